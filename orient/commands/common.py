@@ -1,0 +1,135 @@
+"""What the commands share: arguments, and rows as a table, CSV or JSON."""
+
+from __future__ import annotations
+
+import math
+import sys
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
+from contextlib import contextmanager
+from typing import Any, NamedTuple
+
+import click
+
+campaign_argument = click.argument("campaign", type=click.Path(file_okay=False), metavar="CAMPAIGN")
+format_option = click.option(
+    "--format",
+    "style",
+    type=click.Choice(["table", "csv", "json"]),
+    default="table",
+    show_default=True,
+    help="How the rows are written to standard output.",
+)
+
+Row = Mapping[str, Any]
+
+
+class Column(NamedTuple):
+    """A column of a table for people: heading, what it shows of a row, and its side."""
+
+    heading: str
+    show: Callable[[Row], str]
+    right: bool = True
+
+
+def number(value: Any, places: int = 1, unit: str = "", plus: bool = False) -> str:
+    """A number for people, or a dash where there is none; a true minus sign."""
+    if value is None or not math.isfinite(value):
+        return "–"
+    text = f"{value:{'+' if plus else ''}.{places}f}{unit}"
+    return text.replace("-", "−")
+
+
+def emit(rows: Sequence[Row], style: str, columns: Sequence[Column], title: str = "") -> None:
+    """Write rows to standard output in the wanted style."""
+    if style == "json":
+        import json
+
+        click.echo(json.dumps([_plain(row) for row in rows], ensure_ascii=False, indent=1))
+    elif style == "csv":
+        import json
+
+        import pandas as pd
+
+        from orient.campaign import csv_text
+
+        flat = [
+            {
+                key: json.dumps(_plain(value), ensure_ascii=False)
+                if isinstance(value, Mapping)
+                else " ".join(value)
+                if isinstance(value, list | tuple)
+                else value
+                for key, value in row.items()
+            }
+            for row in rows
+        ]
+        click.echo(csv_text(pd.DataFrame(flat)), nl=False)
+    else:
+        show_table(rows, columns, title)
+
+
+def show_table(rows: Sequence[Row], columns: Sequence[Column], title: str = "") -> None:
+    """Draw a table that fits the terminal, 80 columns where there is none."""
+    from rich import box
+    from rich.table import Table
+    from rich.text import Text
+
+    table = Table(box=box.SIMPLE_HEAD, title=title or None, title_justify="left", pad_edge=False)
+    for column in columns:
+        table.add_column(
+            column.heading, justify="right" if column.right else "left", overflow="fold"
+        )
+    for row in rows:
+        table.add_row(*(Text(printable(column.show(row))) for column in columns))
+    console().print(table)
+
+
+def console() -> Any:
+    """A rich console on standard output: the terminal's width, or 80 columns in a pipe."""
+    from rich.console import Console
+
+    return Console(width=None if sys.stdout.isatty() else 80, highlight=False, markup=False)
+
+
+def printable(text: str) -> str:
+    """Text with control characters made visible, so that no cell can steer a terminal."""
+    return "".join(c if c.isprintable() else "\N{REPLACEMENT CHARACTER}" for c in text)
+
+
+def show_flags(rows: Iterable[Row], key: str) -> None:
+    """Name, on standard output, what each flag of the rows asks a person to do."""
+    from orient.flags import FLAGS
+
+    carriers: dict[str, list[str]] = {}
+    for row in rows:
+        for flag in row["flags"]:
+            name = str(row[key])
+            if name not in carriers.setdefault(flag, []):
+                carriers[flag].append(name)
+    for flag, names in carriers.items():
+        listed = ", ".join(printable(name) for name in names[:6])
+        more = f" and {len(names) - 6} more" if len(names) > 6 else ""
+        console().print(f"{flag} ({listed}{more}): {FLAGS[flag]}")
+
+
+@contextmanager
+def progress(label: str, total: int) -> Iterator[Callable[[int], None]]:
+    """A progress bar on standard error while it is a terminal; call what it gives to advance."""
+    if not sys.stderr.isatty():
+        yield lambda _: None
+        return
+    with click.progressbar(length=total, label=label, file=sys.stderr) as bar:
+        yield lambda steps: bar.update(steps)
+
+
+def _plain(value: Any) -> Any:
+    """A value as JSON has it: no NaN, no numpy."""
+    if isinstance(value, Mapping):
+        return {str(key): _plain(item) for key, item in value.items()}
+    if isinstance(value, list | tuple):
+        return [_plain(item) for item in value]
+    if hasattr(value, "item"):
+        value = value.item()
+    if isinstance(value, float):
+        return round(value, 9) if math.isfinite(value) else None
+    return value

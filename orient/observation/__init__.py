@@ -1,0 +1,1 @@
+"""From marks on a board to true north."""
