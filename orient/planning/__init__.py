@@ -1,0 +1,1 @@
+"""Before the day: which hours suit, how good the line will be, what to bring."""
