@@ -133,6 +133,7 @@ def tip_partials(
     east, north, up = (np.asarray(component, dtype=float) for component in light)
     level = np.hypot(east, north)
     with np.errstate(invalid="ignore", divide="ignore"):
+        drop = state.height_mm / reach
         lift = (
             np.where(level > 0, -up * east / level, -1.0),
             np.where(level > 0, -up * north / level, 0.0),
@@ -140,7 +141,6 @@ def tip_partials(
         )
     later = (-np.asarray(rate[0]), -np.asarray(rate[1]), -np.asarray(rate[2]))
     farther_north = (np.zeros_like(east), -up, north)
-    drop = state.height_mm / reach
     out = np.zeros((*right.shape, 2, len(UNKNOWNS)))
 
     def moved(d_right: Any, d_ahead: Any, d_drop: Any) -> tuple[Any, Any]:

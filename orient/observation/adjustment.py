@@ -1,0 +1,491 @@
+"""The least-squares adjustment of a board: every mark, every tolerance, one azimuth.
+
+Unknowns are those of `shadow.UNKNOWNS`. All but the board azimuth carry their stated
+tolerance as a prior observation; residuals are millimetres on the board. A mark with a
+trusted or a running watch gives two residuals. A mark without one gives a single residual,
+across the shadow's track: its instant is a nuisance unknown, solved for with the rest.
+
+The standard uncertainty is propagated from the tolerances (in the sense of JCGM 100:2008,
+5.1.2), and widened where the marks scatter beyond what they allow.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+from functools import lru_cache
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from orient.observation.board import HALF_DAY_S, LOWEST_LIGHT_DEG, Board, light_altitude_deg
+from orient.shadow import UNKNOWNS, BoardState
+from orient.tolerances import SHARED_TERMS
+
+Array = NDArray[np.float64]
+Mask = NDArray[np.bool_]
+
+AZIMUTH, WATCH = UNKNOWNS.index("board_azimuth_rad"), UNKNOWNS.index("watch_error_s")
+HEIGHT, LATITUDE = UNKNOWNS.index("height_mm"), UNKNOWNS.index("latitude_rad")
+
+#: Chance that a clean board has a mark rejected.
+FALSE_ALARM = 0.003
+#: A part of the marks beyond which misfits are no blunders but a wrong board.
+MOST_BLUNDERS = 1 / 3
+
+# Flat priors, wide enough to tell nothing, that keep the normal matrix regular.
+_FLAT_AZIMUTH_RAD = 10.0
+_FLAT_WATCH_S = 86400.0
+_FLAT_LATITUDE_RAD = 1.0
+_STEPS = 40
+_ROBUST_STEPS = 12
+
+
+@dataclass(frozen=True)
+class Fit:
+    """An adjusted board.
+
+    `state` and `covariance` are in the order of `shadow.UNKNOWNS` (fixed ones have no
+    variance). `residual_mm` (n, 2) is observed less adjusted, for every mark, rejected
+    ones too. `kept` tells which marks the result rests on. `cost` is the sum of squared
+    standardised residuals, of marks and priors, each rejected mark costing the threshold
+    of its test. `spread` is the factor by which the covariance was widened.
+    """
+
+    state: BoardState
+    covariance: Array
+    residual_mm: Array
+    kept: Mask
+    utc_s: Array
+    cost: float
+    freedom: int
+    spread: float
+    terms: dict[str, float]
+    prior_misfit: Array
+    converged: bool
+
+    @property
+    def azimuth_u_rad(self) -> float:
+        return float(np.sqrt(self.covariance[AZIMUTH, AZIMUTH]))
+
+
+@dataclass(frozen=True)
+class _Problem:
+    """A board with what is free in it and how the marks are tied to the sky."""
+
+    board: Board
+    by_time: bool
+    prior: Array
+    prior_sd: Array
+
+    @property
+    def free(self) -> Mask:
+        return self.prior_sd > 0
+
+    @property
+    def each(self) -> int:
+        """Residuals a mark gives."""
+        return 2 if self.by_time else 1
+
+
+@dataclass(frozen=True)
+class _Linear:
+    residual: Array  # (n, each) mm
+    partials: Array  # (n, each, free)
+    full_residual: Array  # (n, 2) mm
+    full_partials: Array  # (n, 2, 9)
+
+    @property
+    def lit(self) -> Mask:
+        return np.asarray(np.isfinite(self.residual).all(axis=1))
+
+    def where(self, usable: Mask) -> _Linear:
+        """The same with the other marks' entries zero."""
+        parts = (self.residual, self.partials, self.full_residual, self.full_partials)
+        masks = (usable.reshape(-1, *[1] * (part.ndim - 1)) for part in parts)
+        return _Linear(*(np.where(m, p, 0.0) for m, p in zip(masks, parts, strict=True)))
+
+
+def adjust(
+    board: Board,
+    free_watch: bool = False,
+    free_height: bool = False,
+    free_latitude: bool = False,
+    by_time: bool | None = None,
+) -> Fit:
+    """Adjust a board to its marks.
+
+    Args:
+        board: with at least one mark.
+        free_watch, free_height, free_latitude: forget what was stated of the watch's
+            setting, the rod's height, the site's latitude, and solve for it.
+        by_time: whether marks are tied to the sky by their watch times; by default where
+            the watch is not `none` and every mark has a time.
+
+    Returns:
+        The best fit found; `converged` is False where the last step was not yet small.
+    """
+    problem = _problem(board, free_watch, free_height, free_latitude, by_time)
+    tries = [_solve_robustly(problem, *start) for start in _starts(problem)]
+    return _adjust_from(problem, *min(tries, key=lambda each: _robust_cost(problem, *each)))
+
+
+def _problem(
+    board: Board,
+    free_watch: bool,
+    free_height: bool,
+    free_latitude: bool,
+    by_time: bool | None,
+) -> _Problem:
+    timed = board.watch != "none" and bool(np.isfinite(board.watch_utc_s).all())
+    by_time = timed if by_time is None else by_time and timed
+    prior_sd = board.tolerances.prior_sd()
+    prior_sd[AZIMUTH] = _FLAT_AZIMUTH_RAD
+    if not by_time:
+        prior_sd[WATCH] = 0.0
+    elif free_watch or board.watch == "running":
+        prior_sd[WATCH] = _FLAT_WATCH_S
+    if free_height:
+        prior_sd[HEIGHT] = board.height_mm
+    if free_latitude:
+        prior_sd[LATITUDE] = _FLAT_LATITUDE_RAD
+    return _Problem(board, by_time, np.asarray(board.nominal()), prior_sd)
+
+
+def _linearise(problem: _Problem, values: Array, utc_s: Array) -> _Linear:
+    board, state = problem.board, BoardState(*values)
+    instants = board.watch_utc_s - values[WATCH] if problem.by_time else utc_s
+    tips, partials = board.tips_and_partials(instants, state)
+    # Light that grazes the board throws the tip beyond all linear reckoning.
+    tips[np.hypot(*tips.T) > board.height_mm / np.tan(np.radians(LOWEST_LIGHT_DEG))] = np.nan
+    residual = np.stack([board.x_mm, board.y_mm], axis=-1) - tips
+    if problem.by_time:
+        return _Linear(residual, partials[..., problem.free], residual, partials)
+    across = _across(partials)
+    return _Linear(
+        np.einsum("ni,ni->n", residual, across)[:, None],
+        np.einsum("nik,ni->nk", partials, across)[:, None, problem.free],
+        residual,
+        partials,
+    )
+
+
+def _across(partials: Array) -> Array:
+    """Unit vectors across the track at each mark, (n, 2)."""
+    along = partials[..., WATCH]
+    return np.stack([-along[:, 1], along[:, 0]], axis=-1) / np.hypot(*along.T)[:, None]
+
+
+def _normal(problem: _Problem, linear: _Linear, values: Array, weight: Array) -> tuple[Array, Any]:
+    """Normal matrix and right-hand side in units of the unknowns' own scales."""
+    free = problem.free
+    scale = _scale(problem)
+    design = linear.partials * scale
+    per_mark = weight / problem.board.tolerances.mark_sd_mm**2
+    matrix = np.einsum("n,nik,nil->kl", per_mark, design, design)
+    right = np.einsum("n,nik,ni->k", per_mark, design, linear.residual)
+    pull = (scale / problem.prior_sd[free]) ** 2
+    matrix[np.diag_indices_from(matrix)] += pull
+    right += pull * (problem.prior[free] - values[free]) / scale
+    return matrix, right
+
+
+def _scale(problem: _Problem) -> Array:
+    """Sizes of step natural to each free unknown, which keep the normal matrix well scaled."""
+    natural = np.array([1e-3, 1.0, 1.0, 1e-3, 1e-3, 1.0, 10.0, 1e-3, 1e-3])
+    return natural[problem.free]
+
+
+def _step(
+    problem: _Problem, values: Array, utc_s: Array, weight: Array
+) -> tuple[Array, Array, float]:
+    """One Gauss–Newton step: the new unknowns and instants, and the step's natural size."""
+    linear = _linearise(problem, values, utc_s)
+    usable = linear.lit
+    if not usable.all():
+        # A mark whose light is under the board just now has no say in this step.
+        weight = np.where(usable, weight, 0.0)
+        linear = linear.where(usable)
+    matrix, right = _normal(problem, linear, values, weight)
+    move = np.linalg.solve(matrix, right)
+    reach = np.abs(move)
+    # Steps no longer than the linear form can be trusted for: 0.2 rad, half an hour.
+    limits = np.array([200.0, 50.0, 50.0, 50.0, 50.0, 0.1 * problem.prior[HEIGHT], 180, 50, 100])
+    move = move * min(1.0, float(np.min(limits[problem.free] / np.maximum(reach, 1e-12))))
+    new = values.copy()
+    new[problem.free] += move * _scale(problem)
+    if problem.by_time:
+        return new, utc_s, float(reach.max())
+    left = linear.full_residual - np.einsum(
+        "nik,k->ni", linear.full_partials[..., problem.free], move * _scale(problem)
+    )
+    along = -linear.full_partials[..., WATCH]
+    with np.errstate(invalid="ignore", divide="ignore"):
+        shift = np.einsum("ni,ni->n", along, left) / np.einsum("ni,ni->n", along, along)
+    shift = np.clip(np.nan_to_num(shift), -1200.0, 1200.0)
+    first, last = _daylight(problem.board)
+    moved = np.clip(utc_s + shift, first, last)
+    return new, moved, float(max(reach.max(), np.abs(moved - utc_s).max() / 10.0))
+
+
+def _solve(
+    problem: _Problem, values: Array, utc_s: Array, weight: Array
+) -> tuple[Array, Array, bool]:
+    size = np.inf
+    for _ in range(_STEPS):
+        values, utc_s, size = _step(problem, values, utc_s, weight)
+        if size < 1e-7:
+            break
+    return values, utc_s, size < 1e-3
+
+
+def _solve_robustly(problem: _Problem, values: Array, utc_s: Array) -> tuple[Array, Array, Array]:
+    """Iterate with weights that fall with the misfit (Huber), so that no blunder steers."""
+    weight = np.ones(problem.board.count)
+    for _ in range(_ROBUST_STEPS):
+        values, utc_s, size = _step(problem, values, utc_s, weight)
+        misfit = _misfit(problem, _linearise(problem, values, utc_s))
+        new_weight = np.minimum(1.0, 1.5 * _noise(problem, misfit) / np.maximum(misfit, 1e-9))
+        settled = size < 1e-3 and np.abs(new_weight - weight).max() < 0.01
+        weight = new_weight
+        if settled:
+            break
+    return values, utc_s, weight
+
+
+def _misfit(problem: _Problem, linear: _Linear) -> Array:
+    """Length of each mark's residual in units of the marking tolerance; huge without light."""
+    length = np.sqrt(np.sum(linear.residual**2, axis=1)) / problem.board.tolerances.mark_sd_mm
+    return np.where(np.isfinite(length), length, 1e6)
+
+
+def _noise(problem: _Problem, misfit: Array) -> float:
+    """How many times the stated tolerance the marks scatter, from their median; at least 1."""
+    expected_median = 1.177 if problem.each == 2 else 0.674
+    return max(1.0, float(np.median(misfit)) / expected_median)
+
+
+def _robust_cost(problem: _Problem, values: Array, utc_s: Array, _: Array) -> float:
+    """Sum of squares in which no mark counts for more than a rejected one."""
+    misfit = _misfit(problem, _linearise(problem, values, utc_s))
+    worst = _threshold(problem.board.count, problem.each)
+    return float(np.sum(np.minimum(misfit**2, worst)) + np.sum(_prior_misfit(problem, values) ** 2))
+
+
+def _prior_misfit(problem: _Problem, values: Array) -> Array:
+    """How far each unknown went from what was stated, in its tolerance; 0 where fixed."""
+    misfit = np.zeros(len(UNKNOWNS))
+    free = problem.free
+    misfit[free] = (values[free] - problem.prior[free]) / problem.prior_sd[free]
+    return misfit
+
+
+def _adjust_from(problem: _Problem, values: Array, utc_s: Array, weight: Array) -> Fit:
+    everything = np.ones(problem.board.count, dtype=bool)
+    kept = _judge(problem, values, utc_s, weight, everything)
+    converged = False
+    for _ in range(6):
+        values, utc_s, converged = _solve(problem, values, utc_s, kept.astype(float))
+        verdict = _judge(problem, values, utc_s, kept.astype(float), kept)
+        if (verdict == kept).all():
+            break
+        kept = verdict
+    return _finish(problem, values, utc_s, kept, converged)
+
+
+def _judge(problem: _Problem, values: Array, utc_s: Array, weight: Array, included: Mask) -> Mask:
+    """Which marks agree with all the others, each tested against a fit without it."""
+    linear = _linearise(problem, values, utc_s)
+    misfit = _misfit(problem, linear)
+    spread = _noise(problem, misfit[included]) if included.any() else 1.0
+    covariance = np.linalg.inv(_normal(problem, linear, values, weight)[0])
+    lit = linear.lit
+    linear = linear.where(lit)
+    design = linear.partials * _scale(problem)
+    of_fit = np.einsum("nik,kl,njl->nij", design, covariance, design)
+    # A mark that took part has drawn the fit toward itself: its residual is the smaller.
+    sign = np.where(included, -1.0, 1.0)[:, None, None]
+    own = problem.board.tolerances.mark_sd_mm**2 * np.eye(problem.each)
+    variance = spread**2 * (own + sign * np.minimum(weight, 1.0)[:, None, None] * of_fit)
+    variance = np.where(included[:, None, None], variance, spread**2 * (own + of_fit))
+    # Never under a hundredth of its own: a mark that alone fixes an unknown cannot be tested.
+    variance = variance + 0.01 * own
+    residual = linear.residual
+    test = np.einsum("ni,ni->n", residual, np.linalg.solve(variance, residual[..., None])[..., 0])
+    good = np.asarray(lit & (test < _threshold(problem.board.count, problem.each)))
+    if np.mean(~good) > MOST_BLUNDERS:
+        good = lit
+    return good
+
+
+@lru_cache(maxsize=1024)
+def _threshold(count: int, each: int) -> float:
+    """Square of a standardised residual that a clean board of `count` marks hardly has."""
+    from scipy.stats import chi2
+
+    return float(chi2.isf(FALSE_ALARM / count, each))
+
+
+@lru_cache(maxsize=1024)
+def _doubtful_cost(freedom: int) -> float:
+    """Sum of squares that a board of so many degrees of freedom exceeds once in 300."""
+    from scipy.stats import chi2
+
+    return float(chi2.isf(1 / 300, max(freedom, 1)))
+
+
+def _finish(problem: _Problem, values: Array, utc_s: Array, kept: Mask, converged: bool) -> Fit:
+    board, free, scale = problem.board, problem.free, _scale(problem)
+    seen = _linearise(problem, values, utc_s)
+    linear = seen.where(kept)
+    matrix, _ = _normal(problem, linear, values, kept.astype(float))
+    scaled = np.linalg.inv(matrix)
+    covariance = np.zeros((len(UNKNOWNS), len(UNKNOWNS)))
+    covariance[np.ix_(free, free)] = scaled * np.outer(scale, scale)
+    prior_misfit = _prior_misfit(problem, values)
+    of_kept = float(np.sum(_misfit(problem, linear) ** 2) + np.sum(prior_misfit**2))
+    freedom = int(kept.sum()) * problem.each - 1
+    spread = 1.0
+    if freedom > 0 and of_kept > _doubtful_cost(freedom):
+        spread = float(np.sqrt(of_kept / freedom))
+    terms = _terms(problem, linear, covariance, kept)
+    instants = board.watch_utc_s - values[WATCH] if problem.by_time else utc_s
+    values = values.copy()
+    values[AZIMUTH] = np.mod(values[AZIMUTH], 2 * np.pi)
+    return Fit(
+        state=BoardState(*values.tolist()),
+        covariance=covariance * spread**2,
+        residual_mm=seen.full_residual
+        if problem.by_time
+        else seen.residual * _across(seen.full_partials),
+        kept=kept,
+        utc_s=instants,
+        cost=of_kept + float((~kept).sum()) * _threshold(board.count, problem.each),
+        freedom=freedom,
+        spread=spread,
+        terms={name: float(np.sqrt(term)) * spread for name, term in terms.items()},
+        prior_misfit=prior_misfit,
+        converged=converged,
+    )
+
+
+def _terms(problem: _Problem, linear: _Linear, covariance: Array, kept: Mask) -> dict[str, float]:
+    """The azimuth's variance by where it comes from, rad²: the terms add up to it."""
+    gain = covariance[AZIMUTH]
+    response = np.einsum("nik,k->ni", linear.partials, gain[problem.free])
+    marking = np.sum(response[kept] ** 2) / problem.board.tolerances.mark_sd_mm**2
+    terms = {"marking": float(marking)}
+    for term, names in SHARED_TERMS.items():
+        columns = [UNKNOWNS.index(name) for name in names]
+        shares = [
+            (gain[column] / problem.prior_sd[column]) ** 2
+            for column in columns
+            if problem.prior_sd[column] > 0
+        ]
+        terms[term] = float(np.sum(shares))
+    return terms
+
+
+# Where to begin -------------------------------------------------------------------------
+
+
+def _starts(problem: _Problem) -> list[tuple[Array, Array]]:
+    if not problem.by_time:
+        return _starts_by_shape(problem)
+    if problem.prior_sd[WATCH] == _FLAT_WATCH_S:
+        return _starts_by_offset(problem)
+    return [_start_by_watch(problem, problem.prior[WATCH])]
+
+
+def _start_by_watch(problem: _Problem, watch_error_s: float) -> tuple[Array, Array]:
+    board = problem.board
+    utc_s = board.watch_utc_s - watch_error_s
+    turn = np.exp(1j * (board.shadow_azimuth_rad(utc_s) - board.direction_rad))
+    values = problem.prior.copy()
+    # The median of the angles about their mean: one blunder does not move it.
+    middle = np.angle(np.mean(turn))
+    values[AZIMUTH] = middle + np.median(np.angle(turn * np.exp(-1j * middle)))
+    values[WATCH] = watch_error_s
+    return values, utc_s
+
+
+def _starts_by_offset(problem: _Problem) -> list[tuple[Array, Array]]:
+    """Try every setting of the watch, two minutes apart, and keep the best few."""
+    board = problem.board
+    offset = board.watch_error_s + np.arange(-15 * 3600.0, 15 * 3600.0, 120.0)
+    level = replace(board.nominal(), watch_error_s=0.0)
+    x, y = board.tips(board.watch_utc_s - offset[:, None], level)
+    predicted = x + 1j * y
+    marked = board.x_mm + 1j * board.y_mm
+    # A board direction is turned back by β: in the complex plane, marked = predicted · e^{iβ}.
+    lit = np.isfinite(predicted)
+    predicted = np.where(lit, predicted, 0.0)
+    turn = np.angle(np.sum(marked * np.conj(predicted), axis=1))
+    miss = np.abs(marked - predicted * np.exp(1j * turn)[:, None])
+    cost = np.sum(np.where(lit, np.minimum(miss, 15.0), 15.0) ** 2, axis=1)
+    starts = []
+    for best in _best_minima(cost, 3):
+        values = problem.prior.copy()
+        values[AZIMUTH], values[WATCH] = turn[best], offset[best]
+        starts.append((values, board.watch_utc_s - offset[best]))
+    return starts
+
+
+def _starts_by_shape(problem: _Problem) -> list[tuple[Array, Array]]:
+    """Lay the day's track over the marks, turned two degrees at a time, and keep the best few."""
+    from scipy.spatial import cKDTree
+
+    board = problem.board
+    first, last = _daylight(board)
+    instants = np.arange(first, last, 60.0)
+    track = np.stack(board.tips(instants, board.nominal()), axis=-1)
+    azimuth = np.radians(np.arange(0.0, 360.0, 2.0))
+    direction = board.direction_rad + azimuth[:, None]
+    marks = np.stack(
+        [board.length_mm * np.sin(direction), board.length_mm * np.cos(direction)], axis=-1
+    )
+    miss = np.full(direction.shape, np.inf)
+    nearest = np.zeros(direction.shape, dtype=int)
+    for side in (-1, 1):
+        there = np.flatnonzero(side * (instants - board.noon_utc_s) >= 0)
+        allowed = board.half != -side
+        if not there.size or not allowed.any():
+            continue
+        distance, number = cKDTree(track[there]).query(marks[:, allowed])
+        closer = distance < miss[:, allowed]
+        miss[:, allowed] = np.where(closer, distance, miss[:, allowed])
+        nearest[:, allowed] = np.where(closer, there[number], nearest[:, allowed])
+    cost = np.sum(np.minimum(miss, 15.0) ** 2, axis=1)
+    starts = []
+    for best in _best_minima(cost, 3, around=True):
+        values = problem.prior.copy()
+        values[AZIMUTH] = azimuth[best]
+        starts.append((values, instants[nearest[best]]))
+    return starts
+
+
+def _best_minima(cost: Array, most: int, around: bool = False) -> list[int]:
+    """Indices of the lowest local minima, lowest first, those near the best only."""
+    edge = cost[[-1, 0]] if around else np.array([np.inf, np.inf])
+    padded = np.concatenate([edge[:1], cost, edge[1:]])
+    near = cost <= 4.0 * cost.min() + 20.0
+    minima = np.flatnonzero((cost <= padded[:-2]) & (cost <= padded[2:]) & near)
+    return minima[np.argsort(cost[minima], kind="stable")][:most].tolist()
+
+
+@lru_cache(maxsize=256)
+def _daylight_of(
+    latitude_deg: float, longitude_deg: float, noon_utc_s: float, lowest_deg: float
+) -> tuple[float, float]:
+    from orient import sun
+
+    instants = noon_utc_s + np.arange(-HALF_DAY_S, HALF_DAY_S + 1.0, 60.0)
+    up = light_altitude_deg(sun.direction(instants, latitude_deg, longitude_deg)[:3]) > lowest_deg
+    if not up.any():
+        return noon_utc_s, noon_utc_s
+    return float(instants[up][0]), float(instants[up][-1])
+
+
+def _daylight(board: Board) -> tuple[float, float]:
+    """First and last instant of the day with light enough for a shadow."""
+    return _daylight_of(board.latitude_deg, board.longitude_deg, board.noon_utc_s, LOWEST_LIGHT_DEG)

@@ -1,0 +1,134 @@
+"""A board as its crew recorded it: the marks, the rod, the watch, the tolerances, the place."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field, replace
+from typing import Any
+
+import numpy as np
+from numpy.typing import ArrayLike, NDArray
+
+from orient import shadow, sun
+from orient.shadow import BoardState
+from orient.tolerances import Tolerances
+
+Array = NDArray[np.float64]
+Light = tuple[Any, Any, Any]
+
+#: The light's lowest altitude for which a shadow is reckoned with, degrees.
+LOWEST_LIGHT_DEG = 0.5
+HALF_DAY_S = 43200.0
+
+
+@dataclass(frozen=True)
+class Board:
+    """One set-up, ready to be reduced.
+
+    Marks are arrays of shape (n,), millimetres from the foot. `watch_utc_s` is the instant
+    the watch named (its stated error not yet taken off), NaN without a time. `half` is −1
+    before noon, +1 after, 0 where not told. `noon_utc_s` is local apparent noon of the day.
+    The place is the astronomic one: deflection of the vertical, where known, is in it.
+    """
+
+    latitude_deg: float
+    longitude_deg: float
+    noon_utc_s: float
+    height_mm: float
+    x_mm: Array
+    y_mm: Array
+    watch_utc_s: Array
+    half: NDArray[np.int8]
+    ring: NDArray[np.str_]
+    elevation_m: float = 0.0
+    pressure_hpa: float = 1013.25
+    temperature_c: float = 10.0
+    watch: str = "trusted"
+    watch_error_s: float = 0.0
+    edge: str = "middle"
+    tolerances: Tolerances = field(default_factory=Tolerances)
+
+    @property
+    def count(self) -> int:
+        return self.x_mm.size
+
+    @property
+    def length_mm(self) -> Array:
+        return np.hypot(self.x_mm, self.y_mm)
+
+    @property
+    def direction_rad(self) -> Array:
+        """Board direction of each mark, clockwise from +y."""
+        return np.arctan2(self.x_mm, self.y_mm)
+
+    @property
+    def edge_rad(self) -> float:
+        """How much higher than the sun's centre the marked edge's light comes from."""
+        if self.edge == "middle":
+            return 0.0
+        distance = sun.place(self.noon_utc_s, self.latitude_deg, self.longitude_deg).distance_au
+        return float(np.radians(sun.semidiameter_deg(distance)))
+
+    @property
+    def noon_light_deg(self) -> float:
+        """Apparent altitude of the light at local noon."""
+        return float(light_altitude_deg(self.light(self.noon_utc_s)))
+
+    def nominal(self) -> BoardState:
+        """The board as stated: level, plumb, at azimuth 0."""
+        return BoardState(
+            height_mm=self.height_mm, watch_error_s=self.watch_error_s, edge_rad=self.edge_rad
+        )
+
+    def of(self, chosen: NDArray[Any]) -> Board:
+        """The same board with only some of its marks."""
+        parts = ("x_mm", "y_mm", "watch_utc_s", "half", "ring")
+        return replace(self, **{name: getattr(self, name)[chosen] for name in parts})
+
+    def light(self, utc_s: ArrayLike, state: BoardState | None = None) -> Light:
+        """Where the light of the marked edge comes from, refracted; any shape of instants."""
+        state = state or self.nominal()
+        east, north, up, _ = sun.direction(
+            utc_s, self.latitude_deg, self.longitude_deg, self.elevation_m
+        )
+        east, north, up = shadow.shift_latitude(east, north, up, state.latitude_rad)
+        altitude = light_altitude_deg((east, north, up))
+        lift = sun.refraction_deg(altitude, self.pressure_hpa, self.temperature_c)
+        return shadow.raise_light(east, north, up, np.radians(lift) + state.edge_rad)
+
+    def light_rate(self, utc_s: ArrayLike) -> Light:
+        return sun.direction_rate(utc_s, self.latitude_deg, self.longitude_deg)
+
+    def tips(self, utc_s: ArrayLike, state: BoardState) -> tuple[Any, Any]:
+        """Where the tip's shadow should fall at true instants, mm."""
+        return shadow.tip(*self.light(utc_s, state), state)
+
+    def tips_and_partials(self, utc_s: ArrayLike, state: BoardState) -> tuple[Array, Array]:
+        """The tips, shape (n, 2), and their partials, (n, 2, 9)."""
+        light = self.light(utc_s, state)
+        tips = np.stack(shadow.tip(*light, state), axis=-1)
+        return tips, shadow.tip_partials(light, self.light_rate(utc_s), state)
+
+    def times_of_lengths(self, length_mm: ArrayLike, afternoon: ArrayLike) -> Any:
+        """When the shadow has these lengths, before or after noon; NaN where it never has."""
+        apparent = np.degrees(np.arctan2(self.height_mm, length_mm) - self.edge_rad)
+        true = apparent
+        for _ in range(4):
+            true = apparent - sun.refraction_deg(true, self.pressure_hpa, self.temperature_c)
+        return sun.time_of_altitude(
+            true,
+            self.noon_utc_s,
+            afternoon,
+            self.latitude_deg,
+            self.longitude_deg,
+            self.elevation_m,
+        )
+
+    def shadow_azimuth_rad(self, utc_s: ArrayLike) -> Any:
+        """True azimuth toward which a shadow points at true instants."""
+        east, north, _ = self.light(utc_s)
+        return np.arctan2(-east, -north)
+
+
+def light_altitude_deg(light: Light) -> Any:
+    """Altitude in degrees of a direction (east, north, up)."""
+    return np.degrees(np.arctan2(light[2], np.hypot(light[0], light[1])))
