@@ -1,32 +1,48 @@
-"""The sun's light as it reaches a board: refracted, with its rate."""
+"""The sun's light as it reaches the boards of many sites: refracted, with its rate."""
 
 from __future__ import annotations
 
-from typing import Any
+from typing import Any, NamedTuple
 
 import numpy as np
+import pandas as pd
 from numpy.typing import ArrayLike
 
 from orient import sun
+from orient.observation.board import light_altitude_deg
 from orient.shadow import raise_light
 
 Light = tuple[Any, Any, Any]
 
 
-def light_at_board(
-    utc_s: ArrayLike,
-    latitude_deg: ArrayLike,
-    longitude_deg: ArrayLike,
-    elevation_m: ArrayLike,
-    pressure_hpa: ArrayLike,
-    temperature_c: ArrayLike,
-) -> Light:
+class Places(NamedTuple):
+    """Where boards stand, one value each or arrays that broadcast together.
+
+    Degrees north and east plus, metres above the ellipsoid, hPa and °C of the air.
+    """
+
+    latitude_deg: ArrayLike
+    longitude_deg: ArrayLike
+    elevation_m: ArrayLike
+    pressure_hpa: ArrayLike
+    temperature_c: ArrayLike
+
+    @classmethod
+    def of(cls, sites: pd.DataFrame) -> Places:
+        """The places of a sites table, arrays of shape (sites,)."""
+        return cls(*(sites[name].to_numpy(dtype=float) for name in cls._fields))
+
+    def take(self, index: Any) -> Places:
+        """The places of some of the boards; every field an array."""
+        return Places(*(np.asarray(field)[index] for field in self))
+
+
+def light_at_board(utc_s: ArrayLike, places: Places) -> Light:
     """Unit vector toward the sun as the shadow shows it, refraction included.
 
     Args:
-        utc_s: POSIX seconds, any shape that broadcasts with the others.
-        latitude_deg, longitude_deg, elevation_m: the site, as for `sun.direction`.
-        pressure_hpa, temperature_c: of the air at the site.
+        utc_s: POSIX seconds, any shape that broadcasts with the places.
+        places: of the boards.
 
     Returns:
         (east, north, up), each of the broadcast shape; within 0.1′ above 5° of altitude,
@@ -35,17 +51,13 @@ def light_at_board(
     Raises:
         OutsideEphemeris: an instant outside 1900–2050.
     """
-    east, north, up, _ = sun.direction(utc_s, latitude_deg, longitude_deg, elevation_m)
-    lift_deg = sun.refraction_deg(altitude_deg((east, north, up)), pressure_hpa, temperature_c)
-    return raise_light(east, north, up, np.radians(lift_deg))
+    east, north, up, _ = sun.direction(utc_s, *places[:3])
+    return refracted((east, north, up), places)
 
 
-def altitude_deg(light: Light) -> Any:
-    """Altitude in degrees of a unit vector (east, north, up), any shape."""
-    # Rounding may carry the third component past one at the zenith.
-    return np.degrees(np.arcsin(np.clip(light[2], -1.0, 1.0)))
-
-
-def azimuth_deg(light: Light) -> Any:
-    """True azimuth in degrees, −180 to 180, of a vector (east, north, up), any shape."""
-    return np.degrees(np.arctan2(light[0], light[1]))
+def refracted(light: Light, places: Places) -> Light:
+    """Lift an unrefracted light by the air of the places; shapes broadcast."""
+    lift_deg = sun.refraction_deg(
+        light_altitude_deg(light), places.pressure_hpa, places.temperature_c
+    )
+    return raise_light(*light, np.radians(lift_deg))

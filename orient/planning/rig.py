@@ -1,16 +1,59 @@
-"""Where the tip's shadow will run on a board."""
+"""The rod and board to be carried, and where the tip's shadow will run on them."""
 
 from __future__ import annotations
 
+from dataclasses import dataclass, field
 from typing import Any
 
 import numpy as np
 import pandas as pd
+from numpy.typing import ArrayLike
 
 from orient import clock, shadow, sun
 from orient.angles import wrap_360
-from orient.planning.light import altitude_deg, azimuth_deg, light_at_board
+from orient.observation.board import light_altitude_deg
+from orient.planning.light import Places, light_at_board
 from orient.shadow import BoardState
+from orient.tolerances import Tolerances
+
+#: Nearer the board's edge than this nothing is marked, mm (*common practice, no source*).
+EDGE_MARGIN_MM = 10.0
+#: The foot stands this far in from the edge toward the noon sun, mm.
+FOOT_INSET_MM = 40.0
+
+
+@dataclass(frozen=True)
+class Rig:
+    """A rod, a board and how carefully they are set up.
+
+    The board lies with its width east and west, and the foot in the middle of the edge
+    toward the noon sun, `FOOT_INSET_MM` in from it. With `reach_mm` given, a tip counts as
+    on the board while the shadow is no longer than that, whatever the board.
+
+    The default board, 650 × 470 mm, is the usual one for an A2 sheet (*from memory*).
+    """
+
+    rod_mm: float = 300.0
+    board_width_mm: float = 650.0
+    board_depth_mm: float = 470.0
+    reach_mm: float | None = None
+    tolerances: Tolerances = field(default_factory=Tolerances)
+
+    def room_mm(self, x_mm: ArrayLike, y_mm: ArrayLike, noon_sun_south: ArrayLike) -> Any:
+        """How far inside the usable part of the board a tip falls; below 0 outside.
+
+        Args:
+            x_mm, y_mm: the tip, +y to true north, any shape.
+            noon_sun_south: whether the noon sun stands south of the zenith; broadcasts.
+        """
+        x, y = np.asarray(x_mm), np.asarray(y_mm)
+        if self.reach_mm is not None:
+            return self.reach_mm - np.hypot(x, y)
+        ahead = np.where(noon_sun_south, y, -y)
+        beside = self.board_width_mm / 2 - EDGE_MARGIN_MM - np.abs(x)
+        beyond = self.board_depth_mm - FOOT_INSET_MM - EDGE_MARGIN_MM - ahead
+        behind = FOOT_INSET_MM - EDGE_MARGIN_MM + ahead
+        return np.minimum(np.minimum(beside, beyond), behind)
 
 
 def tip_track(
@@ -50,16 +93,15 @@ def tip_track(
     midnight, next_midnight = clock.utc_s([day, day + 1], 0.0, timezone)
     noon = sun.transit(clock.utc_s(day, 43200.0, timezone), longitude_deg)
     instants = np.unique(np.append(np.arange(midnight, next_midnight, step_min * 60.0), noon))
-    light = light_at_board(
-        instants, latitude_deg, longitude_deg, elevation_m, pressure_hpa, temperature_c
-    )
-    altitude = altitude_deg(light)
+    place = Places(latitude_deg, longitude_deg, elevation_m, pressure_hpa, temperature_c)
+    light = light_at_board(instants, place)
+    altitude = light_altitude_deg(light)
     x, y = shadow.tip(*light, BoardState(height_mm=gnomon_height_mm))
     table = pd.DataFrame(
         {
             "utc_s": instants,
             "local": clock.local_iso(instants, timezone),
-            "azimuth_deg": wrap_360(azimuth_deg(light)),
+            "azimuth_deg": wrap_360(np.degrees(np.arctan2(light[0], light[1]))),
             "altitude_deg": altitude,
             "x_mm": x,
             "y_mm": y,

@@ -1,0 +1,465 @@
+"""Which hours of which days suit observing, for any number of sites and days.
+
+A morning and an afternoon mark of equal altitude make a pair. The *half-interval* is the
+time from the morning mark to local apparent noon. Along it, at every `step_min`, the pair's
+expected uncertainty, the tips on the board and the horizon are looked at; the widest run
+that suits is the day's window, one before noon and its mirror after, and its ends are then
+narrowed down to a few seconds. A run shorter than a step may be passed over.
+
+A day is the 24 hours about the upper transit nearest to 12:00 local civil time.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import dataclass
+from functools import partial
+from typing import Any, NamedTuple
+
+import numpy as np
+import pandas as pd
+from numpy.typing import NDArray
+
+from orient import clock, sun
+from orient.observation.board import light_altitude_deg
+from orient.planning import budget
+from orient.planning.budget import PlannedMarks
+from orient.planning.horizon import Horizon, horizon_altitude_deg, parse_horizon
+from orient.planning.light import Light, Places, light_at_board, refracted
+from orient.planning.rig import Rig
+
+Array = NDArray[np.float64]
+Index = NDArray[np.intp]
+
+HALF_DAY_S = 43200.0
+#: The years for which a day and its neighbours lie inside the ephemeris.
+FIRST_DATE, LAST_DATE = np.datetime64("1900-01-03"), np.datetime64("2050-12-29")
+#: Above this the tolerances are no longer small and the expected figure means nothing.
+LARGEST_U_DEG = 10.0
+#: Marks of the day's adjustment are this far apart.
+MARK_INTERVAL_MIN = 20
+FLAGS = ("sun-too-high", "sun-too-low", "no-window", "off-board")
+
+# The widest gap between the two halves of a pair that the sun's own motion can make.
+_LARGEST_SHIFT_S = 1800.0
+_SITE_DAYS_A_CHUNK = 1500
+_NARROWINGS = 4
+
+
+@dataclass(frozen=True)
+class Limits:
+    """What a pair must meet: standard uncertainty and altitudes of the sun, degrees."""
+
+    target_deg: float = 0.25
+    min_altitude_deg: float = 12.0
+    max_altitude_deg: float = 60.0
+
+
+class SiteDays(NamedTuple):
+    """Site-days side by side, arrays of shape (n,); `horizons` maps an index to its hills."""
+
+    places: Places
+    noon_utc_s: Array
+    noon_altitude_deg: Array
+    noon_sun_south: NDArray[np.bool_]
+    horizons: list[tuple[Index, Horizon]]
+
+    @classmethod
+    def of(cls, sites: pd.DataFrame, site: Index, dates: Any) -> SiteDays:
+        """The site-days of row numbers of a sites table and the local dates beside them."""
+        places = Places.of(sites).take(site)
+        timezone = sites["timezone"].to_numpy()[site]
+        noon = sun.transit(clock.utc_s(dates, HALF_DAY_S, timezone), places.longitude_deg)
+        light = light_at_board(noon, places)
+        horizons = []
+        if "horizon" in sites:
+            for number, text in enumerate(sites["horizon"]):
+                horizon = parse_horizon(text)
+                if horizon is not None:
+                    horizons.append((np.flatnonzero(site == number), horizon))
+        return cls(places, noon, light_altitude_deg(light), light[1] < 0, horizons)
+
+
+class Pairs(NamedTuple):
+    """Equal-altitude pairs: each array of shape (n,), one a pair; `day` says whose."""
+
+    day: Index
+    half_s: Array
+    afternoon_s: Array  # from noon to the afternoon mark
+    altitude_deg: Array
+    morning: PlannedMarks
+    afternoon: PlannedMarks
+    terms: budget.Terms
+    u_deg: Array
+    room_mm: Array
+    clear_deg: Array  # how far the sun stands above the horizon, on the worse side
+
+    def margin(self, limits: Limits) -> Array:
+        """How well each pair suits, above 0 where it does: smooth along the half-interval."""
+        return np.minimum(self.usable_margin(), np.log(limits.target_deg / self._bounded_u_deg()))
+
+    def usable_margin(self) -> Array:
+        """The same, whatever the target: on the board and in the sun."""
+        return np.minimum(np.minimum(self.room_mm / 100.0, self.clear_deg / 10.0), 1.0)
+
+    def _bounded_u_deg(self) -> Array:
+        return np.clip(self.u_deg, 1e-9, 1e3)
+
+
+def pairs_at(days: SiteDays, day: Index, half_s: Array, rig: Rig) -> Pairs:
+    """The pairs that half-intervals make, each with its budget.
+
+    Args:
+        days: the site-days.
+        day: which of them each pair belongs to, shape (n,).
+        half_s: from the morning mark to noon, seconds, shape (n,).
+        rig: rod, board, tolerances.
+    """
+    places, noon = days.places.take(day), days.noon_utc_s[day]
+    instants = np.stack([noon - half_s, noon + half_s])
+    light = sun.direction(instants, *places[:3])[:3]
+    rate = sun.direction_rate(instants, *places[:2])
+    morning, later = (tuple(component[side] for component in light) for side in (0, 1))
+    # The sun's declination changes meanwhile: equal altitude comes a little off the mirror.
+    with np.errstate(divide="ignore", invalid="ignore"):
+        shift = np.nan_to_num((morning[2] - later[2]) / rate[2][1], nan=0.0)
+    lawful = np.abs(shift) < _LARGEST_SHIFT_S
+    shift = np.clip(shift, -_LARGEST_SHIFT_S, _LARGEST_SHIFT_S)
+    later = _unit(tuple(here + r[1] * shift for here, r in zip(later, rate, strict=True)))
+    marks = [
+        PlannedMarks.under(refracted(place, places), tuple(r[side] for r in rate), rig.rod_mm)
+        for side, place in enumerate((morning, later))
+    ]
+    terms = budget.pair_terms(marks[0], marks[1], rig.tolerances)
+    south = days.noon_sun_south[day]
+    altitude = light_altitude_deg(refracted(morning, places))
+    return Pairs(
+        day,
+        half_s,
+        half_s + shift,
+        altitude,
+        marks[0],
+        marks[1],
+        terms,
+        np.where(lawful & (half_s + shift >= 0), budget.expected_u_deg(terms), np.inf),
+        np.minimum(*(rig.room_mm(side.x_mm, side.y_mm, south) for side in marks)),
+        np.minimum(*(_clearance_deg(days, day, light, altitude) for light in (morning, later))),
+    )
+
+
+def _unit(light: Light) -> Light:
+    norm = np.sqrt(sum(component**2 for component in light))
+    return tuple(component / norm for component in light)
+
+
+def _clearance_deg(days: SiteDays, day: Index, light: Light, altitude_deg: Array) -> Array:
+    clear = np.full(day.shape, 90.0)
+    for of_site, horizon in days.horizons:
+        here = np.isin(day, of_site)
+        azimuth = np.degrees(np.arctan2(light[0][here], light[1][here]))
+        clear[here] = altitude_deg[here] - horizon_altitude_deg(horizon, azimuth)
+    return clear
+
+
+def half_interval_s(days: SiteDays, altitude_deg: float) -> Array:
+    """Seconds from the morning instant of an apparent altitude to noon, shape (n,).
+
+    0 where the sun never climbs to it, 12 hours where it never sinks to it.
+    """
+    latitude = np.radians(days.places.latitude_deg)
+    declination = np.radians(sun.declination_deg(days.noon_utc_s))
+    with np.errstate(divide="ignore", invalid="ignore"):
+        cosine = (np.sin(np.radians(altitude_deg)) - np.sin(latitude) * np.sin(declination)) / (
+            np.cos(latitude) * np.cos(declination)
+        )
+    hour_angle_deg = np.degrees(np.arccos(np.clip(np.nan_to_num(cosine), -1.0, 1.0)))
+    half_s = hour_angle_deg / sun.SUN_RATE_DEG_PER_S
+    wanted = np.sin(np.radians(altitude_deg))
+    for _ in range(2):
+        instants = days.noon_utc_s - half_s
+        up = light_at_board(instants, days.places)[2]
+        climbing = sun.direction_rate(instants, *days.places[:2])[2]
+        with np.errstate(divide="ignore", invalid="ignore"):
+            step = np.nan_to_num((up - wanted) / climbing)
+        half_s = np.clip(half_s + np.clip(step, -600.0, 600.0), 0.0, HALF_DAY_S)
+    return half_s
+
+
+def lattice(days: SiteDays, limits: Limits, step_min: float) -> tuple[Array, NDArray[np.bool_]]:
+    """Half-intervals to look at: both altitude limits and every step between them.
+
+    Returns:
+        Seconds, shape (n, k), rising along each row, and which of them count; none where
+        the sun stays under the lower limit.
+    """
+    step_s = step_min * 60.0
+    # A hair inside the limits, so that no rounding calls their own pairs outside.
+    nearest = half_interval_s(days, limits.max_altitude_deg)
+    farthest = half_interval_s(days, limits.min_altitude_deg)
+    first = np.floor(nearest / step_s)
+    number = np.arange(int(np.ceil(HALF_DAY_S / step_s)) + 2)
+    half_s = np.clip((first[:, None] + number) * step_s, nearest[:, None], farthest[:, None])
+    counts = np.diff(half_s, axis=1, prepend=-1.0) > 0
+    high_enough = (days.noon_altitude_deg >= limits.min_altitude_deg) & (nearest <= farthest)
+    counts &= high_enough[:, None]
+    width = int(counts.sum(axis=1).max(initial=1))
+    return half_s[:, :width], counts[:, :width]
+
+
+def widest_run(good: NDArray[np.bool_], half_s: Array) -> tuple[Index, Index]:
+    """First and last column of each row's widest run of good ones; (0, −1) without any."""
+    rows = np.arange(good.shape[0])
+    start = np.zeros(rows.size, dtype=np.intp)
+    best_first, best_last = start.copy(), start - 1
+    best_width = np.full(rows.size, -1.0)
+    for column in range(good.shape[1]):
+        if column > 0:
+            start = np.where(good[:, column - 1], start, column)
+        width = half_s[:, column] - half_s[rows, start]
+        wider = good[:, column] & (width > best_width)
+        best_width = np.where(wider, width, best_width)
+        best_first = np.where(wider, start, best_first)
+        best_last = np.where(wider, column, best_last)
+    return best_first, best_last
+
+
+def plan_chunk(
+    sites: pd.DataFrame, index: Index, dates: Any, rig: Rig, limits: Limits, step_min: float = 10.0
+) -> pd.DataFrame:
+    """Plan some site-days; the work of one process.
+
+    Args:
+        sites: the sites table, with the columns of `orient.site`.
+        index: row numbers in it, shape (n,).
+        dates: local dates beside them, datetime64[D].
+        rig, limits: what is carried, and what a pair must meet.
+        step_min: minutes between the half-intervals that are looked at.
+
+    Returns:
+        One row a site-day: `site`, `date`, `noon_utc_s`, `noon_altitude_deg` (refracted),
+        `morning_from_utc_s`, `morning_to_utc_s`, `afternoon_from_utc_s`,
+        `afternoon_to_utc_s`, `best_morning_utc_s`, `best_afternoon_utc_s`,
+        `best_altitude_deg`, `best_shadow_mm`, `best_u_deg`, `day_u_deg` (the windows' marks,
+        every 20 minutes, adjusted together), NaN where there is none, and one column of
+        True and False for each of `FLAGS`. Window ends lie within 5 s of the truth, noon
+        within 0.1 s.
+    """
+    days = SiteDays.of(sites, index, dates)
+    half_s, counts = lattice(days, limits, step_min)
+    day, column = np.nonzero(counts)
+    pairs = pairs_at(days, day, half_s[counts], rig)
+    table = _Grid(half_s, counts, day, column, pairs, limits)
+    out = pd.DataFrame(
+        {
+            "site": sites.index.to_numpy()[index],
+            "date": np.asarray(dates, dtype="datetime64[s]"),
+            "noon_utc_s": days.noon_utc_s,
+            "noon_altitude_deg": days.noon_altitude_deg,
+        }
+    )
+    first, last = widest_run(table.good, half_s)
+    has = last >= first
+    inner = _narrowed(days, table, first, -1, rig, limits)
+    outer = _narrowed(days, table, last, +1, rig, limits)
+    noon = days.noon_utc_s
+    for name, values in (
+        ("morning_from_utc_s", noon - outer.half_s),
+        ("morning_to_utc_s", noon - inner.half_s),
+        ("afternoon_from_utc_s", noon + inner.afternoon_s),
+        ("afternoon_to_utc_s", noon + outer.afternoon_s),
+    ):
+        out[name] = np.where(has, values, np.nan)
+    best, known = _best(days, table, (first, last), (inner, outer), rig)
+    for name, values in (
+        ("best_morning_utc_s", noon - best.half_s),
+        ("best_afternoon_utc_s", noon + best.afternoon_s),
+        ("best_altitude_deg", best.altitude_deg),
+        ("best_shadow_mm", best.morning.shadow_mm),
+        ("best_u_deg", best.u_deg),
+    ):
+        out[name] = np.where(known, values, np.nan)
+    out["day_u_deg"] = _day_u_deg(table, first, last, rig, step_min)
+    sunlit = np.zeros(noon.size, dtype=bool)
+    sunlit[day[pairs.clear_deg >= 0]] = True
+    would_do = np.zeros(noon.size, dtype=bool)
+    would_do[day[(pairs.clear_deg >= 0) & (pairs.u_deg <= limits.target_deg)]] = True
+    out["sun-too-high"] = days.noon_altitude_deg > limits.max_altitude_deg
+    out["sun-too-low"] = ~sunlit
+    out["no-window"] = ~has
+    out["off-board"] = ~has & would_do
+    return out
+
+
+class _Grid:
+    """Pairs laid out by site-day and step, with what each is worth."""
+
+    def __init__(
+        self,
+        half_s: Array,
+        counts: NDArray[np.bool_],
+        day: Index,
+        column: Index,
+        pairs: Pairs,
+        limits: Limits,
+    ) -> None:
+        self.half_s, self.counts, self.day, self.column = half_s, counts, day, column
+        self.pairs, self.limits = pairs, limits
+        self.margin = self._laid_out(pairs.margin(limits), -np.inf)
+        self.good = self.margin >= 0
+        usable = np.where(pairs.usable_margin() >= 0, pairs.u_deg, np.inf)
+        self.usable_u_deg = self._laid_out(usable, np.inf)
+
+    def _laid_out(self, values: Array, elsewhere: float) -> Array:
+        grid = np.full(self.counts.shape, elsewhere)
+        grid[self.day, self.column] = values
+        return grid
+
+
+def _narrowed(
+    days: SiteDays, grid: _Grid, column: Index, outward: int, rig: Rig, limits: Limits
+) -> Pairs:
+    """The pair at one end of each day's run, `column` being the last good step there.
+
+    The end lies between that step and the next one outward, found by false position in its
+    Illinois form; where there is no next step, the altitude limit itself is the end.
+    """
+    rows = np.arange(column.size)
+    beyond = np.clip(column + outward, 0, grid.counts.shape[1] - 1)
+    between = np.flatnonzero(
+        grid.good[rows, column] & grid.counts[rows, beyond] & (beyond != column)
+    )
+    end = grid.half_s[rows, column].copy()
+    good, bad = end[between], grid.half_s[between, beyond[between]]
+    good_margin = grid.margin[between, column[between]]
+    bad_margin = grid.margin[between, beyond[between]]
+    side = np.zeros(between.size)
+    for _ in range(_NARROWINGS):
+        point = _crossing(good, good_margin, bad, bad_margin)
+        margin = pairs_at(days, between, point, rig).margin(limits)
+        fits = margin >= 0
+        # The end that stays twice running counts half, or it would never move.
+        bad_margin = np.where(fits, np.where(side > 0, bad_margin / 2, bad_margin), margin)
+        good_margin = np.where(fits, margin, np.where(side < 0, good_margin / 2, good_margin))
+        good, bad = np.where(fits, point, good), np.where(fits, bad, point)
+        side = np.where(fits, 1.0, -1.0)
+    end[between] = _crossing(good, good_margin, bad, bad_margin)
+    return pairs_at(days, rows, end, rig)
+
+
+def _crossing(good: Array, good_margin: Array, bad: Array, bad_margin: Array) -> Array:
+    share = good_margin / np.maximum(good_margin - bad_margin, 1e-12)
+    return good + np.clip(share, 0.0, 1.0) * (bad - good)
+
+
+def _best(
+    days: SiteDays, grid: _Grid, run: tuple[Index, Index], ends: tuple[Pairs, Pairs], rig: Rig
+) -> tuple[Pairs, NDArray[np.bool_]]:
+    """The day's best pair: in its window or, without one, the best that the board holds.
+
+    Returns:
+        The pairs, one a day, and on which days there is one.
+    """
+    first, last = run
+    rows = np.arange(first.size)
+    has = last >= first
+    columns = np.arange(grid.counts.shape[1])
+    inside = (columns >= first[:, None]) & (columns <= last[:, None])
+    u_deg = np.where(inside | ~has[:, None], grid.usable_u_deg, np.inf)
+    column = np.argmin(u_deg, axis=1)
+    half_s, least = grid.half_s[rows, column], u_deg[rows, column]
+    for end in ends:
+        better = has & (end.u_deg < least)
+        half_s, least = np.where(better, end.half_s, half_s), np.where(better, end.u_deg, least)
+    return pairs_at(days, rows, half_s, rig), least <= LARGEST_U_DEG
+
+
+def _day_u_deg(grid: _Grid, first: Index, last: Index, rig: Rig, step_min: float) -> Array:
+    """The adjustment of the marks of both windows, one about every 20 minutes."""
+    stride = max(1, round(MARK_INTERVAL_MIN / step_min))
+    day, column, pairs = grid.day, grid.column, grid.pairs
+    marked = (column >= first[day]) & (column <= last[day]) & ((column - last[day]) % stride == 0)
+    told = sum(
+        budget.mark_information(side.take(marked), rig.tolerances)
+        for side in (pairs.morning, pairs.afternoon)
+    )
+    information = np.zeros((first.size, *np.shape(told)[1:]))
+    of_day, starts = np.unique(day[marked], return_index=True)
+    u_deg = np.full(first.size, np.nan)
+    if of_day.size:
+        information = np.add.reduceat(told, starts, axis=0)
+        u_deg[of_day] = budget.expected_u_deg(budget.day_terms(information, rig.tolerances))
+    return u_deg
+
+
+def plan_chunks(
+    sites: pd.DataFrame,
+    dates: Any,
+    rig: Rig | None = None,
+    limits: Limits | None = None,
+    step_min: float = 10.0,
+    workers: int = 1,
+) -> Iterator[pd.DataFrame]:
+    """Plan every site on every date, a piece at a time: sites in order, dates within each.
+
+    Args:
+        sites: the sites table.
+        dates: local dates, datetime64[D], shape (d,).
+        rig, limits, step_min: as for `plan_chunk`; the defaults where left out.
+        workers: processes to share the work; 1 works in this one.
+
+    Yields:
+        Tables of `plan_chunk`, each of at most 1,500 rows.
+    """
+    work = partial(
+        _planned_piece,
+        dates=np.asarray(dates, dtype="datetime64[D]"),
+        rig=rig or Rig(),
+        limits=limits or Limits(),
+        step_min=step_min,
+    )
+    pieces = list(_pieces(sites, len(work.keywords["dates"])))
+    if workers <= 1 or len(pieces) == 1:
+        yield from map(work, pieces)
+        return
+    from concurrent.futures import ProcessPoolExecutor
+
+    with ProcessPoolExecutor(min(workers, len(pieces))) as pool:
+        yield from pool.map(work, pieces)
+
+
+class _Piece(NamedTuple):
+    sites: pd.DataFrame
+    start: int  # of the first site-day, counted from the first of these sites
+    stop: int
+
+
+def _pieces(sites: pd.DataFrame, dates: int) -> Iterator[_Piece]:
+    total = len(sites) * dates
+    for start in range(0, total, _SITE_DAYS_A_CHUNK):
+        stop = min(start + _SITE_DAYS_A_CHUNK, total)
+        first_site, last_site = start // dates, (stop - 1) // dates
+        yield _Piece(
+            sites.iloc[first_site : last_site + 1],
+            start - first_site * dates,
+            stop - first_site * dates,
+        )
+
+
+def _planned_piece(
+    piece: _Piece, dates: Any, rig: Rig, limits: Limits, step_min: float
+) -> pd.DataFrame:
+    site, date = np.divmod(np.arange(piece.start, piece.stop), len(dates))
+    return plan_chunk(piece.sites, site, dates[date], rig, limits, step_min)
+
+
+def plan_table(
+    sites: pd.DataFrame,
+    dates: Any,
+    rig: Rig | None = None,
+    limits: Limits | None = None,
+    step_min: float = 10.0,
+    workers: int = 1,
+) -> pd.DataFrame:
+    """All of `plan_chunks` as one table."""
+    pieces = list(plan_chunks(sites, dates, rig, limits, step_min, workers))
+    return pd.concat(pieces, ignore_index=True)

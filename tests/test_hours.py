@@ -1,0 +1,176 @@
+"""The hours that suit, against boards simulated and reduced one by one."""
+
+from dataclasses import dataclass
+
+import numpy as np
+import pandas as pd
+import pytest
+from scipy.interpolate import CubicSpline
+
+from orient import clock, simulate
+from orient.planning import hours
+from orient.planning.hours import Limits
+from orient.planning.rig import Rig
+from orient.tolerances import Tolerances
+
+SETTLED = {"elevation_m": 0.0, "pressure_hpa": 1013.25, "temperature_c": 10.0, "horizon": ""}
+
+
+def sites_table(*rows, **more):
+    """A sites table of rows (latitude, longitude, zone), named s0, s1, ..."""
+    table = pd.DataFrame(rows, columns=["latitude_deg", "longitude_deg", "timezone"])
+    table.index = pd.Index([f"s{n}" for n in range(len(rows))], name="site")
+    return table.assign(**{**SETTLED, **more})
+
+
+def day(*dates):
+    return np.array(dates, dtype="datetime64[D]")
+
+
+@dataclass(frozen=True)
+class Awkward:
+    latitude: float
+    longitude: float
+    zone: str
+    date: str
+    horizon: str = ""
+    rig: Rig = Rig()  # noqa: RUF009
+    limits: Limits = Limits()  # noqa: RUF009
+
+
+SHORT, WIDE = Rig(rod_mm=120.0), Rig(reach_mm=1500.0)
+AWKWARD = [
+    Awkward(0.0, -78.0, "America/Guayaquil", "2026-03-20"),  # equator at equinox: overhead
+    Awkward(0.0, 102.0, "Asia/Jakarta", "2026-09-23", rig=WIDE),
+    Awkward(10.0, 0.0, "Africa/Accra", "2026-04-16"),  # overhead
+    Awkward(10.0, 40.0, "Africa/Addis_Ababa", "2026-06-21", rig=SHORT),  # noon sun to the north
+    Awkward(23.44, 90.0, "Asia/Dhaka", "2026-06-21"),  # overhead on the tropic
+    Awkward(-15.0, -55.0, "America/Cuiaba", "2026-02-08", rig=WIDE),
+    Awkward(-23.44, 133.0, "Australia/Darwin", "2026-12-21", rig=SHORT),
+    Awkward(66.0, 25.0, "Europe/Helsinki", "2026-06-21", rig=WIDE),
+    Awkward(66.0, 25.0, "Europe/Helsinki", "2026-12-21", rig=WIDE),
+    Awkward(66.0, -50.0, "America/Nuuk", "2026-06-21", rig=SHORT),
+    Awkward(-66.0, 140.0, "Antarctica/DumontDUrville", "2026-12-21", rig=WIDE),
+    Awkward(-66.0, 140.0, "Antarctica/DumontDUrville", "2026-06-21"),
+    Awkward(78.0, 16.0, "Arctic/Longyearbyen", "2026-06-21", rig=WIDE, limits=Limits(0.6)),
+    Awkward(-17.0, 180.0, "Pacific/Fiji", "2026-10-10", rig=SHORT),
+    Awkward(-17.0, -179.9, "Pacific/Fiji", "2026-05-10", rig=WIDE),
+    Awkward(2.0, -157.4, "Pacific/Kiritimati", "2026-01-05"),
+    Awkward(39.5, 76.0, "Asia/Shanghai", "2026-03-20"),  # noon three hours late by the clock
+    Awkward(52.0, 13.0, "Europe/Berlin", "2026-03-29", rig=SHORT),  # clocks go forward
+    Awkward(45.0, 7.0, "Europe/Rome", "2026-08-01", "60:25 110:10 240:28 300:15"),
+    Awkward(30.0, 80.0, "Asia/Kolkata", "2026-11-15", "20", WIDE, Limits(0.12, 15.0, 50.0)),
+]
+BOARDS = 2000
+SLACK = 0.09  # of the target: over three times the scatter of a figure from so many boards
+
+
+class Simulated:
+    """A site-day at even half-intervals: what limits it, and how simulated pairs scatter."""
+
+    def __init__(self, case, noon):
+        self.case = case
+        half = np.arange(60.0, 43200.0, 120.0)
+        seconds = np.arange(-43200.0, 43260.0, 120.0)
+        azimuth, altitude, _ = simulate.sun_seen(
+            noon + seconds, case.latitude, case.longitude, 0.0, 1013.25, 10.0
+        )
+        fine = np.arange(-43200.0, 43201.0, 10.0)
+        turn = CubicSpline(seconds, np.unwrap(np.radians(azimuth)))(fine)
+        height = CubicSpline(seconds, np.radians(altitude))(fine)
+        self.branches = []
+        for branch in (fine <= 0, fine >= 0):
+            order = np.argsort(height[branch])
+            self.branches.append((height[branch][order], turn[branch][order], fine[branch][order]))
+        # Where the sun's height does not simply rise and fall there are no such pairs.
+        self.half = half[np.interp(-half, fine, height) > np.radians(1.0)]
+        self.altitude = np.interp(-self.half, fine, height)
+        self.azimuth = [np.interp(self.altitude, rise, turned) for rise, turned, _ in self.branches]
+        self.later = np.interp(self.altitude, self.branches[1][0], self.branches[1][2])
+        self.south = np.cos(np.interp(0.0, fine, turn)) < 0
+
+    def room(self):
+        """By how much each half-interval keeps its limits, the target apart: degrees or cm."""
+        limits, rig = self.case.limits, self.case.rig
+        altitude = np.degrees(self.altitude)
+        room = np.minimum(altitude - limits.min_altitude_deg, limits.max_altitude_deg - altitude)
+        hills = self.case.horizon
+        for azimuth in self.azimuth:
+            if ":" in hills:
+                at, up = np.array([p.split(":") for p in hills.split()], dtype=float).T
+                skyline = np.interp(np.degrees(azimuth) % 360.0, at, up, period=360.0)
+                room = np.minimum(room, altitude - skyline)
+            elif hills:
+                room = np.minimum(room, altitude - float(hills))
+            length = rig.rod_mm / np.tan(self.altitude)
+            if rig.reach_mm is not None:
+                inside = rig.reach_mm - length
+            else:
+                x, y = -length * np.sin(azimuth), -length * np.cos(azimuth)
+                ahead = y if self.south else -y
+                inside = np.min([315.0 - np.abs(x), 420.0 - ahead, 30.0 + ahead], axis=0)
+            room = np.minimum(room, inside / 10.0)
+        return room
+
+    def scatter_deg(self):
+        """Standard deviation of the azimuths that simulated pairs give, each half-interval."""
+        rod = self.case.rig.rod_mm
+        generator = np.random.default_rng(11)
+        known = np.concatenate(self.azimuth), np.concatenate([self.altitude] * 2)
+        total = np.zeros((2, self.half.size))
+        for _ in range(BOARDS):
+            board = simulate.random_board(generator, height_mm=rod)
+            tips = simulate.shadow_tips(np.degrees(known[0]), np.degrees(known[1]), board)
+            tips = tips + generator.normal(0.0, Tolerances().mark_sd_mm, tips.shape)
+            x, y = tips.T.reshape(2, 2, -1)
+            errors = [
+                np.interp(np.arctan2(rod, np.hypot(x[n], y[n])), *self.branches[n][:2])
+                + np.pi
+                - np.arctan2(x[n], y[n])
+                - np.radians(board.board_azimuth_deg)
+                for n in (0, 1)
+            ]
+            error = np.mean([np.mod(e + np.pi, 2 * np.pi) - np.pi for e in errors], axis=0)
+            total += error, error**2
+        mean, square = total / BOARDS
+        return np.degrees(np.sqrt(square - mean**2))
+
+
+def runs(good):
+    """First and last place of each run of True."""
+    edges = np.flatnonzero(np.diff(np.concatenate([[0], good.astype(int), [0]])))
+    return list(zip(edges[::2], edges[1::2] - 1, strict=True))
+
+
+@pytest.mark.parametrize("case", AWKWARD, ids=lambda c: f"{c.latitude}_{c.longitude}_{c.date}")
+def test_windows_agree_with_simulated_boards(case):
+    sites = sites_table((case.latitude, case.longitude, case.zone), horizon=case.horizon)
+    row = hours.plan_table(sites, day(case.date), case.rig, case.limits).iloc[0]
+    brute = Simulated(case, row.noon_utc_s)
+    room, scatter = brute.room(), brute.scatter_deg() / case.limits.target_deg
+    surely_good = (room > 0.0) & (scatter < 1 - SLACK)
+    surely_bad = (room < 0.0) | (scatter > 1 + SLACK)
+    widest = max(runs(surely_good), key=lambda run: run[1] - run[0], default=None)
+    if row["no-window"]:
+        assert widest is None or brute.half[widest[1]] - brute.half[widest[0]] < 600.0
+        assert np.isnan(row.morning_from_utc_s)
+        assert np.isnan(row.afternoon_to_utc_s)
+        return
+    inner, outer = row.noon_utc_s - row.morning_to_utc_s, row.noon_utc_s - row.morning_from_utc_s
+    inside = (brute.half > inner + 20.0) & (brute.half < outer - 20.0)
+    assert inside.any()
+    assert not (surely_bad & inside).any()
+    if widest is not None:
+        # Another run may be the widest only where the two are nearly alike.
+        first, last = brute.half[widest[0]], brute.half[widest[1]]
+        inside_it = inner - 20.0 < first and last < outer + 20.0
+        assert inside_it or last - first < outer - inner + 600.0
+    for at, half in ((row.afternoon_from_utc_s, inner), (row.afternoon_to_utc_s, outer)):
+        assert at - row.noon_utc_s == pytest.approx(
+            np.interp(half, brute.half, brute.later), abs=5.0
+        )
+    best = row.noon_utc_s - row.best_morning_utc_s
+    assert inner - 1.0 <= best <= outer + 1.0
+    ours = row.best_u_deg / case.limits.target_deg
+    assert np.interp(best, brute.half, scatter) == pytest.approx(ours, rel=SLACK)
+    assert ours <= np.min(scatter[inside]) * (1 + SLACK)
