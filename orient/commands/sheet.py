@@ -1,0 +1,125 @@
+"""`orient sheet`: the printable field sheet for a site and day."""
+
+from __future__ import annotations
+
+from datetime import date, datetime
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+import click
+
+from orient.commands.common import campaign_argument, printable, progress
+
+if TYPE_CHECKING:
+    import pandas as pd
+
+
+@click.command()
+@campaign_argument
+@click.option("--site", required=True, help="A site id of the campaign.")
+@click.option("--date", "day", required=True, help="Local date, YYYY-MM-DD.")
+@click.option(
+    "-o",
+    "--output",
+    required=True,
+    type=click.Path(dir_okay=False, path_type=Path),
+    help="FILE.pdf, or FILE.svg (one file a page).",
+)
+@click.option(
+    "--paper", default="A4", show_default=True, help="A4, A3, Letter, or width x height in mm."
+)
+@click.option(
+    "--rod", default=300.0, show_default=True, type=float, help="Tip above the board, mm."
+)
+@click.option(
+    "--board", help="Width x height to draw on in mm, such as 650x470; over several pages."
+)
+@click.option(
+    "--landscape/--portrait",
+    default=None,
+    help="How the paper lies; by default the way that shows more of the track.",
+)
+def sheet(
+    campaign: str,
+    site: str,
+    day: str,
+    output: Path,
+    paper: str,
+    rod: float,
+    board: str | None,
+    landscape: bool | None,
+) -> None:
+    """Draw the field sheet of one site and day at true scale, as PDF or SVG.
+
+    It shows where the tip of the shadow will run, with times and rings, and has the steps
+    of setting up and the table of marks to fill in. Print at 100 %.
+    """
+    from orient.campaign import read_campaign
+    from orient.files import write_whole
+    from orient.report.paper import paper_named, size_mm
+    from orient.report.sheet import check_sizes, field_sheet
+
+    suffix = output.suffix.lower()
+    if suffix not in (".pdf", ".svg"):
+        raise click.UsageError(f"-o wants a file ending in .pdf or .svg, found {output.name}")
+    local_date = _date(day)
+    try:
+        chosen_paper = paper_named(paper)
+        board_mm = size_mm(board) if board else None
+        check_sizes(rod, board_mm)
+    except ValueError as fault:
+        raise click.UsageError(str(fault)) from None
+    row = _site_row(read_campaign(campaign, tables=("sites",)).sites, site)
+    with progress("Drawing", 2) as advance:
+        drawn = field_sheet(row, local_date, rod, chosen_paper, board_mm, landscape)
+        advance(1)
+        contents: dict[str, str | bytes]
+        if suffix == ".pdf":
+            contents = {output.name: drawn.pdf()}
+        else:
+            contents = dict(zip(_page_names(output, len(drawn.pages)), drawn.svgs(), strict=True))
+        written = write_whole(output.parent, contents)
+        advance(1)
+    for path in written:
+        click.echo(printable(str(path)))
+    for sentence in drawn.layout.warnings():
+        click.echo(sentence, err=True)
+
+
+def _date(text: str) -> date:
+    from orient.sun import FIRST_YEAR, LAST_YEAR
+
+    try:
+        found = datetime.strptime(text.strip(), "%Y-%m-%d").date()
+    except ValueError:
+        raise click.UsageError(
+            f"--date wants a date as YYYY-MM-DD, found {printable(text)!r}"
+        ) from None
+    # A local day may reach a day over the ephemeris's ends in UTC.
+    if not date(FIRST_YEAR, 1, 2) <= found <= date(LAST_YEAR, 12, 30):
+        raise click.UsageError(
+            f"--date: the sun is known for {FIRST_YEAR}-01-02 to {LAST_YEAR}-12-30, found {found}"
+        )
+    return found
+
+
+def _site_row(sites: pd.DataFrame, site: str) -> pd.Series[Any]:
+    from difflib import get_close_matches
+
+    from orient.errors import Fault, InputError
+
+    if site in sites.index:
+        return sites.iloc[sites.index.get_indexer([site])[0]]
+    known = [str(name) for name in sites.index]
+    close = get_close_matches(site, known, n=1)
+    listed = ", ".join(printable(name) for name in known[:6]) + (" …" if len(known) > 6 else "")
+    wanted = f"{printable(close[0])}?" if close else f"a site of the campaign: {listed}"
+    raise InputError(Fault("--site", None, None, repr(printable(site)), wanted))
+
+
+def _page_names(output: Path, count: int) -> list[str]:
+    """The first page under the name asked for, the others numbered from 2."""
+    return [
+        output.name if number == 1 else f"{output.stem}-{number}{output.suffix}"
+        for number in range(1, count + 1)
+    ]

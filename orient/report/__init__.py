@@ -1,0 +1,1 @@
+"""Pages and sheets for people: what is read on a screen and what is taken out on paper."""
