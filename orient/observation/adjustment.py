@@ -38,6 +38,8 @@ _FLAT_AZIMUTH_RAD = 10.0
 _FLAT_WATCH_S = 86400.0
 _FLAT_LATITUDE_RAD = 1.0
 _STEPS = 40
+# What one mark can cost at most while starts are sought.
+_WORST_MISS_MM = 15.0
 _ROBUST_STEPS = 12
 
 
@@ -74,7 +76,7 @@ class _Problem:
     """A board with what is free in it and how the marks are tied to the sky."""
 
     board: Board
-    by_time: bool
+    timed: Mask
     prior: Array
     prior_sd: Array
 
@@ -83,17 +85,26 @@ class _Problem:
         return self.prior_sd > 0
 
     @property
-    def each(self) -> int:
-        """Residuals a mark gives."""
-        return 2 if self.by_time else 1
+    def each(self) -> Array:
+        """Residuals each mark gives: two with a time, one without."""
+        return np.where(self.timed, 2.0, 1.0)
+
+    @property
+    def threshold(self) -> Array:
+        """Squared standardised residual of each mark that a clean board hardly has."""
+        one, two = _thresholds(self.board.count)
+        return np.where(self.timed, two, one)
 
 
 @dataclass(frozen=True)
 class _Linear:
-    residual: Array  # (n, each) mm
-    partials: Array  # (n, each, free)
-    full_residual: Array  # (n, 2) mm
-    full_partials: Array  # (n, 2, 9)
+    """A board's residuals about some state of it, and how the unknowns would change them."""
+
+    residual: Array  # (n, 2) mm, the part that tells something
+    design: Array  # (n, 2, free), of that part, in units of the unknowns' natural scales
+    whole: Array  # (n, 2) mm
+    partials: Array  # (n, 2, free), of the whole
+    along: Array  # (n, 2) mm/s, velocity of the tip
 
     @property
     def lit(self) -> Mask:
@@ -101,7 +112,9 @@ class _Linear:
 
     def where(self, usable: Mask) -> _Linear:
         """The same with the other marks' entries zero."""
-        parts = (self.residual, self.partials, self.full_residual, self.full_partials)
+        if usable.all():
+            return self
+        parts = (self.residual, self.design, self.whole, self.partials, self.along)
         masks = (usable.reshape(-1, *[1] * (part.ndim - 1)) for part in parts)
         return _Linear(*(np.where(m, p, 0.0) for m, p in zip(masks, parts, strict=True)))
 
@@ -111,7 +124,7 @@ def adjust(
     free_watch: bool = False,
     free_height: bool = False,
     free_latitude: bool = False,
-    by_time: bool | None = None,
+    by_time: bool = True,
 ) -> Fit:
     """Adjust a board to its marks.
 
@@ -119,8 +132,8 @@ def adjust(
         board: with at least one mark.
         free_watch, free_height, free_latitude: forget what was stated of the watch's
             setting, the rod's height, the site's latitude, and solve for it.
-        by_time: whether marks are tied to the sky by their watch times; by default where
-            the watch is not `none` and every mark has a time.
+        by_time: whether marks are tied to the sky by their watch times, where they have
+            them; by default where the watch is not `none`.
 
     Returns:
         The best fit found; `converged` is False where the last step was not yet small.
@@ -131,17 +144,12 @@ def adjust(
 
 
 def _problem(
-    board: Board,
-    free_watch: bool,
-    free_height: bool,
-    free_latitude: bool,
-    by_time: bool | None,
+    board: Board, free_watch: bool, free_height: bool, free_latitude: bool, by_time: bool
 ) -> _Problem:
-    timed = board.watch != "none" and bool(np.isfinite(board.watch_utc_s).all())
-    by_time = timed if by_time is None else by_time and timed
+    timed = np.isfinite(board.watch_utc_s) & (by_time and board.watch != "none")
     prior_sd = board.tolerances.prior_sd()
     prior_sd[AZIMUTH] = _FLAT_AZIMUTH_RAD
-    if not by_time:
+    if not timed.any():
         prior_sd[WATCH] = 0.0
     elif free_watch or board.watch == "running":
         prior_sd[WATCH] = _FLAT_WATCH_S
@@ -149,38 +157,31 @@ def _problem(
         prior_sd[HEIGHT] = board.height_mm
     if free_latitude:
         prior_sd[LATITUDE] = _FLAT_LATITUDE_RAD
-    return _Problem(board, by_time, np.asarray(board.nominal()), prior_sd)
+    return _Problem(board, np.asarray(timed), np.asarray(board.nominal()), prior_sd)
 
 
 def _linearise(problem: _Problem, values: Array, utc_s: Array) -> _Linear:
-    board, state = problem.board, BoardState(*values)
-    instants = board.watch_utc_s - values[WATCH] if problem.by_time else utc_s
+    board, state, timed = problem.board, BoardState(*values), problem.timed
+    instants = np.where(timed, board.watch_utc_s - values[WATCH], utc_s)
     tips, partials = board.tips_and_partials(instants, state)
     # Light that grazes the board throws the tip beyond all linear reckoning.
     tips[np.hypot(*tips.T) > board.height_mm / np.tan(np.radians(LOWEST_LIGHT_DEG))] = np.nan
-    residual = np.stack([board.x_mm, board.y_mm], axis=-1) - tips
-    if problem.by_time:
-        return _Linear(residual, partials[..., problem.free], residual, partials)
-    across = _across(partials)
-    return _Linear(
-        np.einsum("ni,ni->n", residual, across)[:, None],
-        np.einsum("nik,ni->nk", partials, across)[:, None, problem.free],
-        residual,
-        partials,
-    )
-
-
-def _across(partials: Array) -> Array:
-    """Unit vectors across the track at each mark, (n, 2)."""
-    along = partials[..., WATCH]
-    return np.stack([-along[:, 1], along[:, 0]], axis=-1) / np.hypot(*along.T)[:, None]
+    whole = np.stack([board.x_mm, board.y_mm], axis=-1) - tips
+    along = -partials[..., WATCH]
+    # Without a time, only what lies across the track tells anything.
+    across = np.stack([-along[:, 1], along[:, 0]], axis=-1) / np.hypot(*along.T)[:, None]
+    projector = across[:, :, None] * across[:, None, :]
+    projector[timed] = np.eye(2)
+    residual = np.einsum("nij,nj->ni", projector, whole)
+    design = np.einsum("nij,njk->nik", projector, partials[..., problem.free])
+    return _Linear(residual, design * _scale(problem), whole, partials[..., problem.free], along)
 
 
 def _normal(problem: _Problem, linear: _Linear, values: Array, weight: Array) -> tuple[Array, Any]:
     """Normal matrix and right-hand side in units of the unknowns' own scales."""
     free = problem.free
     scale = _scale(problem)
-    design = linear.partials * scale
+    design = linear.design
     per_mark = weight / problem.board.tolerances.mark_sd_mm**2
     matrix = np.einsum("n,nik,nil->kl", per_mark, design, design)
     right = np.einsum("n,nik,ni->k", per_mark, design, linear.residual)
@@ -201,11 +202,10 @@ def _step(
 ) -> tuple[Array, Array, float]:
     """One Gauss–Newton step: the new unknowns and instants, and the step's natural size."""
     linear = _linearise(problem, values, utc_s)
-    usable = linear.lit
-    if not usable.all():
+    if not linear.lit.all():
         # A mark whose light is under the board just now has no say in this step.
-        weight = np.where(usable, weight, 0.0)
-        linear = linear.where(usable)
+        weight = np.where(linear.lit, weight, 0.0)
+        linear = linear.where(linear.lit)
     matrix, right = _normal(problem, linear, values, weight)
     move = np.linalg.solve(matrix, right)
     reach = np.abs(move)
@@ -214,18 +214,15 @@ def _step(
     move = move * min(1.0, float(np.min(limits[problem.free] / np.maximum(reach, 1e-12))))
     new = values.copy()
     new[problem.free] += move * _scale(problem)
-    if problem.by_time:
+    if problem.timed.all():
         return new, utc_s, float(reach.max())
-    left = linear.full_residual - np.einsum(
-        "nik,k->ni", linear.full_partials[..., problem.free], move * _scale(problem)
-    )
-    along = -linear.full_partials[..., WATCH]
-    with np.errstate(invalid="ignore", divide="ignore"):
-        shift = np.einsum("ni,ni->n", along, left) / np.einsum("ni,ni->n", along, along)
-    shift = np.clip(np.nan_to_num(shift), -1200.0, 1200.0)
+    left = linear.whole - linear.partials @ (move * _scale(problem))
+    speed_2 = np.einsum("ni,ni->n", linear.along, linear.along)
+    shift = np.einsum("ni,ni->n", linear.along, left) / np.maximum(speed_2, 1e-12)
     first, last = _daylight(problem.board)
-    moved = np.clip(utc_s + shift, first, last)
-    return new, moved, float(max(reach.max(), np.abs(moved - utc_s).max() / 10.0))
+    moved = np.clip(utc_s + np.clip(shift, -1200.0, 1200.0), first, last)
+    stride = np.abs(np.where(problem.timed, 0.0, moved - utc_s)).max()
+    return new, moved, float(max(reach.max(), stride / 10.0))
 
 
 def _solve(
@@ -261,15 +258,18 @@ def _misfit(problem: _Problem, linear: _Linear) -> Array:
 
 def _noise(problem: _Problem, misfit: Array) -> float:
     """How many times the stated tolerance the marks scatter, from their median; at least 1."""
-    expected_median = 1.177 if problem.each == 2 else 0.674
-    return max(1.0, float(np.median(misfit)) / expected_median)
+    # Medians of the length of a standard normal residual in one and in two dimensions.
+    expected = np.where(problem.timed, 1.177, 0.674)
+    return max(1.0, float(np.nanmedian(misfit / expected)))
 
 
 def _robust_cost(problem: _Problem, values: Array, utc_s: Array, _: Array) -> float:
     """Sum of squares in which no mark counts for more than a rejected one."""
     misfit = _misfit(problem, _linearise(problem, values, utc_s))
-    worst = _threshold(problem.board.count, problem.each)
-    return float(np.sum(np.minimum(misfit**2, worst)) + np.sum(_prior_misfit(problem, values) ** 2))
+    return float(
+        np.sum(np.minimum(misfit**2, problem.threshold))
+        + np.sum(_prior_misfit(problem, values) ** 2)
+    )
 
 
 def _prior_misfit(problem: _Problem, values: Array) -> Array:
@@ -295,35 +295,29 @@ def _adjust_from(problem: _Problem, values: Array, utc_s: Array, weight: Array) 
 
 def _judge(problem: _Problem, values: Array, utc_s: Array, weight: Array, included: Mask) -> Mask:
     """Which marks agree with all the others, each tested against a fit without it."""
-    linear = _linearise(problem, values, utc_s)
-    misfit = _misfit(problem, linear)
-    spread = _noise(problem, misfit[included]) if included.any() else 1.0
+    seen = _linearise(problem, values, utc_s)
+    misfit = np.where(included, _misfit(problem, seen), np.nan)
+    spread = _noise(problem, misfit)
+    linear = seen.where(seen.lit)
     covariance = np.linalg.inv(_normal(problem, linear, values, weight)[0])
-    lit = linear.lit
-    linear = linear.where(lit)
-    design = linear.partials * _scale(problem)
-    of_fit = np.einsum("nik,kl,njl->nij", design, covariance, design)
+    of_fit = np.einsum("nik,kl,njl->nij", linear.design, covariance, linear.design)
     # A mark that took part has drawn the fit toward itself: its residual is the smaller.
-    sign = np.where(included, -1.0, 1.0)[:, None, None]
-    own = problem.board.tolerances.mark_sd_mm**2 * np.eye(problem.each)
-    variance = spread**2 * (own + sign * np.minimum(weight, 1.0)[:, None, None] * of_fit)
-    variance = np.where(included[:, None, None], variance, spread**2 * (own + of_fit))
-    # Never under a hundredth of its own: a mark that alone fixes an unknown cannot be tested.
-    variance = variance + 0.01 * own
-    residual = linear.residual
-    test = np.einsum("ni,ni->n", residual, np.linalg.solve(variance, residual[..., None])[..., 0])
-    good = np.asarray(lit & (test < _threshold(problem.board.count, problem.each)))
-    if np.mean(~good) > MOST_BLUNDERS:
-        good = lit
-    return good
+    share = np.where(included, -np.minimum(weight, 1.0), 1.0)[:, None, None]
+    own = problem.board.tolerances.mark_sd_mm**2 * np.eye(2)
+    # A mark that alone fixes an unknown cannot be tested: its variance stays above zero.
+    variance = spread**2 * (own + share * of_fit) + 0.01 * own
+    weighted = np.linalg.solve(variance, linear.residual[..., None])[..., 0]
+    test = np.einsum("ni,ni->n", linear.residual, weighted)
+    good = np.asarray(seen.lit & (test < problem.threshold))
+    return good if np.mean(~good) <= MOST_BLUNDERS else seen.lit
 
 
 @lru_cache(maxsize=1024)
-def _threshold(count: int, each: int) -> float:
-    """Square of a standardised residual that a clean board of `count` marks hardly has."""
+def _thresholds(count: int) -> tuple[float, float]:
+    """Squares of a standardised residual, in one and two dimensions, that mark a blunder."""
     from scipy.stats import chi2
 
-    return float(chi2.isf(FALSE_ALARM / count, each))
+    return float(chi2.isf(FALSE_ALARM / count, 1)), float(chi2.isf(FALSE_ALARM / count, 2))
 
 
 @lru_cache(maxsize=1024)
@@ -344,23 +338,21 @@ def _finish(problem: _Problem, values: Array, utc_s: Array, kept: Mask, converge
     covariance[np.ix_(free, free)] = scaled * np.outer(scale, scale)
     prior_misfit = _prior_misfit(problem, values)
     of_kept = float(np.sum(_misfit(problem, linear) ** 2) + np.sum(prior_misfit**2))
-    freedom = int(kept.sum()) * problem.each - 1
+    freedom = int(problem.each[kept].sum()) - 1
     spread = 1.0
     if freedom > 0 and of_kept > _doubtful_cost(freedom):
         spread = float(np.sqrt(of_kept / freedom))
     terms = _terms(problem, linear, covariance, kept)
-    instants = board.watch_utc_s - values[WATCH] if problem.by_time else utc_s
+    instants = np.where(problem.timed, board.watch_utc_s - values[WATCH], utc_s)
     values = values.copy()
     values[AZIMUTH] = np.mod(values[AZIMUTH], 2 * np.pi)
     return Fit(
         state=BoardState(*values.tolist()),
         covariance=covariance * spread**2,
-        residual_mm=seen.full_residual
-        if problem.by_time
-        else seen.residual * _across(seen.full_partials),
+        residual_mm=seen.residual,
         kept=kept,
         utc_s=instants,
-        cost=of_kept + float((~kept).sum()) * _threshold(board.count, problem.each),
+        cost=of_kept + float(problem.threshold[~kept].sum()),
         freedom=freedom,
         spread=spread,
         terms={name: float(np.sqrt(term)) * spread for name, term in terms.items()},
@@ -372,7 +364,7 @@ def _finish(problem: _Problem, values: Array, utc_s: Array, kept: Mask, converge
 def _terms(problem: _Problem, linear: _Linear, covariance: Array, kept: Mask) -> dict[str, float]:
     """The azimuth's variance by where it comes from, rad²: the terms add up to it."""
     gain = covariance[AZIMUTH]
-    response = np.einsum("nik,k->ni", linear.partials, gain[problem.free])
+    response = linear.design @ (gain[problem.free] / _scale(problem))
     marking = np.sum(response[kept] ** 2) / problem.board.tolerances.mark_sd_mm**2
     terms = {"marking": float(marking)}
     for term, names in SHARED_TERMS.items():
@@ -390,28 +382,34 @@ def _terms(problem: _Problem, linear: _Linear, covariance: Array, kept: Mask) ->
 
 
 def _starts(problem: _Problem) -> list[tuple[Array, Array]]:
-    if not problem.by_time:
+    """Unknowns and instants to begin from, each near one possible reading of the board."""
+    if not problem.timed.any():
         return _starts_by_shape(problem)
     if problem.prior_sd[WATCH] == _FLAT_WATCH_S:
         return _starts_by_offset(problem)
-    return [_start_by_watch(problem, problem.prior[WATCH])]
-
-
-def _start_by_watch(problem: _Problem, watch_error_s: float) -> tuple[Array, Array]:
-    board = problem.board
-    utc_s = board.watch_utc_s - watch_error_s
-    turn = np.exp(1j * (board.shadow_azimuth_rad(utc_s) - board.direction_rad))
-    values = problem.prior.copy()
+    board, watch_error_s = problem.board.of(problem.timed), problem.prior[WATCH]
+    azimuth = board.shadow_azimuth_rad(board.watch_utc_s - watch_error_s)
+    turn = np.exp(1j * (azimuth - board.direction_rad))
     # The median of the angles about their mean: one blunder does not move it.
     middle = np.angle(np.mean(turn))
-    values[AZIMUTH] = middle + np.median(np.angle(turn * np.exp(-1j * middle)))
-    values[WATCH] = watch_error_s
+    middle += np.median(np.angle(turn * np.exp(-1j * middle)))
+    return [_start(problem, float(middle), float(watch_error_s))]
+
+
+def _start(problem: _Problem, azimuth_rad: float, watch_error_s: float) -> tuple[Array, Array]:
+    board = problem.board
+    values = problem.prior.copy()
+    values[AZIMUTH], values[WATCH] = azimuth_rad, watch_error_s
+    utc_s = board.watch_utc_s - watch_error_s
+    if not problem.timed.all():
+        nearest = _nearest_on_track(board, np.array([azimuth_rad]))[1][0]
+        utc_s = np.where(problem.timed, utc_s, nearest)
     return values, utc_s
 
 
 def _starts_by_offset(problem: _Problem) -> list[tuple[Array, Array]]:
     """Try every setting of the watch, two minutes apart, and keep the best few."""
-    board = problem.board
+    board = problem.board.of(problem.timed)
     offset = board.watch_error_s + np.arange(-15 * 3600.0, 15 * 3600.0, 120.0)
     level = replace(board.nominal(), watch_error_s=0.0)
     x, y = board.tips(board.watch_utc_s - offset[:, None], level)
@@ -422,46 +420,57 @@ def _starts_by_offset(problem: _Problem) -> list[tuple[Array, Array]]:
     predicted = np.where(lit, predicted, 0.0)
     turn = np.angle(np.sum(marked * np.conj(predicted), axis=1))
     miss = np.abs(marked - predicted * np.exp(1j * turn)[:, None])
-    cost = np.sum(np.where(lit, np.minimum(miss, 15.0), 15.0) ** 2, axis=1)
-    starts = []
-    for best in _best_minima(cost, 3):
-        values = problem.prior.copy()
-        values[AZIMUTH], values[WATCH] = turn[best], offset[best]
-        starts.append((values, board.watch_utc_s - offset[best]))
-    return starts
+    cost = np.sum(np.where(lit, np.minimum(miss, _WORST_MISS_MM), _WORST_MISS_MM) ** 2, axis=1)
+    return [
+        _start(problem, float(turn[best]), float(offset[best])) for best in _best_minima(cost, 3)
+    ]
 
 
 def _starts_by_shape(problem: _Problem) -> list[tuple[Array, Array]]:
-    """Lay the day's track over the marks, turned two degrees at a time, and keep the best few."""
+    """Lay the day's track over the marks, turned two degrees at a time; keep the best few."""
+    azimuth = np.radians(np.arange(0.0, 360.0, 2.0))
+    miss, instants = _nearest_on_track(problem.board, azimuth)
+    cost = np.sum(np.minimum(miss, _WORST_MISS_MM) ** 2, axis=1)
+    starts = []
+    for best in _best_minima(cost, 3, around=True):
+        values = problem.prior.copy()
+        values[AZIMUTH] = azimuth[best]
+        starts.append((values, instants[best]))
+    return starts
+
+
+def _nearest_on_track(board: Board, azimuth_rad: Array) -> tuple[Array, Array]:
+    """How far each mark lies from the day's track, and when the tip passed there.
+
+    Args:
+        board: its marks, n of them; a known half of the day is kept to.
+        azimuth_rad: board azimuths to try, shape (m,).
+
+    Returns:
+        Millimetres and POSIX seconds, each (m, n).
+    """
     from scipy.spatial import cKDTree
 
-    board = problem.board
     first, last = _daylight(board)
-    instants = np.arange(first, last, 60.0)
+    instants = np.arange(first, last + 60.0, 60.0)
     track = np.stack(board.tips(instants, board.nominal()), axis=-1)
-    azimuth = np.radians(np.arange(0.0, 360.0, 2.0))
-    direction = board.direction_rad + azimuth[:, None]
+    direction = board.direction_rad + azimuth_rad[:, None]
     marks = np.stack(
         [board.length_mm * np.sin(direction), board.length_mm * np.cos(direction)], axis=-1
     )
     miss = np.full(direction.shape, np.inf)
-    nearest = np.zeros(direction.shape, dtype=int)
+    nearest = np.full(direction.shape, board.noon_utc_s)
+    lit = np.isfinite(track).all(axis=1)
     for side in (-1, 1):
-        there = np.flatnonzero(side * (instants - board.noon_utc_s) >= 0)
+        there = np.flatnonzero(lit & (side * (instants - board.noon_utc_s) >= 0))
         allowed = board.half != -side
         if not there.size or not allowed.any():
             continue
         distance, number = cKDTree(track[there]).query(marks[:, allowed])
         closer = distance < miss[:, allowed]
         miss[:, allowed] = np.where(closer, distance, miss[:, allowed])
-        nearest[:, allowed] = np.where(closer, there[number], nearest[:, allowed])
-    cost = np.sum(np.minimum(miss, 15.0) ** 2, axis=1)
-    starts = []
-    for best in _best_minima(cost, 3, around=True):
-        values = problem.prior.copy()
-        values[AZIMUTH] = azimuth[best]
-        starts.append((values, instants[nearest[best]]))
-    return starts
+        nearest[:, allowed] = np.where(closer, instants[there[number]], nearest[:, allowed])
+    return miss, nearest
 
 
 def _best_minima(cost: Array, most: int, around: bool = False) -> list[int]:

@@ -1,0 +1,240 @@
+"""The methods a person can do by hand: equal-altitude pairs, the shortest shadow, timed marks.
+
+Each gives the board azimuth as a mean of single-mark azimuths, weighted by how well each is
+marked and robust against a blunder, with the uncertainty that the tolerances propagate to.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from functools import lru_cache
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from orient.observation import adjustment, propagation
+from orient.observation.board import Board
+from orient.shadow import BoardState
+
+Array = NDArray[np.float64]
+
+#: Marks nearer to noon than this have no use in a pair: their length hardly changes.
+NOON_GAP_S = 300.0
+#: Neighbours between which a curve of marks is interpolated: lengths in no greater ratio.
+WIDEST_GAP = 2.0
+_HUBER = 1.5
+
+
+@dataclass(frozen=True)
+class MethodResult:
+    """What one method makes of a board.
+
+    `azimuth_rad` is the board azimuth, `azimuth_u_rad` its standard uncertainty, `n` the
+    number of pairs or marks behind it, `terms` the parts of the uncertainty (rad, their
+    squares add up), `weight` what each mark of the board counts for.
+    """
+
+    method: str
+    azimuth_rad: float
+    azimuth_u_rad: float
+    n: int
+    terms: dict[str, float]
+    weight: Array
+
+
+def pairs(board: Board, half: NDArray[Any]) -> MethodResult | None:
+    """Board azimuth by equal-altitude pairs, or None where the board has no pair.
+
+    Every mark alone has a board azimuth by its own length: the sun's azimuth at the instant
+    when, that morning or afternoon, the shadow had that length, less the mark's direction.
+    An error of the height, of refraction or of the edge shifts it one way in the morning
+    and the other way in the afternoon: the half-sum of two marks of equal length is free of
+    it, and of the sun's change in declination, which is in the two azimuths. Marks with the
+    same ring label are paired as they are; for the others the azimuths of the far side are
+    interpolated, in the length, between the neighbours on either side of the same length.
+
+    Args:
+        board: the marks; no time is used.
+        half: (n,) −1 in the morning, +1 in the afternoon, 0 to leave a mark out.
+    """
+    state = board.nominal()
+    instants = board.times_of_lengths(board.length_mm, half > 0)
+    usable = np.isfinite(instants) & (half != 0) & (board.length_mm > 0)
+    usable &= np.abs(np.nan_to_num(instants) - board.noon_utc_s) > NOON_GAP_S
+    instants = np.where(usable, instants, board.noon_utc_s)
+    single = board.shadow_azimuth_rad(instants) - board.direction_rad
+    combinations = _ring_pairs(board, half, usable) + _interpolated_pairs(board, half, usable)
+    if not combinations:
+        return None
+    share = np.array(combinations)
+    single, middle = _unwrap(single, usable)
+    light, rate = board.light(instants), board.light_rate(instants)
+    partials = _partials(board, state, light, rate, middle)
+    sensitivity = propagation.altitude_sensitivity(board.x_mm, board.y_mm, partials)
+    sensitivity = np.where(usable[:, None], sensitivity, 0.0)
+    own = board.tolerances.mark_sd_mm**2 * np.sum(sensitivity**2, axis=-1)
+    variance = share**2 @ own
+    weight, mean, excess = _robust_mean(share @ single, variance)
+    return _result(
+        "pairs", board, mean, weight @ share, sensitivity, partials, excess, len(share), False
+    )
+
+
+def timed(board: Board) -> MethodResult | None:
+    """Board azimuth by the watch: sun's azimuth less board direction, averaged robustly.
+
+    None where the watch is not trusted or no mark has a time.
+    """
+    instants = board.watch_utc_s - board.watch_error_s
+    usable = np.isfinite(instants) & (board.length_mm > 0)
+    if board.watch != "trusted" or not usable.any():
+        return None
+    part = board.of(usable)
+    instants = instants[usable]
+    light, rate = part.light(instants), part.light_rate(instants)
+    lit = light[2] > 0
+    if not lit.all():
+        usable[np.flatnonzero(usable)[~lit]] = False
+        return timed(board.of(usable)) if usable.any() else None
+    single, middle = _unwrap(part.shadow_azimuth_rad(instants) - part.direction_rad, lit)
+    partials = _partials(part, part.nominal(), light, rate, middle)
+    sensitivity = propagation.timed_sensitivity(part.x_mm, part.y_mm)
+    own = part.tolerances.mark_sd_mm**2 * np.sum(sensitivity**2, axis=-1)
+    turn = np.einsum("ni,ni->n", sensitivity, partials[..., adjustment.WATCH])
+    by_watch = (turn * part.tolerances.watch_sd_s) ** 2
+    weight, mean, excess = _robust_mean(single, own, by_watch)
+    return _result("timed", part, mean, weight, sensitivity, partials, excess, part.count, True)
+
+
+def shortest(board: Board) -> MethodResult | None:
+    """Board azimuth by the shortest shadow: the day's track fitted to the marks around noon.
+
+    The track that the tip draws on that day at that latitude is laid over the marks near
+    the shortest one, free to turn and, the height being left open, to grow or shrink; no
+    time is used. None where fewer than three marks lie there, or none on one side of noon.
+    """
+    if board.count < 3:
+        return None
+    length = board.length_mm
+    near = length <= max(1.25 * length.min(), float(np.sort(length)[min(4, board.count - 1)]))
+    if near.sum() < 3:
+        return None
+    fit = adjustment.adjust(board.of(near), free_height=True, by_time=False)
+    from_noon = fit.utc_s[fit.kept] - board.noon_utc_s
+    if not from_noon.size or from_noon.min() > 0 or from_noon.max() < 0:
+        return None
+    weight = near.astype(float)
+    weight[near] = fit.kept
+    return MethodResult(
+        "shortest",
+        fit.state.board_azimuth_rad,
+        fit.azimuth_u_rad,
+        int(fit.kept.sum()),
+        fit.terms,
+        weight / weight.sum(),
+    )
+
+
+def _ring_pairs(board: Board, half: NDArray[Any], usable: NDArray[np.bool_]) -> list[Array]:
+    """A row of shares for each ring crossed on both sides; several crossings are averaged."""
+    rows = []
+    for label in dict.fromkeys(board.ring[board.ring != ""].tolist()):
+        of_ring = usable & (board.ring == label)
+        morning, afternoon = of_ring & (half < 0), of_ring & (half > 0)
+        if morning.any() and afternoon.any():
+            rows.append(0.5 * morning / morning.sum() + 0.5 * afternoon / afternoon.sum())
+    return rows
+
+
+def _interpolated_pairs(board: Board, half: NDArray[Any], usable: NDArray[np.bool_]) -> list[Array]:
+    """A row of shares for each unringed mark that the other half-day can be interpolated to."""
+    rows = []
+    free = usable & (board.ring == "")
+    length = board.length_mm
+    for side in (-1, 1):
+        there = np.flatnonzero(free & (half == -side))
+        if there.size < 2:
+            continue
+        there = there[np.argsort(length[there], kind="stable")]
+        for mark in np.flatnonzero(free & (half == side)):
+            after = int(np.searchsorted(length[there], length[mark]))
+            if not 0 < after < there.size:
+                continue
+            low, high = there[after - 1], there[after]
+            if length[high] > WIDEST_GAP * length[low]:
+                continue
+            part = (length[mark] - length[low]) / max(length[high] - length[low], 1e-9)
+            row = np.zeros(board.count)
+            row[mark], row[low], row[high] = 0.5, 0.5 * (1 - part), 0.5 * part
+            rows.append(row)
+    return rows
+
+
+def _unwrap(angle_rad: Array, usable: NDArray[np.bool_]) -> tuple[Array, float]:
+    """Bring angles near to their own middle, that they may be averaged as numbers."""
+    middle = float(np.angle(np.mean(np.exp(1j * angle_rad[usable]))))
+    near = middle + np.angle(np.exp(1j * (angle_rad - middle)))
+    middle = float(np.median(near[usable]))
+    return middle + np.angle(np.exp(1j * (angle_rad - middle))), middle
+
+
+def _partials(board: Board, state: BoardState, light: Any, rate: Any, azimuth_rad: float) -> Array:
+    from dataclasses import replace
+
+    from orient.shadow import tip_partials
+
+    partials = tip_partials(light, rate, replace(state, board_azimuth_rad=azimuth_rad))
+    return np.nan_to_num(partials, nan=0.0, posinf=0.0, neginf=0.0)
+
+
+def _robust_mean(
+    values: Array, variance: Array, common: Array | float = 0.0
+) -> tuple[Array, float, float]:
+    """Weights that sum to one (inverse variance, Huber), the mean, and the excess scatter.
+
+    `variance` is what scatters from value to value, `common` what the values share and so
+    cannot be seen in their scatter. The excess is 1 unless the values scatter beyond what
+    their variances allow once in 300.
+    """
+    base = 1.0 / (variance + common)
+    weight = base
+    mean = float(np.median(values))
+    for _ in range(20):
+        misfit = np.abs(values - mean) / np.sqrt(variance + common)
+        weight = base * np.minimum(1.0, _HUBER / np.maximum(misfit, 1e-12))
+        new = float(np.sum(weight * values) / np.sum(weight))
+        if abs(new - mean) < 1e-12:
+            break
+        mean = new
+    count = np.size(values)
+    scatter = float(np.sum(weight / base * (values - mean) ** 2 / (variance + common)))
+    excess = 1.0
+    if count > 1 and scatter > _doubtful(count - 1):
+        excess = float(np.sqrt(scatter / (count - 1)))
+    return weight / np.sum(weight), mean, excess
+
+
+@lru_cache(maxsize=256)
+def _doubtful(freedom: int) -> float:
+    from scipy.stats import chi2
+
+    return float(chi2.isf(1 / 300, freedom))
+
+
+def _result(
+    method: str,
+    board: Board,
+    mean: float,
+    weight: Array,
+    sensitivity: Array,
+    partials: Array,
+    excess: float,
+    count: int,
+    by_watch: bool,
+) -> MethodResult:
+    variance = propagation.variance_terms(weight, sensitivity, partials, board.tolerances, by_watch)
+    terms = {name: float(np.sqrt(value)) for name, value in variance.items()}
+    terms["marking"] *= excess
+    total = float(np.sqrt(sum(value**2 for value in terms.values())))
+    return MethodResult(method, float(np.mod(mean, 2 * np.pi)), total, count, terms, weight)
