@@ -7,6 +7,8 @@ from typing import Literal
 
 Axis = Literal["latitude", "longitude"]
 
+SWAPPED = "are latitude and longitude swapped?"
+
 _LETTERS: dict[Axis, str] = {"latitude": "NS", "longitude": "EW"}
 _EXAMPLES: dict[Axis, str] = {
     "latitude": "41.25, 41°15′N or 41 15 00 N",
@@ -83,10 +85,7 @@ def _hemisphere(match: re.Match[str], axis: Axis) -> str:
     letter: str = (before or after).upper()
     if letter and letter not in _LETTERS[axis]:
         other = "longitude" if axis == "latitude" else "latitude"
-        raise NotACoordinate(
-            f"a {axis}; the letter {letter} looks like a {other}: are latitude and longitude "
-            "swapped?"
-        )
+        raise NotACoordinate(f"a {axis}; the letter {letter} looks like a {other}: {SWAPPED}")
     if letter and (match["sign"] == "-" or (match["sign"] == "+" and letter in "SW")):
         raise NotACoordinate("a sign or a hemisphere letter, not both")
     if not letter and "-" in (match["degree_mark"], match["minute_mark"]):
@@ -140,7 +139,7 @@ def format_dms(degrees: float, axis: Axis, decimals: int = 1) -> str:
         return ""
     if axis == "longitude" and degrees > 180.0:
         degrees -= 360.0
-    letter = _LETTERS[axis][degrees < 0.0]
+    letter = _LETTERS[axis][int(degrees < 0.0)]
     # Whole units of the last decimal first, so that 59.96″ carries into the minute.
     units = round(abs(degrees) * 3600.0 * 10**decimals)
     minutes, units = divmod(units, 60 * 10**decimals)
