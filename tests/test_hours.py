@@ -7,7 +7,7 @@ import pandas as pd
 import pytest
 from scipy.interpolate import CubicSpline
 
-from orient import clock, simulate
+from orient import simulate
 from orient.planning import hours
 from orient.planning.hours import Limits
 from orient.planning.rig import Rig
@@ -87,7 +87,7 @@ class Simulated:
         self.altitude = np.interp(-self.half, fine, height)
         self.azimuth = [np.interp(self.altitude, rise, turned) for rise, turned, _ in self.branches]
         self.later = np.interp(self.altitude, self.branches[1][0], self.branches[1][2])
-        self.south = np.cos(np.interp(0.0, fine, turn)) < 0
+        self.noon = np.interp(0.0, fine, height), np.interp(0.0, fine, turn)
 
     def room(self):
         """By how much each half-interval keeps its limits, the target apart: degrees or cm."""
@@ -107,8 +107,12 @@ class Simulated:
                 inside = rig.reach_mm - length
             else:
                 x, y = -length * np.sin(azimuth), -length * np.cos(azimuth)
-                ahead = y if self.south else -y
-                inside = np.min([315.0 - np.abs(x), 420.0 - ahead, 30.0 + ahead], axis=0)
+                ahead = y if np.cos(self.noon[1]) < 0 else -y
+                # The foot 40 mm in, or mid-board under a high sun; 10 mm of edge left free.
+                foot = 235.0 if rig.rod_mm / np.tan(self.noon[0]) < 470.0 / 4 else 40.0
+                inside = np.min(
+                    [315.0 - np.abs(x), 460.0 - foot - ahead, foot - 10 + ahead], axis=0
+                )
             room = np.minimum(room, inside / 10.0)
         return room
 

@@ -104,7 +104,8 @@ def day_terms(information: Array, tolerances: Tolerances) -> Terms:
 
     Returns:
         The terms, each of shape S: the share of the marks, and of each prior, in the
-        variance of the azimuth that the inverse of the normal matrix gives.
+        variance of the azimuth that the inverse of the normal matrix gives; the marking
+        infinite where there are no marks.
     """
     prior_sd = tolerances.prior_sd()
     free = prior_sd > 0
@@ -112,8 +113,12 @@ def day_terms(information: Array, tolerances: Tolerances) -> Terms:
     # Scaled by the priors, so that the matrix is well conditioned; the azimuth by a milliradian.
     scale = np.where(np.isfinite(prior_sd), prior_sd, 1e-3)[free]
     marks_say = information[..., free, :][..., free] * np.outer(scale, scale)
-    gain = np.linalg.inv(marks_say + np.diag(weight * scale**2))[..., _AZIMUTH, :] * scale[_AZIMUTH]
-    terms: Terms = {"marking": np.einsum("...k,...kl,...l->...", gain, marks_say, gain)}
+    # An azimuth known to 10 rad tells nothing, and keeps a day without marks solvable.
+    prior = np.diag(np.where(weight > 0, weight, 1e-2) * scale**2)
+    gain = np.linalg.inv(marks_say + prior)[..., _AZIMUTH, :] * scale[_AZIMUTH]
+    marking = np.einsum("...k,...kl,...l->...", gain, marks_say, gain)
+    nothing = information[..., _AZIMUTH, _AZIMUTH] == 0
+    terms: Terms = {"marking": np.where(nothing, np.inf, marking)}
     shares = np.zeros((*gain.shape[:-1], len(UNKNOWNS)))
     shares[..., free] = (gain * scale) ** 2 * weight
     for term, names in SHARED_TERMS.items():

@@ -27,6 +27,7 @@ from orient.planning.budget import PlannedMarks
 from orient.planning.horizon import Horizon, horizon_altitude_deg, parse_horizon
 from orient.planning.light import Light, Places, light_at_board, refracted
 from orient.planning.rig import Rig
+from orient.shadow import UNKNOWNS
 
 Array = NDArray[np.float64]
 Index = NDArray[np.intp]
@@ -61,7 +62,7 @@ class SiteDays(NamedTuple):
     places: Places
     noon_utc_s: Array
     noon_altitude_deg: Array
-    noon_sun_south: NDArray[np.bool_]
+    noon_cotangent: Array  # noon shadow of a rod of 1, + where it points north
     horizons: list[tuple[Index, Horizon]]
 
     @classmethod
@@ -77,7 +78,9 @@ class SiteDays(NamedTuple):
                 horizon = parse_horizon(text)
                 if horizon is not None:
                     horizons.append((np.flatnonzero(site == number), horizon))
-        return cls(places, noon, light_altitude_deg(light), light[1] < 0, horizons)
+        with np.errstate(divide="ignore"):
+            cotangent = -light[1] / light[2]
+        return cls(places, noon, light_altitude_deg(light), cotangent, horizons)
 
 
 class Pairs(NamedTuple):
@@ -91,8 +94,8 @@ class Pairs(NamedTuple):
     afternoon: PlannedMarks
     terms: budget.Terms
     u_deg: Array
-    room_mm: Array
-    clear_deg: Array  # how far the sun stands above the horizon, on the worse side
+    room_mm: Array  # (2, n), morning and afternoon: how far inside the board the tip is
+    clear_deg: Array  # (2, n): how far the sun stands above the skyline
 
     def margin(self, limits: Limits) -> Array:
         """How well each pair suits, above 0 where it does: smooth along the half-interval."""
@@ -100,6 +103,10 @@ class Pairs(NamedTuple):
 
     def usable_margin(self) -> Array:
         """The same, whatever the target: on the board and in the sun."""
+        return self.side_margin().min(axis=0)
+
+    def side_margin(self) -> Array:
+        """The same for the morning and the afternoon mark apart, (2, n)."""
         return np.minimum(np.minimum(self.room_mm / 100.0, self.clear_deg / 10.0), 1.0)
 
     def _bounded_u_deg(self) -> Array:
@@ -131,7 +138,7 @@ def pairs_at(days: SiteDays, day: Index, half_s: Array, rig: Rig) -> Pairs:
         for side, place in enumerate((morning, later))
     ]
     terms = budget.pair_terms(marks[0], marks[1], rig.tolerances)
-    south = days.noon_sun_south[day]
+    noon_y = days.noon_cotangent[day] * rig.rod_mm
     altitude = light_altitude_deg(refracted(morning, places))
     return Pairs(
         day,
@@ -142,8 +149,8 @@ def pairs_at(days: SiteDays, day: Index, half_s: Array, rig: Rig) -> Pairs:
         marks[1],
         terms,
         np.where(lawful & (half_s + shift >= 0), budget.expected_u_deg(terms), np.inf),
-        np.minimum(*(rig.room_mm(side.x_mm, side.y_mm, south) for side in marks)),
-        np.minimum(*(_clearance_deg(days, day, light, altitude) for light in (morning, later))),
+        np.stack([rig.room_mm(side.x_mm, side.y_mm, noon_y) for side in marks]),
+        np.stack([clearance_deg(days, day, light, altitude) for light in (morning, later)]),
     )
 
 
@@ -152,7 +159,15 @@ def _unit(light: Light) -> Light:
     return tuple(component / norm for component in light)
 
 
-def _clearance_deg(days: SiteDays, day: Index, light: Light, altitude_deg: Array) -> Array:
+def clearance_deg(days: SiteDays, day: Index, light: Light, altitude_deg: Array) -> Array:
+    """How far the sun stands above the skyline, degrees; 90 where the skyline is level.
+
+    Args:
+        days: the site-days.
+        day: which of them each light belongs to, shape (n,).
+        light: toward the sun, refracted or not.
+        altitude_deg: its refracted altitude.
+    """
     clear = np.full(day.shape, 90.0)
     for of_site, horizon in days.horizons:
         here = np.isin(day, of_site)
@@ -239,16 +254,15 @@ def plan_chunk(
         One row a site-day: `site`, `date`, `noon_utc_s`, `noon_altitude_deg` (refracted),
         `morning_from_utc_s`, `morning_to_utc_s`, `afternoon_from_utc_s`,
         `afternoon_to_utc_s`, `best_morning_utc_s`, `best_afternoon_utc_s`,
-        `best_altitude_deg`, `best_shadow_mm`, `best_u_deg`, `day_u_deg` (the windows' marks,
-        every 20 minutes, adjusted together), NaN where there is none, and one column of
+        `best_altitude_deg`, `best_shadow_mm`, `best_u_deg`, `day_u_deg` (marks with a trusted
+        watch every 20 minutes, wherever the board and the sun allow them, whatever the
+        target, adjusted together), NaN where there is none, and one column of
         True and False for each of `FLAGS`. Window ends lie within 5 s of the truth, noon
         within 0.1 s.
     """
     days = SiteDays.of(sites, index, dates)
-    half_s, counts = lattice(days, limits, step_min)
-    day, column = np.nonzero(counts)
-    pairs = pairs_at(days, day, half_s[counts], rig)
-    table = _Grid(half_s, counts, day, column, pairs, limits)
+    grid = _grid(days, rig, limits, step_min)
+    day, pairs = grid.day, grid.pairs
     out = pd.DataFrame(
         {
             "site": sites.index.to_numpy()[index],
@@ -257,10 +271,10 @@ def plan_chunk(
             "noon_altitude_deg": days.noon_altitude_deg,
         }
     )
-    first, last = widest_run(table.good, half_s)
+    first, last = widest_run(grid.good, grid.half_s)
     has = last >= first
-    inner = _narrowed(days, table, first, -1, rig, limits)
-    outer = _narrowed(days, table, last, +1, rig, limits)
+    inner = _narrowed(days, grid, first, -1, rig, limits)
+    outer = _narrowed(days, grid, last, +1, rig, limits)
     noon = days.noon_utc_s
     for name, values in (
         ("morning_from_utc_s", noon - outer.half_s),
@@ -269,7 +283,7 @@ def plan_chunk(
         ("afternoon_to_utc_s", noon + outer.afternoon_s),
     ):
         out[name] = np.where(has, values, np.nan)
-    best, known = _best(days, table, (first, last), (inner, outer), rig)
+    best, known = _best(days, grid, (first, last), (inner, outer), rig)
     for name, values in (
         ("best_morning_utc_s", noon - best.half_s),
         ("best_afternoon_utc_s", noon + best.afternoon_s),
@@ -278,15 +292,17 @@ def plan_chunk(
         ("best_u_deg", best.u_deg),
     ):
         out[name] = np.where(known, values, np.nan)
-    out["day_u_deg"] = _day_u_deg(table, first, last, rig, step_min)
-    sunlit = np.zeros(noon.size, dtype=bool)
-    sunlit[day[pairs.clear_deg >= 0]] = True
-    would_do = np.zeros(noon.size, dtype=bool)
-    would_do[day[(pairs.clear_deg >= 0) & (pairs.u_deg <= limits.target_deg)]] = True
+    day_u = budget.expected_u_deg(_day_terms(grid, rig, step_min))
+    out["day_u_deg"] = np.where(day_u <= LARGEST_U_DEG, day_u, np.nan)
+    every = np.arange(noon.size)
+    sunlit = np.isin(every, day[(pairs.clear_deg >= 0).any(axis=0)])
+    held = np.isin(every, day[(pairs.room_mm >= 0).any(axis=0)])
+    on_a_larger_board = (pairs.clear_deg >= 0).all(axis=0) & (pairs.u_deg <= limits.target_deg)
+    would_do = np.isin(every, day[on_a_larger_board])
     out["sun-too-high"] = days.noon_altitude_deg > limits.max_altitude_deg
     out["sun-too-low"] = ~sunlit
     out["no-window"] = ~has
-    out["off-board"] = ~has & would_do
+    out["off-board"] = ~has & (would_do | (sunlit & ~held))
     return out
 
 
@@ -313,6 +329,12 @@ class _Grid:
         grid = np.full(self.counts.shape, elsewhere)
         grid[self.day, self.column] = values
         return grid
+
+
+def _grid(days: SiteDays, rig: Rig, limits: Limits, step_min: float) -> _Grid:
+    half_s, counts = lattice(days, limits, step_min)
+    day, column = np.nonzero(counts)
+    return _Grid(half_s, counts, day, column, pairs_at(days, day, half_s[counts], rig), limits)
 
 
 def _narrowed(
@@ -373,22 +395,27 @@ def _best(
     return pairs_at(days, rows, half_s, rig), least <= LARGEST_U_DEG
 
 
-def _day_u_deg(grid: _Grid, first: Index, last: Index, rig: Rig, step_min: float) -> Array:
-    """The adjustment of the marks of both windows, one about every 20 minutes."""
+def day_terms(days: SiteDays, rig: Rig, limits: Limits, step_min: float = 10.0) -> budget.Terms:
+    """Budget of each day's marks adjusted together, one about every 20 minutes.
+
+    Marks are made with a trusted watch wherever the altitude limits, the board and the
+    skyline allow; the target has no part in it. Terms as `budget.day_terms`, shape (n,).
+    """
+    return _day_terms(_grid(days, rig, limits, step_min), rig, step_min)
+
+
+def _day_terms(grid: _Grid, rig: Rig, step_min: float) -> budget.Terms:
     stride = max(1, round(MARK_INTERVAL_MIN / step_min))
-    day, column, pairs = grid.day, grid.column, grid.pairs
-    marked = (column >= first[day]) & (column <= last[day]) & ((column - last[day]) % stride == 0)
-    told = sum(
-        budget.mark_information(side.take(marked), rig.tolerances)
-        for side in (pairs.morning, pairs.afternoon)
-    )
-    information = np.zeros((first.size, *np.shape(told)[1:]))
-    of_day, starts = np.unique(day[marked], return_index=True)
-    u_deg = np.full(first.size, np.nan)
-    if of_day.size:
-        information = np.add.reduceat(told, starts, axis=0)
-        u_deg[of_day] = budget.expected_u_deg(budget.day_terms(information, rig.tolerances))
-    return u_deg
+    day, pairs = grid.day, grid.pairs
+    marked = (grid.column % stride == 0) & (pairs.side_margin() >= 0)
+    marked[1] &= pairs.half_s > 0  # noon itself is one mark, not two
+    information = np.zeros((grid.counts.shape[0], len(UNKNOWNS), len(UNKNOWNS)))
+    for side, chosen in zip((pairs.morning, pairs.afternoon), marked, strict=True):
+        of_day, starts = np.unique(day[chosen], return_index=True)
+        if of_day.size:
+            told = budget.mark_information(side.take(chosen), rig.tolerances)
+            information[of_day] += np.add.reduceat(told, starts, axis=0)
+    return budget.day_terms(information, rig.tolerances)
 
 
 def plan_chunks(
@@ -423,8 +450,12 @@ def plan_chunks(
         return
     from concurrent.futures import ProcessPoolExecutor
 
-    with ProcessPoolExecutor(min(workers, len(pieces))) as pool:
+    pool = ProcessPoolExecutor(min(workers, len(pieces)))
+    try:
         yield from pool.map(work, pieces)
+    finally:
+        # A reader that goes away half-way leaves nothing running.
+        pool.shutdown(cancel_futures=True)
 
 
 class _Piece(NamedTuple):

@@ -18,17 +18,21 @@ from orient.tolerances import Tolerances
 
 #: Nearer the board's edge than this nothing is marked, mm (*common practice, no source*).
 EDGE_MARGIN_MM = 10.0
-#: The foot stands this far in from the edge toward the noon sun, mm.
+#: The foot stands this far in from the edge toward the noon sun, mm ...
 FOOT_INSET_MM = 40.0
+#: ... or in the middle of the board, where the noon shadow is a shorter part of its depth
+#: than this: then the early and late shadows fall to the sun's side of the rod.
+SHORT_NOON_SHADOW = 0.25
 
 
 @dataclass(frozen=True)
 class Rig:
     """A rod, a board and how carefully they are set up.
 
-    The board lies with its width east and west, and the foot in the middle of the edge
-    toward the noon sun, `FOOT_INSET_MM` in from it. With `reach_mm` given, a tip counts as
-    on the board while the shadow is no longer than that, whatever the board.
+    The board lies with its width east and west. The foot stands in the middle of that
+    width, and in from the edge toward the noon sun by `foot_inset_mm`. With `reach_mm`
+    given, a tip counts as on the board while the shadow is no longer than that, whatever
+    the board.
 
     The default board, 650 × 470 mm, is the usual one for an A2 sheet (*from memory*).
     """
@@ -39,21 +43,30 @@ class Rig:
     reach_mm: float | None = None
     tolerances: Tolerances = field(default_factory=Tolerances)
 
-    def room_mm(self, x_mm: ArrayLike, y_mm: ArrayLike, noon_sun_south: ArrayLike) -> Any:
+    def foot_inset_mm(self, noon_y_mm: ArrayLike) -> Any:
+        """How far the foot stands in from the board's edge toward the noon sun, any shape.
+
+        Args:
+            noon_y_mm: the tip at local noon, + to true north.
+        """
+        short = np.abs(noon_y_mm) < SHORT_NOON_SHADOW * self.board_depth_mm
+        return np.where(short, self.board_depth_mm / 2, FOOT_INSET_MM)
+
+    def room_mm(self, x_mm: ArrayLike, y_mm: ArrayLike, noon_y_mm: ArrayLike) -> Any:
         """How far inside the usable part of the board a tip falls; below 0 outside.
 
         Args:
             x_mm, y_mm: the tip, +y to true north, any shape.
-            noon_sun_south: whether the noon sun stands south of the zenith; broadcasts.
+            noon_y_mm: the tip at local noon; broadcasts.
         """
         x, y = np.asarray(x_mm), np.asarray(y_mm)
         if self.reach_mm is not None:
             return self.reach_mm - np.hypot(x, y)
-        ahead = np.where(noon_sun_south, y, -y)
-        beside = self.board_width_mm / 2 - EDGE_MARGIN_MM - np.abs(x)
-        beyond = self.board_depth_mm - FOOT_INSET_MM - EDGE_MARGIN_MM - ahead
-        behind = FOOT_INSET_MM - EDGE_MARGIN_MM + ahead
-        return np.minimum(np.minimum(beside, beyond), behind)
+        ahead = np.where(np.asarray(noon_y_mm) < 0, -y, y)
+        inset = self.foot_inset_mm(noon_y_mm)
+        beside = self.board_width_mm / 2 - np.abs(x)
+        beyond, behind = self.board_depth_mm - inset - ahead, inset + ahead
+        return np.minimum(beside, np.minimum(beyond, behind)) - EDGE_MARGIN_MM
 
 
 def tip_track(

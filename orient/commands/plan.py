@@ -1,0 +1,315 @@
+"""`orient plan`: which hours suit observing, and how good the line will be."""
+
+from __future__ import annotations
+
+import os
+from collections.abc import Iterable, Iterator
+from contextlib import contextmanager
+from datetime import date
+from itertools import groupby
+from typing import TYPE_CHECKING, Any, cast
+
+import click
+
+from orient.commands.common import (
+    Column,
+    Row,
+    campaign_argument,
+    console,
+    emit,
+    format_option,
+    number,
+    printable,
+    progress,
+    show_flags,
+    show_table,
+)
+from orient.commands.planning_options import (
+    board_options,
+    care_options,
+    chosen_sites,
+    dates_between,
+    limit_options,
+    span_options,
+    the_rig,
+    with_options,
+)
+
+if TYPE_CHECKING:
+    import pandas as pd
+
+    from orient.planning.hours import Limits
+    from orient.planning.rig import Rig
+
+#: From so many site-days on the work is worth sharing among processes.
+_WORTH_SHARING = 6000
+
+
+@click.command("plan")
+@campaign_argument
+@with_options(span_options, board_options, limit_options)
+@care_options
+@click.option(
+    "--workers",
+    type=click.IntRange(1, 256),
+    metavar="N",
+    help="Processes to share the work; as many as there are processors if left out.",
+)
+@click.option(
+    "--budget", "show_budget", is_flag=True, help="The error budget, term by term, of each day."
+)
+@format_option
+def plan(
+    campaign: str,
+    first: date,
+    last: date | None,
+    names: tuple[str, ...],
+    target: float,
+    rod: float,
+    board: tuple[float, float],
+    reach: float | None,
+    min_altitude: float,
+    max_altitude: float,
+    step: float,
+    workers: int | None,
+    show_budget: bool,
+    style: str,
+    **care: float | None,
+) -> None:
+    """Which hours suit observing at each site, and how good the line will be.
+
+    For each site and day: the morning and afternoon hours in which a pair of marks at equal
+    altitude meets the target, local noon, and the best pair. A table of one site shows its
+    days, a table of one day its sites; more of both are summed up by site. Everything in a
+    table is local time, and uncertainties are 95 % figures; csv and json have standard ones.
+    """
+    from orient.planning.hours import Limits, plan_chunks
+
+    if not 0.0 <= min_altitude < max_altitude <= 90.0:
+        raise click.UsageError(
+            "--min-altitude must be 0 or more, and less than --max-altitude, 90 at most; "
+            f"found {min_altitude:g} and {max_altitude:g}."
+        )
+    dates = dates_between(first, last)
+    sites = chosen_sites(campaign, names)
+    rig, limits = the_rig(rod, board, reach, care), Limits(target, min_altitude, max_altitude)
+    if show_budget:
+        _show_budgets(sites, dates, rig, limits, style)
+        return
+    site_days = len(sites) * len(dates)
+    if workers is None:
+        workers = _processors() if site_days >= _WORTH_SHARING else 1
+    with _progress_over(plan_chunks(sites, dates, rig, limits, step, workers), site_days) as chunks:
+        if style == "json":
+            _write_json(chunks, sites)
+        elif style == "csv":
+            _write_csv(chunks, sites)
+        else:
+            _show_plan(chunks, sites, len(dates), _title(rig, limits))
+
+
+def _processors() -> int:
+    try:
+        return len(os.sched_getaffinity(0))
+    except AttributeError:  # not on every system
+        return os.cpu_count() or 1
+
+
+@contextmanager
+def _progress_over(
+    chunks: Iterable[pd.DataFrame], site_days: int
+) -> Iterator[Iterator[pd.DataFrame]]:
+    with progress("Planning", site_days) as advance:
+
+        def counted() -> Iterator[pd.DataFrame]:
+            for chunk in chunks:
+                yield chunk
+                advance(len(chunk))
+
+        yield counted()
+
+
+# Rows leave as they are planned, so that a country's year never stands in memory as text.
+
+
+def _write_json(chunks: Iterable[pd.DataFrame], sites: pd.DataFrame) -> None:
+    import json
+
+    from orient.planning.rows import plan_rows
+
+    lead = "["
+    for chunk in chunks:
+        for row in plan_rows(chunk, sites):
+            click.echo(f"{lead}\n{json.dumps(row, ensure_ascii=False)}", nl=False)
+            lead = ","
+    click.echo("[]" if lead == "[" else "\n]")
+
+
+def _write_csv(chunks: Iterable[pd.DataFrame], sites: pd.DataFrame) -> None:
+    from orient.cells import csv_text
+    from orient.planning.rows import local_table
+
+    for number_of_chunk, chunk in enumerate(chunks):
+        header, _, body = csv_text(local_table(chunk, sites)).partition("\n")
+        if number_of_chunk == 0:
+            click.echo(header)
+        click.echo(body, nl=False)
+
+
+def _title(rig: Rig, limits: Limits) -> str:
+    board = (
+        f"shadow up to {rig.reach_mm:g} mm"
+        if rig.reach_mm is not None
+        else f"board {rig.board_width_mm:g} × {rig.board_depth_mm:g} mm"
+    )
+    return (
+        f"Hours in which a pair of marks meets {limits.target_deg:g}° standard; "
+        f"rod {rig.rod_mm:g} mm, {board}, sun {limits.min_altitude_deg:g}–"
+        f"{limits.max_altitude_deg:g}° up. Local time; ± is the 95 % figure."
+    )
+
+
+def _show_plan(chunks: Iterable[pd.DataFrame], sites: pd.DataFrame, days: int, title: str) -> None:
+    import pandas as pd
+
+    from orient.flags import CAUTIONS
+    from orient.planning.rows import plan_rows, season
+
+    table = pd.concat(list(chunks), ignore_index=True)
+    console().print(title)
+    if len(sites) > 1 and days > 1:
+        rows = cast("list[Row]", season(table).to_dict("records"))
+        show_table(rows, _season_columns())
+        show_flags(({**row, "flags": _season_flags(row)} for row in rows), "site")
+    elif len(sites) > 1:
+        rows = [*plan_rows(table, sites)]
+        show_table(rows, _row_columns("site"))
+        _say([(row["site"], row) for row in rows if row["flags"]])
+    else:
+        rows = [*plan_rows(table, sites)]
+        show_table(rows, _row_columns("date"), f"{sites.index[0]}, {rows[0]['date'][:4]}")
+        _say(_spells(rows))
+    console().print(CAUTIONS[0])
+
+
+def _say(said: Iterable[tuple[str, Row]]) -> None:
+    from orient.planning.rows import sentence
+
+    for label, row in said:
+        console().print(f"{printable(label)}: {sentence(row)}.")
+
+
+def _spells(rows: Iterable[Row]) -> Iterator[tuple[str, Row]]:
+    """Days running that carry the same flags: their span in words, and the first of them."""
+    for flags, spell in groupby(rows, key=lambda row: row["flags"]):
+        days = list(spell)
+        first, last = _day(days[0]), _day(days[-1])
+        if flags:
+            yield (first if first == last else f"{first} to {last}, as on {first}"), days[0]
+
+
+def _day(row: Row) -> str:
+    return f"{date.fromisoformat(row['date']):%d %b}"
+
+
+def _row_columns(label: str) -> list[Column]:
+    from orient.planning.rows import clock_text, window_text
+
+    def of_best(show: Any) -> Any:
+        return lambda row: show(row["best"]) if row["best"] else "–"
+
+    sun = Column("sun", lambda row: number(row["noon_altitude_deg"], 0, "°"))
+    return [
+        Column(label, _day if label == "date" else lambda row: row["site"], right=False),
+        Column("noon", lambda row: clock_text(row["noon_local"])),
+        *([sun] if label == "date" else []),  # a site's name needs the room
+        Column("morning", lambda row: window_text(row["morning"])),
+        Column("afternoon", lambda row: window_text(row["afternoon"])),
+        Column(
+            "best pair",
+            of_best(lambda b: f"{clock_text(b['morning'])} {clock_text(b['afternoon'])}"),
+        ),
+        Column("ring", of_best(lambda best: number(best["shadow_mm"], 0))),
+        Column("±", of_best(lambda best: _at_95(best["expected_u_deg"]))),
+    ]
+
+
+def _season_columns() -> list[Column]:
+    return [
+        Column("site", lambda row: row["site"], right=False),
+        Column("days", lambda row: str(row["days"])),
+        Column("good", lambda row: str(row["good_days"])),
+        Column("usual ±", lambda row: _at_95(row["median_u_deg"])),
+        Column("least ±", lambda row: _at_95(row["least_u_deg"])),
+        Column("flagged", _flagged_days, right=False),
+    ]
+
+
+def _at_95(u_deg: float | None) -> str:
+    from orient.settingout import NORMAL_95
+
+    return number(None if u_deg is None else NORMAL_95 * u_deg, 2, "°")
+
+
+def _flagged_days(row: Row) -> str:
+    from orient.planning.hours import FLAGS
+
+    return ", ".join(f"{flag} {row[flag]}" for flag in FLAGS if row[flag]) or "–"
+
+
+def _season_flags(row: Row) -> list[str]:
+    from orient.planning.hours import FLAGS
+
+    flags = [flag for flag in FLAGS if row[flag]]
+    # Where other flags tell why there is no window, they tell better what to do.
+    explained = row["off-board"] + row["sun-too-low"]
+    return [flag for flag in flags if flag != "no-window" or row["no-window"] > explained]
+
+
+def _show_budgets(sites: pd.DataFrame, dates: Any, rig: Rig, limits: Limits, style: str) -> None:
+    from orient.planning.daybudget import day_budget
+
+    tables = [
+        cast("list[Row]", day_budget(sites.loc[[name]], day, rig, limits).to_dict("records"))
+        for name in sites.index
+        for day in dates
+    ]
+    if style != "table":
+        emit([row for rows in tables for row in rows], style, [])
+        return
+    console().print(
+        "Where the uncertainty comes from, minutes of arc; ± is the whole, degrees; all of "
+        "them 95 % figures. Two times are a pair, one time a single mark by the watch; a "
+        "shadow in brackets is off the board."
+    )
+    for rows in tables:
+        show_table(rows, _budget_columns(), f"{rows[0]['site']}, {rows[0]['date']}")
+
+
+def _budget_columns() -> list[Column]:
+    from orient.planning.budget import TERMS
+    from orient.settingout import NORMAL_95
+
+    def minutes(term: str) -> Any:
+        return lambda row: number(NORMAL_95 * 60.0 * row[f"{term}_u_deg"], 1)
+
+    return [
+        Column("marks", _marks_said, right=False),
+        Column("mm", _shadow_said),
+        *(Column(term, minutes(term)) for term in TERMS),
+        Column("±", lambda row: _at_95(row["expected_u_deg"])),
+    ]
+
+
+def _marks_said(row: Row) -> str:
+    from orient.planning.rows import clock_text
+
+    if row["method"] == "day":
+        return "all the day"
+    times = [clock_text(row[half]) for half in ("morning", "afternoon") if row[half]]
+    return " ".join(times)
+
+
+def _shadow_said(row: Row) -> str:
+    shadow = number(row["shadow_mm"], 0)
+    return shadow if row["on_board"] else f"({shadow})"

@@ -1,0 +1,193 @@
+"""Options that the planning commands share: the span, the sites, the rig."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Callable
+from datetime import date
+from difflib import get_close_matches
+from typing import TYPE_CHECKING, Any, TypeVar
+
+import click
+
+if TYPE_CHECKING:
+    import numpy as np
+    import pandas as pd
+    from numpy.typing import NDArray
+
+    from orient.planning.rig import Rig
+
+Command = TypeVar("Command", bound=Callable[..., Any])
+
+
+class LocalDate(click.ParamType):
+    """A local date, YYYY-MM-DD."""
+
+    name = "YYYY-MM-DD"
+
+    def convert(self, value: Any, param: click.Parameter | None, ctx: click.Context | None) -> date:
+        if isinstance(value, date):
+            return value
+        try:
+            return date.fromisoformat(value)
+        except ValueError:
+            self.fail(f"{value!r} is no date written YYYY-MM-DD.", param, ctx)
+
+
+class Positive(click.ParamType):
+    """A finite number above nought."""
+
+    name = "number"
+
+    def convert(
+        self, value: Any, param: click.Parameter | None, ctx: click.Context | None
+    ) -> float:
+        try:
+            number = float(value)
+        except ValueError:
+            number = math.nan
+        if not (math.isfinite(number) and number > 0):
+            self.fail(f"{value!r} is no number above 0.", param, ctx)
+        return number
+
+
+POSITIVE = Positive()
+
+span_options = (
+    click.option("--from", "first", type=LocalDate(), required=True, help="First local date."),
+    click.option("--to", "last", type=LocalDate(), help="Last local date; the first if left out."),
+    click.option("--site", "names", multiple=True, metavar="SITE", help="Only this site; repeat."),
+    click.option(
+        "--target",
+        type=POSITIVE,
+        default=0.25,
+        show_default=True,
+        metavar="DEG",
+        help="Standard uncertainty that a pair must meet, degrees.",
+    ),
+)
+board_options = (
+    click.option(
+        "--rod", type=POSITIVE, default=300.0, show_default=True, metavar="MM", help="Rod height."
+    ),
+    click.option(
+        "--board",
+        type=POSITIVE,
+        nargs=2,
+        default=(650.0, 470.0),
+        show_default=True,
+        metavar="MM MM",
+        help="Width and depth of the board; the width lies east and west.",
+    ),
+    click.option(
+        "--reach",
+        type=POSITIVE,
+        metavar="MM",
+        help="Longest shadow that counts as on the board, in place of its width and depth.",
+    ),
+)
+limit_options = (
+    click.option(
+        "--min-altitude",
+        type=float,
+        default=12.0,
+        show_default=True,
+        metavar="DEG",
+        help="Lowest sun to mark by.",
+    ),
+    click.option(
+        "--max-altitude",
+        type=float,
+        default=60.0,
+        show_default=True,
+        metavar="DEG",
+        help="Highest sun to mark by.",
+    ),
+    click.option(
+        "--step",
+        type=click.FloatRange(0.5, 60.0),
+        default=10.0,
+        show_default=True,
+        metavar="MIN",
+        help="Minutes between the hours looked at.",
+    ),
+)
+_CARE = {
+    "mark_sd_mm": "one mark, each axis, mm",
+    "level_sd_deg": "the board's level, each axis, degrees",
+    "plumb_sd_mm": "the foot, each axis, mm",
+    "height_sd_mm": "the rod's height, mm",
+    "watch_sd_s": "the watch, seconds",
+}
+
+
+def care_options(command: Command) -> Command:
+    """An option for each tolerance of the set-up, its default that of `Tolerances`."""
+    for name, what in reversed(_CARE.items()):
+        flag = f"--{name.rsplit('_', 1)[0].replace('_', '-')}"
+        command = click.option(
+            flag, name, type=POSITIVE, metavar="NUMBER", help=f"Standard uncertainty of {what}."
+        )(command)
+    return command
+
+
+def with_options(*groups: tuple[Callable[[Command], Command], ...]) -> Callable[[Command], Command]:
+    """Put groups of options on a command, in the order given."""
+
+    def decorate(command: Command) -> Command:
+        for option in reversed([option for group in groups for option in group]):
+            command = option(command)
+        return command
+
+    return decorate
+
+
+def dates_between(first: date, last: date | None) -> NDArray[np.datetime64]:
+    """Every local date of the span, both ends too.
+
+    Raises:
+        click.UsageError: the span runs backward, or outside the ephemeris.
+    """
+    import numpy as np
+
+    from orient.planning.hours import FIRST_DATE, LAST_DATE
+
+    last = last or first
+    if last < first:
+        raise click.UsageError(f"--to {last} lies before --from {first}.")
+    start, stop = np.datetime64(first, "D"), np.datetime64(last, "D")
+    if start < FIRST_DATE or stop > LAST_DATE:
+        raise click.UsageError(
+            f"The sun's place is known from {FIRST_DATE} to {LAST_DATE}; "
+            f"the span asked for is {first} to {last}."
+        )
+    return np.arange(start, stop + 1)
+
+
+def chosen_sites(campaign: str, names: tuple[str, ...]) -> pd.DataFrame:
+    """The sites of a campaign, or those named, in the order of the table.
+
+    Raises:
+        click.UsageError: a name that the table has not.
+    """
+    from orient.campaign import read_campaign
+
+    sites = read_campaign(campaign, tables=("sites",)).sites
+    unknown = [name for name in names if name not in sites.index]
+    if unknown:
+        close = get_close_matches(unknown[0], list(sites.index), n=1)
+        known = ", ".join(sites.index[:12]) + (", ..." if len(sites) > 12 else "")
+        hint = f" Did you mean {close[0]}?" if close else f" There are: {known}."
+        raise click.UsageError(f"The sites table has no site {', '.join(unknown)}.{hint}")
+    return sites[sites.index.isin(names)] if names else sites
+
+
+def the_rig(
+    rod: float, board: tuple[float, float], reach: float | None, care: dict[str, float | None]
+) -> Rig:
+    """The rig that the options describe."""
+    from orient.planning.rig import Rig
+    from orient.tolerances import Tolerances
+
+    given = {name: value for name, value in care.items() if value is not None}
+    return Rig(rod, max(board), min(board), reach, Tolerances(**given))

@@ -1,0 +1,178 @@
+"""Plans as rows: in local time for machines, in sentences and summaries for people."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from typing import Any
+
+import numpy as np
+import pandas as pd
+
+from orient import clock
+from orient.planning.hours import FLAGS
+from orient.settingout import NORMAL_95
+
+Row = Mapping[str, Any]
+
+_TIMES = {
+    "noon_local": "noon_utc_s",
+    "morning_from": "morning_from_utc_s",
+    "morning_to": "morning_to_utc_s",
+    "afternoon_from": "afternoon_from_utc_s",
+    "afternoon_to": "afternoon_to_utc_s",
+    "best_morning": "best_morning_utc_s",
+    "best_afternoon": "best_afternoon_utc_s",
+}
+
+
+def local_table(plan: pd.DataFrame, sites: pd.DataFrame) -> pd.DataFrame:
+    """A plan in the local time of its sites, one flat row a site-day.
+
+    Args:
+        plan: of `hours.plan_chunk`.
+        sites: the sites table that it was made from.
+
+    Returns:
+        `site`, `date`, `noon_local`, `noon_altitude_deg`, `morning_from`, `morning_to`,
+        `afternoon_from`, `afternoon_to`, `best_morning`, `best_afternoon`,
+        `best_altitude_deg`, `best_shadow_mm`, `best_expected_u_deg`,
+        `day_expected_u_deg`, `flags`: times as local ISO text, "" where there is none;
+        numbers NaN; flags a list of codes.
+    """
+    timezone = sites["timezone"].reindex(plan["site"]).to_numpy()
+    local = {name: clock.local_iso(plan[column], timezone) for name, column in _TIMES.items()}
+    marked = plan[list(FLAGS)].to_numpy()
+    # Few combinations of flags occur: each list is made once.
+    code = marked @ (1 << np.arange(len(FLAGS)))
+    lists = {int(c): [f for n, f in enumerate(FLAGS) if int(c) >> n & 1] for c in np.unique(code)}
+    return pd.DataFrame(
+        {
+            "site": plan["site"].to_numpy(),
+            "date": np.datetime_as_string(plan["date"].to_numpy(dtype="datetime64[D]")),
+            "noon_local": local["noon_local"],
+            "noon_altitude_deg": plan["noon_altitude_deg"].round(4).to_numpy(),
+            **{name: local[name] for name in list(_TIMES)[1:]},
+            "best_altitude_deg": plan["best_altitude_deg"].round(4).to_numpy(),
+            "best_shadow_mm": plan["best_shadow_mm"].round(2).to_numpy(),
+            "best_expected_u_deg": plan["best_u_deg"].round(6).to_numpy(),
+            "day_expected_u_deg": plan["day_u_deg"].round(6).to_numpy(),
+            "flags": pd.Series([lists[int(c)] for c in code], dtype=object),
+        }
+    )
+
+
+def plan_rows(plan: pd.DataFrame, sites: pd.DataFrame) -> list[dict[str, Any]]:
+    """A plan as nested rows: windows as `{"from", "to"}`, the best pair as its own mapping.
+
+    Args:
+        plan, sites: as for `local_table`.
+
+    Returns:
+        Rows with the keys `site date noon_local noon_altitude_deg morning afternoon best
+        flags day_expected_u_deg`; what there is none of is None.
+    """
+    flat = local_table(plan, sites)
+    return [_nested(row) for row in zip(*(flat[name].tolist() for name in flat), strict=True)]
+
+
+def _nested(row: tuple[Any, ...]) -> dict[str, Any]:
+    site, date, noon, altitude, m_from, m_to, a_from, a_to, *best, day_u, flags = row
+    first, second, best_altitude, shadow, u = best
+    return {
+        "site": site,
+        "date": date,
+        "noon_local": noon,
+        "noon_altitude_deg": altitude,
+        "morning": {"from": m_from, "to": m_to} if m_from else None,
+        "afternoon": {"from": a_from, "to": a_to} if a_from else None,
+        "best": {
+            "morning": first,
+            "afternoon": second,
+            "altitude_deg": best_altitude,
+            "shadow_mm": shadow,
+            "expected_u_deg": u,
+        }
+        if first
+        else None,
+        "flags": flags,
+        "day_expected_u_deg": day_u if day_u == day_u else None,
+    }
+
+
+def clock_text(local_iso: str) -> str:
+    """The hours and minutes of local ISO text, to the nearest minute."""
+    hours, minutes, seconds = (int(part) for part in local_iso[11:19].split(":"))
+    minute = hours * 60 + minutes + (seconds >= 30)
+    return f"{minute // 60 % 24:02d}:{minute % 60:02d}"
+
+
+def window_text(window: Mapping[str, str] | None) -> str:
+    """A window of a row as hours and minutes, or a dash."""
+    return f"{clock_text(window['from'])}–{clock_text(window['to'])}" if window else "–"
+
+
+def sentence(row: Row) -> str:
+    """What a row of `plan_rows` tells a person to do, in one sentence of plain words."""
+    altitude, best = row["noon_altitude_deg"], row["best"]
+    noon_sun = f"noon sun {altitude:.0f}° up".replace("-", "−")
+    if "sun-too-low" in row["flags"]:
+        if altitude < 0:
+            return "the sun does not rise to noon: no marks this day"
+        return f"{noon_sun}: too low or behind the skyline all day"
+    if row["morning"] is None:
+        return f"{_why_no_window(row, noon_sun)}{_what_would_do(row)}"
+    start, stop = clock_text(row["morning"]["from"]), clock_text(row["morning"]["to"])
+    again, end = clock_text(row["afternoon"]["from"]), clock_text(row["afternoon"]["to"])
+    if "sun-too-high" in row["flags"]:
+        return f"{noon_sun}: no marks between {stop} and {again}; start by {start}"
+    first, second = clock_text(best["morning"]), clock_text(best["afternoon"])
+    return (
+        f"{noon_sun}: mark {start}–{stop} and {again}–{end}; best pair {first} and {second}, "
+        f"ring of {best['shadow_mm']:.0f} mm"
+    )
+
+
+def _why_no_window(row: Row, noon_sun: str) -> str:
+    if "off-board" in row["flags"]:
+        return f"{noon_sun}: every good shadow runs off the board: take a shorter rod"
+    if row["best"] is None:
+        return f"{noon_sun}: no pair of marks before and after noon can be made"
+    return f"{noon_sun}: no pair meets the target"
+
+
+def _what_would_do(row: Row) -> str:
+    parts = ""
+    if row["best"] is not None:
+        parts += f"; best pair {within_95(row['best']['expected_u_deg'])}"
+    if row["day_expected_u_deg"] is not None:
+        parts += f"; all marks with a good watch {within_95(row['day_expected_u_deg'])}"
+    return parts
+
+
+def within_95(u_deg: float) -> str:
+    """A standard uncertainty as people read it."""
+    return f"±{NORMAL_95 * u_deg:.2f}° (95 %)"
+
+
+def season(plan: pd.DataFrame) -> pd.DataFrame:
+    """A plan summed up by site.
+
+    Args:
+        plan: of `hours.plan_chunk`, any number of chunks.
+
+    Returns:
+        One row a site, in the order of the plan: `site`, `days`, `good_days` (with a
+        window), `median_u_deg` and `least_u_deg` of the best pairs of the good days,
+        `median_day_u_deg` of all days that allow marks, and the number of days under each
+        of `FLAGS`.
+    """
+    good = ~plan["no-window"]
+    of_good = plan["best_u_deg"].where(good)
+    table = plan.assign(good_days=good, median_u_deg=of_good, least_u_deg=of_good)
+    grouped = table.groupby("site", sort=False)
+    counts = grouped[["good_days", *FLAGS]].sum().astype(int)
+    counts.insert(0, "days", grouped.size())
+    counts.insert(2, "median_u_deg", grouped["median_u_deg"].median())
+    counts.insert(3, "least_u_deg", grouped["least_u_deg"].min())
+    counts.insert(4, "median_day_u_deg", grouped["day_u_deg"].median())
+    return counts.reset_index()
