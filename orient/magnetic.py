@@ -9,8 +9,8 @@ IGRF-14 is linear in decimal years between its five-yearly tables, as its author
 The models leave out local rock and iron. Declination is plus to the east.
 
 Source of the formulas: the WMM2025 technical report (*from memory*) for the rotation to the
-ellipsoid and the elements; the Gaussian-normalised recursion of the Legendre functions is the
-textbook form (*from memory*). Proved by the official test values and by reference libraries
+ellipsoid and the elements; the recursion of the Legendre functions is the textbook one
+(*from memory*). Proved by the official test values and by reference libraries
 to 0.1 nT (`tests/published/test_magnetic.py`, `tests/test_magnetic.py`).
 """
 
@@ -22,6 +22,7 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 from functools import lru_cache
 from importlib.resources import files
+from itertools import groupby
 from typing import Any, NamedTuple
 
 import numpy as np
@@ -63,17 +64,17 @@ _DECLINATION_U_DEG_NT = 5417.0
 _OLDER_YEARS = (1900.0, 1945.0, 1965.0, 1980.0, 1999.9, 2000.0)
 _OLDER_NT = (200.0, 120.0, 60.0, 30.0, 20.0, 0.0)
 # How fast a forecast strays, a component, nT a year: measured on IGRF-14 itself, each epoch
-# since 2000 against the straight line through the two before it.
-_FORECAST_NT_PER_YEAR = 12.0
+# since 2005 against the straight line through the two before it.
+_FORECAST_NT_PER_YEAR = 13.0
 # Nothing is known of a direction whose standard uncertainty is that of a whole circle.
 _CIRCLE_U_DEG = 180.0 / np.sqrt(3.0)
 
 _REFERENCE_RADIUS_KM = 6371.2
 _WGS84_RADIUS_KM = 6378.137
 _WGS84_FLATTENING = 1 / 298.257223563
-# Points at a time: the harmonics of a chunk stay within a core's own cache, and its matrix
+# Points at a time: few enough that the harmonics stay within a core's own cache, and the matrix
 # products below the size at which the linear algebra library wakes other cores for them.
-_CHUNK = 1024
+_CHUNK = 1500
 
 
 class OutsideModels(ValueError):
@@ -113,8 +114,8 @@ class Field:
 class _Span(NamedTuple):
     """Years over which a model is linear in time, as weights of the harmonics.
 
-    `weights` has for every degree n, from 1, an array (12, 2 + 2n): six sums over the harmonics
-    of that degree for the field at the start, then the same for its yearly rate.
+    `weights` has for every step d from 0 an array (2, 6, rows) over what `_harmonics` yields
+    there: six sums for the field at the start, then the same for its yearly rate.
     """
 
     model: str
@@ -181,23 +182,25 @@ def _span(model: str, start: float, g: Array, h: Array, g_rate: Array, h_rate: A
     """
     degree = g.shape[0] - 1
     factor = _schmidt(degree)
+    # One degree more, without a field, for what the last draws from the next.
+    parts = [[np.pad(part, (0, 1)) for part in pair] for pair in ((g, h), (g_rate, h_rate))]
     weights = []
-    for n in range(1, degree + 1):
-        m = np.arange(1.0, n + 1)
-        own, above = factor[n, 1 : n + 1], np.zeros(n)
-        if n < degree:  # what the next degree's slope draws from this degree
-            above = np.sqrt((n + 1) ** 2 - m**2) * own
-        rows = np.zeros((2, 6, 2 + 2 * n))
-        for part, (cosine, sine) in enumerate(((g, h), (g_rate, h_rate))):
-            here = np.array([cosine[n, 1 : n + 1], sine[n, 1 : n + 1]])
-            next_up = np.array([c[min(n + 1, degree), 1 : n + 1] for c in (cosine, sine)])
-            rows[part, 0, 0] = (n + 1) * factor[n, 0] * cosine[n, 0]
-            rows[part, 1, 1] = np.sqrt(n * (n + 1) / 2) * factor[n, 1] * cosine[n, 0]
+    for step in range(degree + 1):
+        m = np.arange(1, degree - step + 1)
+        n = m + step
+        own = factor[n, m]
+        rows = np.zeros((2, 6, 2 + 2 * m.size))
+        for part, (cosine, sine) in enumerate(parts):
+            here = np.array([cosine[n, m], sine[n, m]])
+            above = np.array([cosine[n + 1, m], sine[n + 1, m]])
+            rows[part, 0, 0] = (step + 1) * factor[step, 0] * cosine[step, 0]
+            if m.size:
+                rows[part, 1, 1] = np.sqrt(n[0] * (n[0] + 1) / 2) * own[0] * cosine[n[0], 0]
             rows[part, 2, 2:] = ((n + 1) * own * here).ravel()
             rows[part, 3, 2:] = (n * own * here).ravel()
-            rows[part, 4, 2:] = (above * next_up).ravel()
+            rows[part, 4, 2:] = (np.sqrt((n + 1) ** 2 - m**2) * own * above).ravel()
             rows[part, 5, 2:] = (m * own * here[::-1] * [[-1.0], [1.0]]).ravel()
-        weights.append(rows.reshape(12, -1))
+        weights.append(rows)
     return _Span(model, float(start), weights)
 
 
@@ -216,6 +219,16 @@ class _Place(NamedTuple):
     sin_longitude: Array
 
 
+class _Workspace(dict[str, Array]):
+    """Arrays that each chunk of places fills anew: having them costs as much as filling them."""
+
+    def take(self, name: str, *shape: int) -> Array:
+        """The array of that name, with whatever the last chunk left in it."""
+        if name not in self or self[name].shape != shape:
+            self[name] = np.empty(shape)
+        return self[name]
+
+
 def _geocentric(latitude_deg: Array, longitude_deg: Array, elevation_m: Array) -> _Place:
     latitude, longitude = np.radians(latitude_deg), np.radians(longitude_deg)
     sin_latitude = np.sin(latitude)
@@ -226,7 +239,7 @@ def _geocentric(latitude_deg: Array, longitude_deg: Array, elevation_m: Array) -
     height = elevation_m / 1000.0
     across = (normal + height) * cos_latitude
     along = (normal * (1 - squared_eccentricity) + height) * sin_latitude
-    distance = np.hypot(across, along)
+    distance = np.sqrt(across**2 + along**2)
     return _Place(
         _REFERENCE_RADIUS_KM / distance,
         across / distance,
@@ -238,57 +251,87 @@ def _geocentric(latitude_deg: Array, longitude_deg: Array, elevation_m: Array) -
     )
 
 
-def _harmonics(place: _Place, degree: int) -> Iterator[Array]:
-    """The harmonics of each place, degree by degree from 1, in the order of a span's weights.
+@lru_cache(maxsize=4)
+def _polynomials(degree: int) -> list[Array]:
+    """Gaussian-normalised Legendre functions, less their power of sin θ, as polynomials.
 
-    Yields (2 + 2n, places): P(n, 0); Q(n, 1); Q(n, m) cos mλ, then Q(n, m) sin mλ, m = 1 … n;
-    all Gaussian-normalised, times the radius factor of the degree. The array is used again.
+    Element d is of shape (orders, d // 2 + 1): for the degree n = m + d of each order m from 0
+    the coefficients of cos θ to the powers d, d − 2 … From the textbook recursion
+    P(n) = cos θ P(n − 1) − ((n − 1)² − m²) / ((2n − 1)(2n − 3)) P(n − 2), P(m) = 1.
     """
-    places = place.radius_ratio.size
-    squared = place.radius_ratio**2
-    ratio_cosine = place.radius_ratio * place.cos_colatitude
-    ratio_sine = place.radius_ratio * place.sin_colatitude
-    turn = np.empty((2, degree + 1, places))  # cos mλ, sin mλ
-    turn[0, 0], turn[1, 0] = 1.0, 0.0
-    below, now, spare = np.empty((3, degree + 1, places))
-    rows = np.empty((2 + 2 * degree, places))
-    orders = np.arange(degree + 1.0)[:, np.newaxis]
-    now[0] = squared
-    for n in range(1, degree + 1):
-        turn[0, n] = turn[0, n - 1] * place.cos_longitude - turn[1, n - 1] * place.sin_longitude
-        turn[1, n] = turn[1, n - 1] * place.cos_longitude + turn[0, n - 1] * place.sin_longitude
-        below, now = now, below  # `now` still holds degree n − 2 and takes degree n
-        np.multiply(below[:n], ratio_cosine, out=spare[:n])
-        if n > 1:
-            fraction = ((n - 1) ** 2 - orders[: n - 1] ** 2) / ((2 * n - 1) * (2 * n - 3))
-            now[: n - 1] *= squared
-            now[: n - 1] *= fraction
-            np.subtract(spare[: n - 1], now[: n - 1], out=now[: n - 1])
-        now[n - 1] = spare[n - 1]
-        # Q(1, 1) is 1, so that the first step up the diagonal has no sine.
-        np.multiply(below[n - 1], ratio_sine if n > 1 else place.radius_ratio, out=now[n])
-        rows[:2] = now[:2]
-        np.multiply(
-            now[1 : n + 1], turn[:, 1 : n + 1], out=rows[2 : 2 + 2 * n].reshape(2, n, places)
-        )
-        yield rows[: 2 + 2 * n]
+    m = np.arange(degree + 1.0)
+    tables = [np.ones((degree + 1, 1))]
+    for step in range(1, degree + 1):
+        n = m + step
+        table = np.zeros((degree + 1, step // 2 + 1))
+        table[:, : tables[-1].shape[1]] = tables[-1]
+        if step > 1:
+            fraction = ((n - 1) ** 2 - m**2) / ((2 * n - 1) * (2 * n - 3))
+            table[:, 1:] -= fraction[:, np.newaxis] * tables[-2]
+        tables.append(table)
+    # Orders 0 and 1 are always there, as the ones that do not turn with longitude.
+    return [table[: max(degree - step, 1) + 1].copy() for step, table in enumerate(tables)]
 
 
-def _components(place: _Place, spans: list[_Span]) -> Array:
+def _harmonics(place: _Place, degree: int, workspace: _Workspace) -> Iterator[Array]:
+    """The harmonics of each place, by steps d = n − m from 0, in the order of a span's weights.
+
+    Yields, with n = m + d and P, Q Gaussian-normalised and times the radius factor of their
+    degree, (2 + 2 (degree − d), places): P(d, 0); Q(d + 1, 1); then Q(n, m) cos mλ and
+    Q(n, m) sin mλ, each for m = 1 … degree − d. The array is used again.
+    """
+    ratio = place.radius_ratio
+    squared, ratio_cosine = ratio * ratio, ratio * place.cos_colatitude
+    cubed, even = squared * ratio, np.ones_like(ratio)
+    # cos mλ and sin mλ, with what all degrees of an order share.
+    turn = workspace.take("turn", 2, degree, ratio.size)
+    turn[:, 0] = cubed * place.cos_longitude, cubed * place.sin_longitude
+    across = ratio * place.sin_colatitude
+    cosine, sine = across * place.cos_longitude, across * place.sin_longitude
+    for m in range(1, degree):
+        turn[0, m] = turn[0, m - 1] * cosine - turn[1, m - 1] * sine
+        turn[1, m] = turn[1, m - 1] * cosine + turn[0, m - 1] * sine
+
+    # The powers of cos θ of a step, each with its power of the radius ratio.
+    powers = workspace.take("powers", degree // 2 + 1, ratio.size)
+    powers[0] = 1.0
+    all_legendre = workspace.take("legendre", degree + 1, ratio.size)
+    rows = workspace.take("rows", 2 + 2 * degree, ratio.size)
+    for step, polynomials in enumerate(_polynomials(degree)):
+        orders, terms = degree - step, step // 2 + 1
+        if step > 0:
+            powers[: (step + 1) // 2] *= ratio_cosine
+        if step > 0 and step % 2 == 0:
+            even *= squared
+            powers[terms - 1] = even
+        legendre = all_legendre[: len(polynomials)]
+        np.matmul(polynomials, powers[:terms], out=legendre)
+        np.multiply(legendre[0], squared, out=rows[0])
+        np.multiply(legendre[1], cubed, out=rows[1])
+        turning = rows[2 : 2 + 2 * orders].reshape(2, orders, ratio.size)
+        np.multiply(legendre[1 : orders + 1], turn[:, :orders], out=turning)
+        yield rows[: 2 + 2 * orders]
+
+
+def _components(place: _Place, spans: list[_Span], workspace: _Workspace) -> Array:
     """North, east, down on the ellipsoid at each span's start, then their yearly rates.
 
     Returns (spans, 6, places).
     """
-    sums = np.zeros((len(spans), 12, place.radius_ratio.size))
-    for n, rows in enumerate(_harmonics(place, max(len(span.weights) for span in spans))):
-        for span, total in zip(spans, sums, strict=True):
-            if n < len(span.weights):
-                total += span.weights[n] @ rows
-    components = np.empty((len(spans), 6, place.radius_ratio.size))
+    places = place.radius_ratio.size
+    sums = workspace.take("sums", len(spans), 2, 6, places)
+    sums[:] = 0.0
+    share = workspace.take("share", 6, places)
+    for degree, alike in groupby(range(len(spans)), lambda i: len(spans[i].weights) - 1):
+        members = list(alike)
+        for step, rows in enumerate(_harmonics(place, degree, workspace)):
+            for i in members:
+                for part in (0, 1):
+                    np.matmul(spans[i].weights[step][part], rows, out=share)
+                    sums[i, part] += share
+    components = workspace.take("components", len(spans), 6, places)
     for part in (0, 1):
-        up_zonal, slope_zonal, up, whole, lower, east = np.moveaxis(
-            sums[:, 6 * part : 6 * part + 6], 1, 0
-        )
+        up_zonal, slope_zonal, up, whole, lower, east = np.moveaxis(sums[:, part], 1, 0)
         outward = up_zonal + place.sin_colatitude * up
         northward = (
             place.cos_colatitude * whole
@@ -320,15 +363,22 @@ def _elements(vector: Array, rate: Array) -> Array:
     return out
 
 
-def _evaluate_chunk(place: _Place, years: Array, span_number: NDArray[np.intp], out: Array) -> None:
+def _evaluate_chunk(
+    place: _Place,
+    years: Array,
+    span_number: NDArray[np.intp],
+    workspace: _Workspace,
+    out: Array,
+) -> None:
     """Fill `out` (14, places · dates) for `years` and spans of shape (places, dates)."""
     dates = years.shape[1]
     years, span_number = years.reshape(-1), span_number.reshape(-1)
     numbers = np.unique(span_number)
     spans = [_spans()[number] for number in numbers]
-    for number, span, components in zip(numbers, spans, _components(place, spans), strict=True):
-        which = np.flatnonzero(span_number == number)
-        at = components[:, which // dates]
+    fields = _components(place, spans, workspace)
+    for number, span, components in zip(numbers, spans, fields, strict=True):
+        which = slice(None) if len(spans) == 1 else np.flatnonzero(span_number == number)
+        at = np.repeat(components, dates, axis=1)[:, which]
         vector = at[:3] + (years[which] - span.start) * at[3:]
         out[:, which] = _elements(vector, at[3:])
 
@@ -352,11 +402,18 @@ def _evaluate(
     years = np.broadcast_to(years, shape).transpose(axes).reshape(table)
     span_number = np.broadcast_to(span_number, shape).transpose(axes).reshape(table)
     out = np.empty((14, *table))
+    workspace = _Workspace()
     step = max(1, _CHUNK // max(1, dates))
     for start in range(0, latitude.size if dates else 0, step):
         chunk = slice(start, start + step)
         place = _geocentric(latitude[chunk], longitude[chunk], elevation[chunk])
-        _evaluate_chunk(place, years[chunk], span_number[chunk], out[:, chunk].reshape(14, -1))
+        _evaluate_chunk(
+            place,
+            years[chunk],
+            span_number[chunk],
+            workspace,
+            out[:, chunk].reshape(14, -1),
+        )
     inverse = [0, *(1 + np.argsort(axes))]
     return out.reshape(14, *(shape[i] for i in axes)).transpose(inverse)
 
@@ -430,7 +487,7 @@ def field(
 
     Accuracy: the models' own definition to 0.001 nT. `declination_u_deg` is that of the
     WMM2025 technical report, sqrt(0.26² + (5417 / H)²), with more added before 2000 (20 nT
-    across the needle, growing to 200 nT in 1900) and outside the model's years (12 nT a year).
+    across the needle, growing to 200 nT in 1900) and outside the model's years (13 nT a year).
     """
     latitude, longitude, elevation, years = (
         np.asarray(part, dtype=float)
@@ -534,7 +591,7 @@ def declination_change(
         OutsideModels, ValueError: as `field`.
 
     Accuracy: `change_u_deg`; where the two dates fall on either side of 2025.0 the models
-    themselves differ there by less than 10 nT in any component.
+    themselves differ, by at most 32 nT in any component.
     """
     before = field(latitude_deg, longitude_deg, elevation_m, from_year)
     after = field(latitude_deg, longitude_deg, elevation_m, to_year)
