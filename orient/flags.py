@@ -5,7 +5,8 @@ from __future__ import annotations
 FLAGS: dict[str, str] = {
     "sun-too-high": "The noon sun stands too high for good marks: mark only in the early "
     "morning and late afternoon, as the plan shows.",
-    "sun-too-low": "The sun stays too low for a usable shadow: choose another day or a shorter rod.",
+    "sun-too-low": "The sun stays too low for a usable shadow: choose another day or a shorter "
+    "rod.",
     "no-window": "No hours of this day meet the target: choose another day, a taller rod or "
     "better levelling, or accept a wider figure.",
     "near-noon": "The marks lie close to noon, where the shadow's direction races: mark again "
@@ -26,6 +27,8 @@ FLAGS: dict[str, str] = {
     "with caution.",
     "weak-horizontal-field": "The earth's horizontal field is weak here: a compass is doubtful "
     "or useless.",
+    "setups-disagree": "Set-ups of the same reference disagree by more than their uncertainties "
+    "allow: find out which board was moved or mis-measured before you use their mean.",
     "compass-differs": "The compass differs from the model by more than the 95 % figure allows: "
     "look for iron, rock or a bent needle.",
 }

@@ -39,6 +39,11 @@ def number(value: Any, places: int = 1, unit: str = "", plus: bool = False) -> s
     return text.replace("-", "−")
 
 
+def records(frame: Any) -> list[Row]:
+    """The rows of a data frame."""
+    return frame.to_dict("records")
+
+
 def emit(rows: Sequence[Row], style: str, columns: Sequence[Column], title: str = "") -> None:
     """Write rows to standard output in the wanted style."""
     if style == "json":
@@ -50,7 +55,7 @@ def emit(rows: Sequence[Row], style: str, columns: Sequence[Column], title: str 
 
         import pandas as pd
 
-        from orient.campaign import csv_text
+        from orient.cells import csv_text
 
         flat = [
             {

@@ -1,0 +1,73 @@
+"""`orient reduce`: the marks of every board to true north."""
+
+from __future__ import annotations
+
+import os
+
+import click
+
+from orient.commands.common import (
+    Column,
+    Row,
+    campaign_argument,
+    console,
+    emit,
+    format_option,
+    number,
+    printable,
+    progress,
+    show_flags,
+)
+
+
+@click.command()
+@campaign_argument
+@format_option
+@click.option("--verbose", is_flag=True, help="Say of each board what was found and done.")
+def reduce(campaign: str, style: str, verbose: bool) -> None:
+    """Reduce the shadow marks of CAMPAIGN to true north.
+
+    Each set-up's line: the true azimuth of its reference with the 95 % figure, its grid
+    bearing, and what a good compass should read there.
+    """
+    from orient.campaign import read_campaign
+    from orient.observation.setups import reduce_campaign
+
+    read = read_campaign(campaign)
+    with progress("Reducing", len(read.setups)) as advance:
+        results = reduce_campaign(read, workers=os.cpu_count() or 1, advance=advance)
+    rows = [result.row for result in results]
+    emit(rows, style, _COLUMNS, title=f"{read.name}: true north from the marks")
+    if style != "table":
+        return
+    click.echo("± is the 95 % figure; grid and compass are bearings of the same reference.")
+    show_flags(rows, "setup")
+    if verbose:
+        for result in results:
+            console().print()
+            console().print(printable(f"{result.row['setup']}, {result.row['site']}:"))
+            for remark in result.remarks:
+                console().print(printable(f"  {remark}"))
+
+
+def _true(row: Row) -> str:
+    if row["reference_azimuth_deg"] is None:
+        return number(row["board_azimuth_deg"], 2, "°")
+    return number(row["reference_azimuth_deg"], 2, "°")
+
+
+def _allowed(row: Row) -> str:
+    u = row["reference_azimuth_u_deg"] or row["board_azimuth_u_deg"]
+    return number(None if u is None else 1.96 * u, 2, "°")
+
+
+_COLUMNS = [
+    Column("set-up", lambda row: row["setup"], right=False),
+    Column("reference", lambda row: row["reference_name"] or "board's +y", right=False),
+    Column("true", _true),
+    Column("±", _allowed),
+    Column("grid", lambda row: number(row["reference_grid_bearing_deg"], 2, "°")),
+    Column("compass", lambda row: number(row["reference_magnetic_bearing_deg"], 1, "°")),
+    Column("read", lambda row: number(row["compass_reading_deg"], 1, "°")),
+    Column("flags", lambda row: "⚑" * len(row["flags"]), right=False),
+]

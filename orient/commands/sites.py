@@ -1,0 +1,58 @@
+"""`orient sites`: all that is known of each place before going."""
+
+from __future__ import annotations
+
+from datetime import date as Date
+
+import click
+
+from orient.commands.common import (
+    Column,
+    campaign_argument,
+    emit,
+    format_option,
+    number,
+    records,
+    show_flags,
+)
+
+
+@click.command()
+@campaign_argument
+@click.option(
+    "--date",
+    type=click.DateTime(["%Y-%m-%d"]),
+    help="Local date, YYYY-MM-DD; today when not given.",
+)
+@click.option(
+    "--max-altitude",
+    type=click.FloatRange(10, 90),
+    default=60.0,
+    show_default=True,
+    help="A noon sun above this, in degrees, is flagged as too high.",
+)
+@format_option
+def sites(campaign: str, date: Date | None, max_altitude: float, style: str) -> None:
+    """Each site of CAMPAIGN: declination, convergence, local noon, flags."""
+    from orient.campaign import read_campaign
+    from orient.site import COLUMNS, describe
+
+    table = read_campaign(campaign, ("sites",)).sites
+    day = (date or Date.today()).strftime("%Y-%m-%d")
+    known = describe(table, day, max_altitude_deg=max_altitude)
+    rows = records(known[list(COLUMNS)])
+    columns = [
+        Column("site", lambda row: row["site"], right=False),
+        Column("declin.", lambda row: number(row["declination_deg"], 2, "°", plus=True)),
+        Column("± 95 %", lambda row: number(1.96 * row["declination_u_deg"], 1, "°")),
+        Column("converg.", lambda row: number(row["convergence_deg"], 2, "°", plus=True)),
+        Column("grid", lambda row: row["grid"], right=False),
+        Column("noon", lambda row: row["noon_local"][11:19]),
+        Column("sun", lambda row: number(row["noon_altitude_deg"], 1, "°")),
+        Column("flags", lambda row: "⚑" * len(row["flags"]), right=False),
+    ]
+    emit(rows, style, columns, title=f"Sites on {day}")
+    if style == "table":
+        models = ", ".join(dict.fromkeys(known["magnetic_model"]))
+        click.echo(f"Declination by {models}, east plus; noon in local civil time.")
+        show_flags(rows, "site")

@@ -1,0 +1,350 @@
+"""A set-up reduced: every method side by side, the one adopted, and what else the board knows."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass, field, replace
+
+import numpy as np
+from numpy.typing import NDArray
+
+from orient import sun
+from orient.observation import byhand
+from orient.observation.adjustment import AZIMUTH, HEIGHT, LATITUDE, WATCH, Fit, adjust
+from orient.observation.board import Board
+from orient.observation.byhand import MethodResult
+from orient.shadow import UNKNOWNS
+
+#: Marks within this hour angle of noon tell little of direction: an hour and a bit.
+NEAR_NOON_DEG = 18.0
+#: A stated tolerance is doubted when the marks pull it this many times its own size.
+DOUBTFUL_PULL = 4.0
+#: A different reading of the board is taken only where it lowers the sum of squares by this.
+CLEAR_GAIN = 30.0
+#: An azimuth with a standard uncertainty over this is none.
+WIDEST_U_DEG = 30.0
+
+_ADVICE = {
+    "marking": "Finer marks, a taller rod, or marks earlier and later in the day would help most.",
+    "level": "Level the board better: with the bubble reversed, or turned end for end on a "
+    "second day. That would help most.",
+    "foot": "Find the foot more closely, by a finer plumb line or a taller rod. That would help "
+    "most.",
+    "height": "Measure the rod's height more closely. That would help most.",
+    "watch": "Set the watch by a time signal, or add marks on the other side of noon. That would "
+    "help most.",
+    "edge": "Mark the same place of the shadow's soft edge every time, and both sides of noon. "
+    "That would help most.",
+}
+
+
+@dataclass(frozen=True)
+class Reduced:
+    """What a board's marks give.
+
+    Azimuths in degrees; `fit` is the adjustment adopted, `methods` all that could be had, by
+    name. `latitude_deg` is what the board makes of its latitude, the site's own being
+    forgotten. `watch_error_s` is watch minus true, None where times were not used.
+    `remarks` are sentences for people on what was found and done.
+    """
+
+    board: Board
+    method: str
+    board_azimuth_deg: float
+    board_azimuth_u_deg: float
+    methods: dict[str, MethodResult]
+    fit: Fit
+    latitude_deg: float | None
+    latitude_u_deg: float | None
+    watch_error_s: float | None
+    watch_error_u_s: float | None
+    noon_altitude_deg: float
+    flags: list[str] = field(default_factory=list)
+    remarks: list[str] = field(default_factory=list)
+
+    @property
+    def determined(self) -> bool:
+        """Whether the marks fix a direction at all."""
+        return self.board_azimuth_u_deg <= WIDEST_U_DEG
+
+
+@dataclass(frozen=True)
+class Reading:
+    """One way to read a board: what is set aside of what its crew stated of it."""
+
+    name: str
+    free_watch: bool = False
+    free_height: bool = False
+    by_time: bool = True
+
+    def adjust(self, board: Board) -> Fit:
+        return adjust(board, self.free_watch, self.free_height, by_time=self.by_time)
+
+
+_AS_STATED = Reading("as stated")
+_OTHER_READINGS = (
+    Reading("watch wrong", free_watch=True),
+    Reading("height wrong", free_height=True),
+    Reading("watch and height wrong", free_watch=True, free_height=True),
+    Reading("times wrong", by_time=False),
+    Reading("times and height wrong", free_height=True, by_time=False),
+)
+
+
+def reduce_board(board: Board) -> Reduced:
+    """Reduce one board by every method its marks allow.
+
+    The adjustment is adopted. Where the marks contradict what was stated of the watch or of
+    the rod's height, the statement is set aside, the board adjusted again without it, and
+    the flag `watch-doubtful` or `height-doubtful` says so.
+
+    Args:
+        board: with at least one mark.
+    """
+    fit, reading = _adopted_fit(board)
+    flags, remarks = [], []
+    if reading.free_watch or not reading.by_time:
+        flags.append("watch-doubtful")
+        remarks.append(_watch_remark(board, fit, reading))
+    if reading.free_height:
+        flags.append("height-doubtful")
+        remarks.append(_height_remark(board, fit))
+    half = _halves(board, fit)
+    kept = board.of(fit.kept) if fit.kept.any() else board
+    believed = replace(
+        kept,
+        watch_error_s=float(fit.state.watch_error_s),
+        height_mm=float(fit.state.height_mm) if reading.free_height else board.height_mm,
+    )
+    methods = _by_hand(believed, half[fit.kept] if fit.kept.any() else half, reading)
+    methods["adjustment"] = MethodResult(
+        "adjustment",
+        float(fit.state.board_azimuth_rad),
+        fit.azimuth_u_rad,
+        int(fit.kept.sum()),
+        fit.terms,
+        fit.kept / max(1, int(fit.kept.sum())),
+    )
+    latitude, latitude_u = _latitude(believed, fit)
+    elsewhere = _latitude_remark(latitude, latitude_u, board)
+    if elsewhere and "height-doubtful" not in flags:
+        flags.append("height-doubtful")
+        remarks.append(elsewhere)
+    flags += _mark_flags(board, fit, half, methods)
+    remarks += _fit_remarks(board, fit, methods)
+    timed = np.isfinite(board.watch_utc_s).any() and board.watch != "none" and reading.by_time
+    return Reduced(
+        board=board,
+        method="adjustment",
+        board_azimuth_deg=float(np.degrees(fit.state.board_azimuth_rad)),
+        board_azimuth_u_deg=float(np.degrees(fit.azimuth_u_rad)),
+        methods=methods,
+        fit=fit,
+        latitude_deg=latitude,
+        latitude_u_deg=latitude_u,
+        watch_error_s=float(fit.state.watch_error_s) if timed else None,
+        watch_error_u_s=float(np.sqrt(fit.covariance[WATCH, WATCH])) if timed else None,
+        noon_altitude_deg=board.noon_light_deg,
+        flags=list(dict.fromkeys(flags)),
+        remarks=remarks,
+    )
+
+
+def reduce_boards(
+    boards: list[Board], workers: int = 1, advance: Callable[[int], None] = lambda _: None
+) -> list[Reduced]:
+    """Reduce many boards, in the order given, on several processes where that is worth it."""
+    if workers <= 1 or len(boards) < 100:
+        reduced = []
+        for board in boards:
+            reduced.append(reduce_board(board))
+            advance(1)
+        return reduced
+    from concurrent.futures import ProcessPoolExecutor
+
+    reduced = []
+    with ProcessPoolExecutor(workers) as pool:
+        for each in pool.map(reduce_board, boards, chunksize=16):
+            reduced.append(each)
+            advance(1)
+    return reduced
+
+
+# What was stated, and what the marks say of it ------------------------------------------
+
+
+def _adopted_fit(board: Board) -> tuple[Fit, Reading]:
+    fit = _AS_STATED.adjust(board)
+    if not _suspicious(board, fit):
+        return fit, _AS_STATED
+    timed = board.watch != "none" and bool(np.isfinite(board.watch_utc_s).any())
+    tries = [(fit, _AS_STATED, fit.cost)]
+    for reading in _OTHER_READINGS:
+        if (reading.free_watch and (not timed or board.watch == "running")) or (
+            not reading.by_time and not timed
+        ):
+            continue
+        other = reading.adjust(board)
+        # Each statement set aside must pay for itself; times set aside leave half the
+        # residuals, which must pay for the half that is gone.
+        price = CLEAR_GAIN * (reading.free_watch + reading.free_height)
+        price += 0.0 if reading.by_time else CLEAR_GAIN + 2.0 * board.count
+        tries.append((other, reading, other.cost + price))
+    best, reading, _ = min(tries, key=lambda each: each[2])
+    return best, reading
+
+
+def _suspicious(board: Board, fit: Fit) -> bool:
+    pulled = np.abs(fit.prior_misfit[[WATCH, HEIGHT]]).max() > DOUBTFUL_PULL
+    many_rejected = np.count_nonzero(~fit.kept) > max(1, board.count // 5)
+    return bool(pulled or many_rejected or fit.spread > 1.0 or not fit.converged)
+
+
+def _watch_remark(board: Board, fit: Fit, reading: Reading) -> str:
+    if not reading.by_time:
+        return "The marks fit the sun's track but not their times: the times were set aside."
+    off_s = float(fit.state.watch_error_s) - board.watch_error_s
+    u_s = float(np.sqrt(fit.covariance[WATCH, WATCH]))
+    found = f"The watch was {_duration(off_s)} {'fast' if off_s > 0 else 'slow'}"
+    found += f" (± {_duration(1.96 * u_s)}, 95 %) against what was stated"
+    quarter_hours = off_s / 900.0
+    near = round(quarter_hours)
+    if near and abs(off_s - 900.0 * near) < max(180.0, 3 * u_s):
+        kind = "summer time or the zone next door" if abs(near) == 4 else "set to another time zone"
+        if near % 2 == 0:
+            found += f": {abs(near) / 4:g} h, as if it were {kind}"
+    return found + ". Its setting was solved for from the marks."
+
+
+def _height_remark(board: Board, fit: Fit) -> str:
+    height = float(fit.state.height_mm)
+    u_mm = 1.96 * float(np.sqrt(fit.covariance[HEIGHT, HEIGHT]))
+    return (
+        f"The shadow lengths ask for a rod {height:.1f} mm ± {u_mm:.1f} mm (95 %) tall, not "
+        f"{board.height_mm:.1f} mm. The height was solved for from the marks."
+    )
+
+
+def _duration(seconds: float) -> str:
+    seconds = abs(seconds)
+    if seconds < 90:
+        return f"{seconds:.0f} s"
+    if seconds < 5400:
+        return f"{seconds / 60:.1f} min"
+    return f"{seconds / 3600:.2f} h"
+
+
+def _latitude(board: Board, fit: Fit) -> tuple[float | None, float | None]:
+    """Latitude by the board alone: the adjustment again, the site's latitude forgotten."""
+    if board.count < 3:
+        return None, None
+    by_time = bool(np.isfinite(board.watch_utc_s).all()) and board.watch == "trusted"
+    free = adjust(board, free_latitude=True, by_time=by_time)
+    u_deg = float(np.degrees(np.sqrt(free.covariance[LATITUDE, LATITUDE])))
+    found = board.latitude_deg + float(np.degrees(free.state.latitude_rad))
+    if not free.converged or u_deg > 5.0 or abs(found) > 90.0:
+        return None, None
+    return found, u_deg
+
+
+def _latitude_remark(latitude: float | None, u: float | None, board: Board) -> str:
+    if latitude is None or u is None or abs(latitude - board.latitude_deg) <= DOUBTFUL_PULL * u:
+        return ""
+    return (
+        f"By its shadow lengths the board stands at latitude {latitude:.2f}° ± {1.96 * u:.2f}° "
+        f"(95 %), not at the site's {board.latitude_deg:.2f}°."
+    )
+
+
+# The marks ------------------------------------------------------------------------------
+
+
+def _halves(board: Board, fit: Fit) -> NDArray[np.int8]:
+    """Morning or afternoon of each mark: as told, or by the instant the fit found for it."""
+    found = np.where(fit.utc_s < board.noon_utc_s, -1, 1).astype(np.int8)
+    return np.where(board.half != 0, board.half, found)
+
+
+def _by_hand(board: Board, half: NDArray[np.int8], reading: Reading) -> dict[str, MethodResult]:
+    found: dict[str, MethodResult | None] = {
+        "pairs": byhand.pairs(board, half),
+        "shortest": byhand.shortest(board),
+        "timed": byhand.timed(board) if reading.by_time and not reading.free_watch else None,
+    }
+    return {name: result for name, result in found.items() if result is not None}
+
+
+def _mark_flags(
+    board: Board, fit: Fit, half: NDArray[np.int8], methods: dict[str, MethodResult]
+) -> list[str]:
+    flags = []
+    kept = fit.kept if fit.kept.any() else np.ones(board.count, dtype=bool)
+    from_noon_s = fit.utc_s[kept] - board.noon_utc_s
+    if np.abs(from_noon_s).max() * sun.SUN_RATE_DEG_PER_S <= NEAR_NOON_DEG:
+        flags.append("near-noon")
+    if abs(int(np.sum(half[kept]))) == int(kept.sum()):
+        flags.append("one-sided")
+    elif "pairs" not in methods or methods["pairs"].n < 3:
+        flags.append("few-pairs")
+    if not fit.kept.all():
+        flags.append("blunder")
+    return flags
+
+
+def _fit_remarks(board: Board, fit: Fit, methods: dict[str, MethodResult]) -> list[str]:
+    remarks = []
+    if not fit.converged:
+        remarks.append("The adjustment did not settle: take its figures with caution.")
+    if np.degrees(fit.azimuth_u_rad) > WIDEST_U_DEG:
+        remarks.append("These marks do not fix a direction.")
+        return remarks
+    if fit.spread > 1.0:
+        remarks.append(
+            f"The marks scatter {fit.spread:.1f} times more than the stated tolerances allow; "
+            "the uncertainty is widened by as much."
+        )
+    worst = max(fit.terms, key=lambda term: fit.terms[term])
+    remarks.append(_ADVICE[worst])
+    tilt = _tilt_correlation(board, fit)
+    if abs(tilt) > 0.7:
+        remarks.append(
+            f"A tilt of the board from east to west and the azimuth can hardly be told apart "
+            f"here (correlation {abs(tilt):.2f}): levelling it better, or turning it end for end "
+            "on a second day, is what tells them apart."
+        )
+    remarks += _differences(fit, methods)
+    return remarks
+
+
+def _tilt_correlation(board: Board, fit: Fit) -> float:
+    """Correlation of the azimuth with the board's slope toward the east."""
+    slope_x, slope_y = UNKNOWNS.index("slope_x"), UNKNOWNS.index("slope_y")
+    azimuth = float(fit.state.board_azimuth_rad)
+    # East, in the board's axes, lies at x = cos β, y = sin β.
+    east = np.zeros(len(UNKNOWNS))
+    east[slope_x], east[slope_y] = np.cos(azimuth), np.sin(azimuth)
+    variance = east @ fit.covariance @ east
+    if variance <= 0:
+        return 0.0
+    return float(east @ fit.covariance[:, AZIMUTH] / (np.sqrt(variance) * fit.azimuth_u_rad))
+
+
+def _differences(fit: Fit, methods: dict[str, MethodResult]) -> list[str]:
+    """A sentence on each method by hand that stands apart from the adjustment."""
+    remarks = []
+    for name, why in (
+        ("pairs", "Pairs use lengths alone and cancel what is steady"),
+        ("shortest", "Near noon the length hardly changes while the direction races"),
+        ("timed", "Timed marks carry the whole error of the watch and of the level"),
+    ):
+        if name not in methods:
+            continue
+        other = methods[name]
+        apart = float(np.angle(np.exp(1j * (other.azimuth_rad - fit.state.board_azimuth_rad))))
+        u = float(np.hypot(other.azimuth_u_rad, fit.azimuth_u_rad))
+        verdict = "within" if abs(apart) <= 1.96 * u else "outside"
+        remarks.append(
+            f"{name}: {np.degrees(apart) * 60:+.1f}′ from the adjustment, {verdict} what the two "
+            f"uncertainties allow (± {1.96 * np.degrees(u) * 60:.0f}′, 95 %). {why}."
+        )
+    return remarks

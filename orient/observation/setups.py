@@ -1,0 +1,413 @@
+"""A campaign's set-ups reduced: from its tables to true, grid and magnetic bearings."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass, replace
+from typing import Any
+
+import numpy as np
+import pandas as pd
+
+from orient import clock, grid, site, sun
+from orient.angles import wrap_180, wrap_360
+from orient.campaign import Campaign
+from orient.observation.board import Board
+from orient.observation.combination import Combined, combine
+from orient.observation.reduction import WIDEST_U_DEG, Reduced, reduce_boards
+from orient.tolerances import Tolerances
+
+#: 95 % of a normal distribution lies within so many standard uncertainties.
+COVERAGE_95 = 1.959964
+
+#: The keys of a row, in order.
+KEYS = (
+    "setup",
+    "site",
+    "date",
+    "method",
+    "board_azimuth_deg",
+    "board_azimuth_u_deg",
+    "north_on_board_deg",
+    "reference_name",
+    "reference_azimuth_deg",
+    "reference_azimuth_u_deg",
+    "reference_grid_bearing_deg",
+    "reference_magnetic_bearing_deg",
+    "declination_deg",
+    "declination_u_deg",
+    "convergence_deg",
+    "compass_reading_deg",
+    "compass_difference_deg",
+    "compass_difference_u_deg",
+    "noon_watch",
+    "latitude_deg",
+    "latitude_u_deg",
+    "combined_azimuth_deg",
+    "combined_azimuth_u_deg",
+    "combined_setups",
+    "methods",
+    "flags",
+)
+
+
+@dataclass(frozen=True)
+class SetupResult:
+    """One set-up of a campaign, reduced.
+
+    `row` has the keys of `KEYS`, None where a value could not be had. `reduced` is None for a
+    set-up without a usable mark. `marks` are those of the table that took part, in the order
+    of the board's arrays; `left_out` those with use = no. `place` is the row of
+    `site.describe` for its site and date; `setup` the row of the set-ups table. `combined`
+    is the mean with other set-ups of the same reference, None where there is no other.
+    `laplace_deg` is what was taken off for the deflection of the vertical.
+    """
+
+    row: dict[str, Any]
+    setup: pd.Series
+    place: pd.Series
+    reduced: Reduced | None
+    marks: pd.DataFrame
+    left_out: pd.DataFrame
+    laplace_deg: float
+    combined: Combined | None
+    remarks: list[str]
+
+
+def reduce_campaign(
+    campaign: Campaign, workers: int = 1, advance: Callable[[int], None] = lambda _: None
+) -> list[SetupResult]:
+    """Reduce every set-up of a campaign, in the order of its table.
+
+    Args:
+        campaign: with all three tables.
+        workers: processes to share many boards among.
+        advance: called with 1 for every board done.
+    """
+    setups = campaign.setups
+    places = site.describe(campaign.sites.loc[setups["site"]], setups["date"].to_numpy())
+    by_setup = dict(tuple(campaign.marks.groupby("setup", sort=False)))
+    nothing = campaign.marks.iloc[:0]
+    all_marks = [by_setup.get(name, nothing) for name in setups.index]
+    used = [marks[marks["use"].to_numpy(bool)] for marks in all_marks]
+    boards = [
+        _board(setup, campaign.sites.loc[setup["site"]], place, marks)
+        for (_, setup), (_, place), marks in zip(
+            setups.iterrows(), places.iterrows(), used, strict=True
+        )
+        if len(marks)
+    ]
+    reduced = iter(reduce_boards(boards, workers, advance))
+    results = []
+    for (_, setup), (_, place), marks, every in zip(
+        setups.iterrows(), places.iterrows(), used, all_marks, strict=True
+    ):
+        results.append(
+            _result(
+                setup,
+                campaign.sites.loc[setup["site"]],
+                place,
+                next(reduced) if len(marks) else None,
+                marks,
+                every[~every["use"].to_numpy(bool)],
+            )
+        )
+    return _with_combinations(results)
+
+
+def _board(setup: pd.Series, where: pd.Series, place: pd.Series, marks: pd.DataFrame) -> Board:
+    latitude, longitude = _plumb_place(where)
+    half = np.select([marks["half"] == "am", marks["half"] == "pm"], [-1, 1], 0).astype(np.int8)
+    return Board(
+        latitude_deg=latitude,
+        longitude_deg=longitude,
+        noon_utc_s=float(place["noon_utc_s"]),
+        height_mm=float(setup["gnomon_height_mm"]),
+        x_mm=marks["x_mm"].to_numpy(float),
+        y_mm=marks["y_mm"].to_numpy(float),
+        watch_utc_s=np.asarray(
+            clock.utc_s(
+                np.datetime64(setup["date"], "D"),
+                marks["time_s"].to_numpy(float),
+                where["timezone"],
+            ),
+            dtype=float,
+        ),
+        half=half,
+        ring=marks["ring"].to_numpy(str),
+        elevation_m=float(where["elevation_m"]),
+        pressure_hpa=float(where["pressure_hpa"]),
+        temperature_c=float(where["temperature_c"]),
+        watch=str(setup["watch"]),
+        watch_error_s=float(setup["watch_error_s"]),
+        edge=str(setup["edge"]),
+        tolerances=Tolerances(
+            mark_sd_mm=float(setup["mark_sd_mm"]),
+            level_sd_deg=float(setup["level_sd_deg"]),
+            plumb_sd_mm=float(setup["plumb_sd_mm"]),
+            height_sd_mm=float(setup["height_sd_mm"]),
+            watch_sd_s=float(setup["watch_sd_s"]),
+        ),
+    )
+
+
+def _instants(place: pd.Series, time_s: Any, timezone: str) -> Any:
+    """What the watch times name: the day about local noon, past midnight where it must be.
+
+    A zone far from the sun's own time can have its midnight within the working day. Then
+    the times are cut where the watch rested longest, and the day laid about noon.
+    """
+    instants = np.asarray(clock.utc_s(place["date"], time_s, timezone), dtype=float)
+    noon_s, day_s = float(place["noon_utc_s"]), sun.SOLAR_DAY_S
+    known = instants[np.isfinite(instants)]
+    if not known.size or np.abs(known - noon_s).max() <= day_s / 2:
+        return instants
+    ordered = np.sort(known)
+    gaps = np.diff(ordered, append=ordered[0] + day_s)
+    start = ordered[(int(np.argmax(gaps)) + 1) % ordered.size]
+    instants = start + np.mod(instants - start, day_s)
+    middle = np.nanmean(instants)
+    return instants + day_s * np.round((noon_s - middle) / day_s)
+
+
+def _has_deflection(where: pd.Series) -> bool:
+    return bool(np.isfinite(where["xi_arcsec"]) and np.isfinite(where["eta_arcsec"]))
+
+
+def _plumb_place(where: pd.Series) -> tuple[float, float]:
+    """Where the plumb line points: the bubble levels the board to it, not to the ellipsoid."""
+    latitude, longitude = float(where["latitude_deg"]), float(where["longitude_deg"])
+    if not _has_deflection(where):
+        return latitude, longitude
+    turned = grid.astronomic_coordinates(
+        latitude, longitude, where["xi_arcsec"], where["eta_arcsec"]
+    )
+    return float(turned[0]), float(turned[1])
+
+
+def _geodetic(where: pd.Series, reduced: Reduced) -> tuple[float, float]:
+    """What to take off an azimuth to make it geodetic, and what that leaves uncertain, degrees.
+
+    With the deflection known the sun was computed for the plumb line and Laplace's equation
+    applies. With none, the azimuth is geodetic but for the sun's own small term.
+    """
+    if _has_deflection(where):
+        off = grid.laplace_correction_deg(
+            where["latitude_deg"], where["xi_arcsec"], where["eta_arcsec"]
+        )
+        return float(off), 0.0
+    length = reduced.board.length_mm
+    altitude = np.degrees(np.arctan2(reduced.board.height_mm, np.median(length)))
+    return 0.0, float(grid.sun_deflection_u_deg(min(float(altitude), 85.0)))
+
+
+def _result(
+    setup: pd.Series,
+    where: pd.Series,
+    place: pd.Series,
+    reduced: Reduced | None,
+    marks: pd.DataFrame,
+    left_out: pd.DataFrame,
+) -> SetupResult:
+    row: dict[str, Any] = dict.fromkeys(KEYS)
+    row |= {
+        "setup": str(setup.name),
+        "site": str(setup["site"]),
+        "date": place["date"],
+        "reference_name": setup["reference_name"] or None,
+        "declination_deg": float(place["declination_deg"]),
+        "declination_u_deg": float(place["declination_u_deg"]),
+        "convergence_deg": float(place["convergence_deg"]),
+        "compass_reading_deg": _or_none(setup["compass_reading_deg"]),
+        "methods": {},
+        "flags": [flag for flag in place["flags"] if not flag.startswith("sun-")],
+    }
+    remarks = []
+    laplace = 0.0
+    if reduced is None:
+        remarks.append("No usable mark: nothing to reduce.")
+    else:
+        laplace, left = _geodetic(where, reduced)
+        row |= _azimuths(setup, place, reduced, laplace, left)
+        row["flags"] = reduced.flags + row["flags"]
+        remarks += reduced.remarks
+        remarks += _compass(setup, row)
+        remarks += _by_coordinates(setup, place, row)
+        if reduced.determined and reduced.watch_error_s is not None:
+            noon_watch_s = reduced.board.noon_utc_s + reduced.watch_error_s
+            row["noon_watch"] = str(clock.local_iso(noon_watch_s, where["timezone"]))[11:19]
+    if len(left_out):
+        names = ", ".join(left_out["mark"].astype(str))
+        remarks.append(f"Left out as the table asks (use = no): mark {names}.")
+    return SetupResult(row, setup, place, reduced, marks, left_out, laplace, None, remarks)
+
+
+def _azimuths(
+    setup: pd.Series, place: pd.Series, reduced: Reduced, laplace_deg: float, left_u_deg: float
+) -> dict[str, Any]:
+    values: dict[str, Any] = {
+        "latitude_deg": reduced.latitude_deg,
+        "latitude_u_deg": reduced.latitude_u_deg,
+        "methods": {
+            name: {
+                "board_azimuth_deg": float(wrap_360(np.degrees(result.azimuth_rad) - laplace_deg)),
+                "board_azimuth_u_deg": float(
+                    np.hypot(np.degrees(result.azimuth_u_rad), left_u_deg)
+                ),
+                "n": result.n,
+            }
+            for name, result in reduced.methods.items()
+            if np.degrees(result.azimuth_u_rad) <= WIDEST_U_DEG
+        },
+    }
+    if not reduced.determined:
+        return values
+    board_azimuth = float(wrap_360(reduced.board_azimuth_deg - laplace_deg))
+    board_u = float(np.hypot(reduced.board_azimuth_u_deg, left_u_deg))
+    values |= {
+        "method": reduced.method,
+        "board_azimuth_deg": board_azimuth,
+        "board_azimuth_u_deg": board_u,
+        "north_on_board_deg": float(wrap_360(-board_azimuth)),
+    }
+    if np.isfinite(setup["reference_angle_deg"]):
+        azimuth = float(wrap_360(board_azimuth + setup["reference_angle_deg"]))
+        values |= {
+            "reference_azimuth_deg": azimuth,
+            "reference_azimuth_u_deg": float(np.hypot(board_u, setup["reference_sd_deg"])),
+            "reference_grid_bearing_deg": _grid_bearing(setup, place, azimuth),
+            "reference_magnetic_bearing_deg": float(wrap_360(azimuth - place["declination_deg"])),
+        }
+    return values
+
+
+def _grid_bearing(setup: pd.Series, place: pd.Series, azimuth_deg: float) -> float | None:
+    bend = 0.0
+    if _reference_known(setup):
+        bend = float(
+            grid.arc_to_chord_deg(
+                place["easting_m"],
+                place["northing_m"],
+                setup["reference_easting_m"],
+                setup["reference_northing_m"],
+                place["grid"],
+            )
+        )
+    on_datum = azimuth_deg + float(place["datum_turn_deg"])
+    bearing = grid.grid_bearing(on_datum, place["convergence_deg"], np.nan_to_num(bend))
+    return _or_none(bearing)
+
+
+def _reference_known(setup: pd.Series) -> bool:
+    return bool(
+        np.isfinite(setup["reference_easting_m"]) and np.isfinite(setup["reference_northing_m"])
+    )
+
+
+def _compass(setup: pd.Series, row: dict[str, Any]) -> list[str]:
+    """Compare the compass with the model: fills the row, flags it, and says so."""
+    if row["compass_reading_deg"] is None or row["reference_magnetic_bearing_deg"] is None:
+        return []
+    apart = float(wrap_180(row["compass_reading_deg"] - row["reference_magnetic_bearing_deg"]))
+    u = float(
+        np.sqrt(
+            row["reference_azimuth_u_deg"] ** 2
+            + row["declination_u_deg"] ** 2
+            + setup["compass_sd_deg"] ** 2
+        )
+    )
+    row |= {"compass_difference_deg": apart, "compass_difference_u_deg": u}
+    allowed = COVERAGE_95 * u
+    if abs(apart) <= allowed:
+        return [
+            f"The compass read {apart:+.1f}° from what the model lets expect, within the "
+            f"± {allowed:.1f}° (95 %) of line, model and reading together."
+        ]
+    row["flags"].append("compass-differs")
+    sentence = (
+        f"The compass read {apart:+.1f}° from what the model lets expect, more than the "
+        f"± {allowed:.1f}° (95 %) of line, model and reading together."
+    )
+    corrected = abs(wrap_180(apart - row["declination_deg"]))
+    if abs(row["declination_deg"]) > allowed and corrected < allowed:
+        sentence += (
+            f" It is right to {corrected:.1f}° for a reading already corrected for declination: "
+            "the table wants what the needle showed."
+        )
+    return [sentence]
+
+
+def _by_coordinates(setup: pd.Series, place: pd.Series, row: dict[str, Any]) -> list[str]:
+    """Compare with the azimuth that the two ends' own grid coordinates give."""
+    if not _reference_known(setup) or row["reference_azimuth_deg"] is None:
+        return []
+    line = grid.line_between(
+        place["easting_m"],
+        place["northing_m"],
+        setup["reference_easting_m"],
+        setup["reference_northing_m"],
+        place["grid"],
+    )
+    known = float(line.forward_azimuth_deg) - float(place["datum_turn_deg"])
+    if not np.isfinite(known):
+        return []
+    apart = float(wrap_180(row["reference_azimuth_deg"] - known))
+    return [
+        f"By the coordinates of its two ends the line has true azimuth {wrap_360(known):.3f}°; "
+        f"the board gives {apart:+.3f}° from it."
+    ]
+
+
+def _with_combinations(results: list[SetupResult]) -> list[SetupResult]:
+    """Join the set-ups of one reference at one site into one azimuth."""
+    groups: dict[tuple[str, str], list[int]] = {}
+    for number, result in enumerate(results):
+        if result.row["reference_azimuth_deg"] is not None and result.row["reference_name"]:
+            key = (result.row["site"], result.row["reference_name"])
+            groups.setdefault(key, []).append(number)
+    for members in groups.values():
+        if len(members) < 2:
+            continue
+        together = combine([_contribution(results[number]) for number in members])
+        for number in members:
+            row = results[number].row | {"combined_setups": together.count}
+            if together.azimuth_u_deg <= WIDEST_U_DEG:
+                row["combined_azimuth_deg"] = together.azimuth_deg
+                row["combined_azimuth_u_deg"] = together.azimuth_u_deg
+            if not together.consistent:
+                row["flags"] = [*row["flags"], "setups-disagree"]
+            results[number] = replace(
+                results[number],
+                row=row,
+                combined=together,
+                remarks=[*results[number].remarks, together.sentence],
+            )
+    return results
+
+
+def _contribution(result: SetupResult) -> Any:
+    from orient.observation.combination import Contribution
+
+    assert result.reduced is not None
+    terms = result.reduced.fit.terms
+    return Contribution(
+        azimuth_deg=result.row["reference_azimuth_deg"],
+        azimuth_u_deg=result.row["reference_azimuth_u_deg"],
+        level_u_deg=float(np.degrees(terms["level"])),
+        edge_u_deg=float(np.degrees(terms["edge"])),
+        level=result.setup["level"],
+        turned=bool(result.setup["turned"]),
+    )
+
+
+def _or_none(value: Any) -> float | None:
+    return float(value) if np.isfinite(value) else None
+
+
+def sun_at(result: SetupResult) -> sun.SunPlace:
+    """The sun's place at each mark of a reduced set-up, unrefracted."""
+    assert result.reduced is not None
+    board = result.reduced.board
+    return sun.place(
+        result.reduced.fit.utc_s, board.latitude_deg, board.longitude_deg, board.elevation_m
+    )
