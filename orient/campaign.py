@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import textwrap
+import warnings
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from difflib import get_close_matches
@@ -207,7 +208,9 @@ def _layer(path: Path, faults: Faults) -> Any:
         if not start.startswith(b"SQLite format 3\0" if packaged else b"{"):
             _whole(faults, path.name, "another kind of file", wanted)
             return None
-        layer = geopandas.read_file(path.resolve(), **({"layer": "sites"} if packaged else {}))
+        with warnings.catch_warnings():
+            warnings.simplefilter("ignore")
+            layer = geopandas.read_file(path.resolve(), **({"layer": "sites"} if packaged else {}))
         if not isinstance(layer, geopandas.GeoDataFrame):
             _whole(faults, path.name, "no geometry", "a point a site")
             return None

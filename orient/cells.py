@@ -10,6 +10,7 @@ import io
 import os
 import re
 import stat
+import warnings
 import zipfile
 from collections.abc import Callable, Iterable, Iterator, Sequence
 from dataclasses import dataclass, field
@@ -218,7 +219,7 @@ def _csv_lines(text: str, delimiter: str) -> Iterator[list[str]]:
         ) from None
 
 
-def _workbook_lines(data: bytes) -> Iterator[list[str]]:
+def _workbook_lines(data: bytes) -> list[list[str]]:
     from openpyxl import load_workbook
 
     try:
@@ -226,11 +227,16 @@ def _workbook_lines(data: bytes) -> Iterator[list[str]]:
             # A workbook is packed: a few bytes may unfold to more than the memory holds.
             if sum(part.file_size for part in parts.infolist()) > 5 * LARGEST_BYTES:
                 raise _Unreadable("a workbook that unfolds to over 1 GB", "a smaller table")
-        sheet = load_workbook(io.BytesIO(data), read_only=True, data_only=True).worksheets[0]
-        sheet.reset_dimensions()
-        for line in sheet.iter_rows(max_col=MOST_COLUMNS + 1, values_only=True):
-            yield [] if line.count(None) == len(line) else [cell_text(cell) for cell in line]
-    except (_Unreadable, GeneratorExit):
+        with warnings.catch_warnings():
+            # Of styles and validations that this reading leaves aside.
+            warnings.simplefilter("ignore")
+            sheet = load_workbook(io.BytesIO(data), read_only=True, data_only=True).worksheets[0]
+            sheet.reset_dimensions()
+            return [
+                [] if line.count(None) == len(line) else [cell_text(cell) for cell in line]
+                for line in sheet.iter_rows(max_col=MOST_COLUMNS + 1, values_only=True)
+            ]
+    except _Unreadable:
         raise
     except Exception:
         # A broken workbook makes the library stumble in every kind of way.

@@ -160,11 +160,22 @@ def test_a_workbook_with_a_cell_in_its_far_corner(path):
     assert cells.columns == {"setup": ["A"]}
 
 
+def test_a_workbooks_warnings_stay_inside(path, recwarn):
+    book = openpyxl.Workbook()
+    book.active["A1"], book.active["A2"] = "date", 1e12
+    book.active["A2"].number_format = "yyyy-mm-dd"  # a day beyond the calendar
+    out = io.BytesIO()
+    book.save(out)
+    cells, faults = read(path, out.getvalue())
+    assert (cells.columns, faults) == ({"date": ["#VALUE!"]}, [])
+    assert not recwarn.list
+
+
 def test_a_workbook_that_unfolds_to_too_much(path, monkeypatch):
     monkeypatch.setattr(cells_module, "LARGEST_BYTES", 1)
     data = workbook([["setup"], ["A"]])
     with pytest.raises(cells_module._Unreadable, match="unfolds"):
-        list(cells_module._workbook_lines(data))
+        cells_module._workbook_lines(data)
 
 
 # --- faults ------------------------------------------------------------------------------------
