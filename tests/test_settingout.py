@@ -1,9 +1,24 @@
 """Setting out against geodesics on the ellipsoid and against pegs set out with errors."""
 
+import html
+import re
+import shutil
+import subprocess
+from io import BytesIO
+from xml.etree import ElementTree
+
 import numpy as np
+import pdfplumber
 import pytest
 from geographiclib.geodesic import Geodesic
 
+from orient.flags import CAUTIONS
+from orient.report.settingout import (
+    setting_out_css,
+    setting_out_html,
+    setting_out_page,
+    setting_out_svg,
+)
 from orient.settingout import (
     NORMAL_95,
     SIX_AT_95,
@@ -188,3 +203,96 @@ def test_the_words_carry_the_figures_of_the_tables():
     assert "6379 mm to the right" in words[2]
     assert any("419 mm to the east" in step for step in words)
     assert "75.7°" in words[-1]
+
+
+# ---------------------------------------------------------------- the page
+
+CHROMIUM = shutil.which("chromium")
+needs_browser = pytest.mark.skipif(CHROMIUM is None, reason="Debian's chromium is not installed")
+FULL = {"convergence_deg": 1.2, "declination_deg": -3.4, "declination_u_deg": 0.36}
+HOSTILE = "<script>alert('x')</script>\"&{{ 7 * 7 }}" + "\u05e9\u05dc\u05d5\u05dd" * 45
+LINES = {
+    "all figures": reference(72.31, **FULL),
+    "azimuth alone": reference(0.0, 0.0),
+    "south-west": reference(225.0, 2.5, **FULL),
+    "hostile names": ReferenceLine(HOSTILE, HOSTILE, HOSTILE, 359.9, 0.1, -0.4, 12.0, 0.4),
+}
+
+
+def chromium(*arguments):
+    command = [CHROMIUM, "--headless", "--no-sandbox", "--disable-gpu", *arguments]
+    return subprocess.run(command, capture_output=True, check=True, timeout=60).stdout
+
+
+@pytest.mark.parametrize("name", LINES)
+def test_the_page_is_whole_and_shows_no_missing_value(name):
+    page = setting_out_page(LINES[name])
+    for caution in CAUTIONS:
+        assert html.escape(caution) in page.replace("&#39;", "&#x27;")
+    shown = re.sub(r"<style>.*?</style>|<[^>]+>", " ", page, flags=re.DOTALL)
+    assert not re.search(r"\bnan\b|\bNone\b|\binf\b", shown)
+    assert "http" not in page
+    assert setting_out_html(LINES[name]) in page
+
+
+def test_names_are_text_and_nothing_else():
+    page = setting_out_page(LINES["hostile names"])
+    assert "<script" not in page
+    assert "{{ 7 * 7 }}" in page
+    fragment = setting_out_html(LINES["hostile names"])
+    assert fragment.count("<section") == fragment.count("</section>") == 1
+
+
+@pytest.mark.parametrize("name", LINES)
+def test_the_section_is_well_formed(name):
+    ElementTree.fromstring(setting_out_html(LINES[name]).strip())
+    ElementTree.fromstring(setting_out_svg(LINES[name]).strip())
+
+
+def test_the_section_carries_the_tables():
+    shown = re.sub(r"<[^>]+>", " ", setting_out_html(LINES["all figures"]))
+    for figure in ("72.31°", "71.11°", "75.7°", "287.69°", "287°41′", "6379", "20.993", "28.284"):
+        assert figure in shown
+
+
+@pytest.mark.parametrize("azimuth_deg", [3.0, 50.0, 133.0, 222.0, 359.0])
+def test_the_diagram_points_where_the_mark_is(azimuth_deg):
+    svg = ElementTree.fromstring(setting_out_svg(reference(azimuth_deg)).strip())
+    mark = next(part for part in svg.iter("circle") if part.get("r") == "11")
+    pointed = np.degrees(np.arctan2(float(mark.get("cx")), -float(mark.get("cy")))) % 360
+    assert pointed == pytest.approx(azimuth_deg, abs=0.02)
+
+
+@needs_browser
+@pytest.mark.parametrize("paper", ["A4", "letter"])
+@pytest.mark.parametrize("name", LINES)
+def test_it_prints_on_one_page(tmp_path, name, paper):
+    page = setting_out_page(LINES[name]).replace("@page{", f"@page{{size:{paper};")
+    (tmp_path / "page.html").write_text(page, encoding="utf-8")
+    target = tmp_path / "page.pdf"
+    chromium("--no-pdf-header-footer", f"--print-to-pdf={target}", f"file://{tmp_path}/page.html")
+    with pdfplumber.open(BytesIO(target.read_bytes())) as pdf:
+        assert len(pdf.pages) == 1
+        assert float(pdf.pages[0].width) == pytest.approx(595 if paper == "A4" else 612, abs=1)
+
+
+@needs_browser
+@pytest.mark.parametrize("name", LINES)
+def test_nothing_overflows_a_phone_sideways(tmp_path, name):
+    """In a frame of 360 px, for a browser's own window is never so narrow."""
+    frame = html.escape(setting_out_page(LINES[name]), quote=True)
+    (tmp_path / "phone.html").write_text(
+        f'<meta charset="utf-8"><iframe id="f" width="360" height="800" style="border:0" '
+        f'srcdoc="{frame}"></iframe><script>onload=()=>{{document.title="width "+'
+        "document.getElementById('f').contentDocument.documentElement.scrollWidth}</script>",
+        encoding="utf-8",
+    )
+    shown = chromium("--dump-dom", f"file://{tmp_path}/phone.html").decode()
+    assert int(re.search(r"<title>width (\d+)</title>", shown)[1]) <= 360
+
+
+def test_the_style_reaches_only_the_section():
+    rules = re.sub(r"/\*.*?\*/", "", setting_out_css(), flags=re.DOTALL)
+    for selector in re.findall(r"([^{}@]+)\{", rules):
+        if not selector.strip().startswith(("media", "(")):
+            assert all(part.strip().startswith(".setting-out") for part in selector.split(","))

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from datetime import date, datetime
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING, Any, cast
 
 import click
 
@@ -109,7 +109,7 @@ def _site_row(sites: pd.DataFrame, site: str) -> pd.Series[Any]:
     from orient.errors import Fault, InputError
 
     if site in sites.index:
-        return sites.iloc[sites.index.get_indexer([site])[0]]
+        return cast("pd.Series[Any]", sites.loc[site])
     known = [str(name) for name in sites.index]
     close = get_close_matches(site, known, n=1)
     listed = ", ".join(printable(name) for name in known[:6]) + (" …" if len(known) > 6 else "")

@@ -38,6 +38,8 @@ MARK_EVERY_MIN = 20
 #: The rod's error whose effect is drawn beside the track.
 ROD_ALLOWANCE_MM = 5.0
 _MARGIN_MM = 13.0
+#: What the foot cross and the arrow above it need about the foot: left and below, right and above.
+_FOOT_ROOM_MM = ((-5.0, -5.0), (5.0, 13.0))
 _RING_HOURS = (2.0, 2.5, 3.0, 3.5, 4.0)
 _GOOD_HOURS = 3.0
 _LOWEST_DEG = 5.0
@@ -297,9 +299,12 @@ class SheetLayout:
         ]
         if useful.empty or bool(useful["on_sheet"].all()):
             return None
-        low, high = _bounds(useful["x_mm"].to_numpy(), useful["y_mm"].to_numpy())
-        room = np.array(self.board_mm) - 2 * _MARGIN_MM
-        rod_mm = float(np.floor(self.rod_mm * np.min(room / (high - low)) / 10.0) * 10.0)
+        # The foot's own room does not grow with the rod: taken off first, to be safe.
+        tips = useful[["x_mm", "y_mm"]].to_numpy()
+        span = np.maximum(tips.max(axis=0), 0.0) - np.minimum(tips.min(axis=0), 0.0)
+        foot_room = np.subtract(_FOOT_ROOM_MM[1], _FOOT_ROOM_MM[0])
+        room = np.array(self.board_mm) - 2 * _MARGIN_MM - foot_room
+        rod_mm = float(np.floor(self.rod_mm * np.min(room / span) / 10.0) * 10.0)
         return rod_mm if rod_mm >= 20.0 else None
 
 
@@ -333,10 +338,10 @@ def _day_track(site: pd.Series, date: Any, rod_mm: float) -> pd.DataFrame:
     return track
 
 
-def _bounds(x: Array, y: Array) -> tuple[Array, Array]:
-    """Corners of the box about points and the foot."""
-    points = np.stack([np.append(x, 0.0), np.append(y, 0.0)], axis=-1)
-    return points.min(axis=0), points.max(axis=0)
+def _boxes(x: Array, y: Array) -> tuple[Array, Array]:
+    """Corners of the growing box about the foot's room and the first n points: (n + 1, 2)."""
+    low, high = (np.concatenate([[corner], np.stack([x, y], axis=-1)]) for corner in _FOOT_ROOM_MM)
+    return np.minimum.accumulate(low), np.maximum.accumulate(high)
 
 
 def _place_foot(track: pd.DataFrame, board_mm: tuple[float, float]) -> tuple[float, float]:
@@ -344,20 +349,14 @@ def _place_foot(track: pd.DataFrame, board_mm: tuple[float, float]) -> tuple[flo
     board = np.array(board_mm)
     ordered = track.sort_values("shadow_mm")
     x, y = ordered["x_mm"].to_numpy(), ordered["y_mm"].to_numpy()
-    low_x, high_x = np.minimum.accumulate(np.append(0, x)), np.maximum.accumulate(np.append(0, x))
-    low_y, high_y = np.minimum.accumulate(np.append(0, y)), np.maximum.accumulate(np.append(0, y))
-    fits = (high_x - low_x <= board[0] - 2 * _MARGIN_MM) & (
-        high_y - low_y <= board[1] - 2 * _MARGIN_MM
-    )
-    last = int(np.flatnonzero(fits)[-1])
+    low, high = _boxes(x, y)
+    last = int(np.flatnonzero(np.all(high - low <= board - 2 * _MARGIN_MM, axis=-1))[-1])
     if last == 0 and len(x):
         # Even the shortest shadow is too long: the foot goes to the side the sun is on.
         toward = np.array([x[0], y[0]]) / np.hypot(x[0], y[0])
         foot = board / 2 - toward * (board / 2 - 2 * _MARGIN_MM)
     else:
-        low = np.array([low_x[last], low_y[last]])
-        high = np.array([high_x[last], high_y[last]])
-        foot = board / 2 - (low + high) / 2
+        foot = board / 2 - (low[last] + high[last]) / 2
     return float(foot[0]), float(foot[1])
 
 

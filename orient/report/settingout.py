@@ -1,0 +1,198 @@
+"""Setting out on one page: the figures of `orient.settingout` as tables, words and a diagram."""
+
+from __future__ import annotations
+
+import re
+from dataclasses import replace
+from functools import lru_cache
+from typing import Any
+
+import numpy as np
+import pandas as pd
+
+from orient import settingout
+from orient.angles import wrap_360
+from orient.flags import CAUTIONS
+from orient.settingout import NORMAL_95, ReferenceLine, Taping
+
+_REACH, _REFERENCE_REACH = 150.0, 112.0
+_LONGEST_NAME = 40
+
+
+def setting_out_css() -> str:
+    """The style of the section, once for a page however many sections it has."""
+    return str(_template("settingout.css").render())
+
+
+def setting_out_html(line: ReferenceLine, taping: Taping | None = None) -> str:
+    """The setting-out of one reference line as an HTML section, to stand in a larger page.
+
+    Args:
+        line: the reference line; its texts are escaped here.
+        taping: how well the tape is laid; careful work by hand when None.
+
+    Returns:
+        One `<section>`, styled by `setting_out_css`.
+    """
+    return _template("settingout.html").render(page=False, **_figures(line, taping or Taping()))
+
+
+def setting_out_page(line: ReferenceLine, taping: Taping | None = None) -> str:
+    """The same as a page of its own, which prints on one sheet of A4 or Letter."""
+    return _template("settingout.html").render(
+        page=True,
+        css=_safe(setting_out_css()),
+        cautions=CAUTIONS,
+        **_figures(line, taping or Taping()),
+    )
+
+
+def setting_out_svg(line: ReferenceLine) -> str:
+    """Plan of the lines about the station, true north up: the mark, the nearest line, the peg."""
+    nearest = _nearest_true(settingout.turns(line))
+    azimuth, wanted = line.true_azimuth_deg, nearest["true_azimuth_deg"]
+    rays = [
+        _ray(90.0 * number, letter, 18, 1.6) for number, letter in enumerate(("N", "E", "S", "W"))
+    ]
+    if np.isfinite(line.convergence_deg):
+        rays.append(_grid_ray(line.convergence_deg))
+    reach = _REFERENCE_REACH * np.cos(np.radians(nearest["turn_deg"])) * 0.75
+    foot, peg = (
+        _point(azimuth, reach),
+        _point(wanted, reach / np.cos(np.radians(nearest["turn_deg"]))),
+    )
+    # A wedge thinner than a hair shows nothing: never drawn below half a degree.
+    half = max(NORMAL_95 * line.true_azimuth_u_deg, 0.5)
+    left, right = _point(azimuth - half, _REFERENCE_REACH), _point(azimuth + half, _REFERENCE_REACH)
+    tip = _point(azimuth, _REFERENCE_REACH)
+    return _template("settingout.svg").render(
+        label=(
+            f"Plan, true north up: the reference mark R at {azimuth:.1f}°, true "
+            f"{nearest['cardinal']} {nearest['turn_deg']:.1f}° to the {nearest['side']} of it."
+        ),
+        rays=rays,
+        wedge=f"M0 0L{left[0]} {left[1]}L{right[0]} {right[1]}Z",
+        reference={"x": tip[0], "y": tip[1]},
+        arc=_arc(azimuth, wanted, nearest["side"] == "right"),
+        offset=f"M{foot[0]} {foot[1]}L{peg[0]} {peg[1]}",
+    )
+
+
+def _nearest_true(turned: pd.DataFrame) -> dict[str, Any]:
+    true = turned[turned["north"] == "true"].sort_values("turn_deg", kind="stable")
+    return _rows(true.iloc[:1])[0]
+
+
+def _ray(azimuth_deg: float, text: str, size: int, width: float) -> dict[str, Any]:
+    end, label = _point(azimuth_deg, _REACH), _point(azimuth_deg, _REACH + 20)
+    return {
+        "x": end[0], "y": end[1], "text_x": label[0], "text_y": label[1], "text": text,
+        "size": size, "width": width, "dashed": False, "anchor": "middle",
+    }  # fmt: skip
+
+
+def _grid_ray(convergence_deg: float) -> dict[str, Any]:
+    """Grid north, its name to the side away from true north so that the two never meet."""
+    side = -1 if convergence_deg < 0 else 1
+    ray = _ray(convergence_deg, "GN", 12, 1.2)
+    name_x, name_y = _point(convergence_deg, _REACH - 8)
+    return ray | {
+        "dashed": True,
+        "text_x": round(name_x + side * 6, 2),
+        "text_y": name_y,
+        "anchor": "start" if side > 0 else "end",
+    }
+
+
+def _arc(start_deg: float, end_deg: float, clockwise: bool, radius: float = 60.0) -> str:
+    first, last = _point(start_deg, radius), _point(end_deg, radius)
+    sweep = 1 if clockwise else 0
+    return f"M{first[0]} {first[1]}A{radius} {radius} 0 0 {sweep} {last[0]} {last[1]}"
+
+
+def _point(azimuth_deg: float, radius: float) -> tuple[float, float]:
+    azimuth = np.radians(azimuth_deg)
+    return round(float(radius * np.sin(azimuth)), 2), round(float(-radius * np.cos(azimuth)), 2)
+
+
+def _figures(line: ReferenceLine, taping: Taping) -> dict[str, Any]:
+    turned = settingout.turns(line)
+    turned["turn_95_deg"] = NORMAL_95 * turned["turn_u_deg"]
+    turned["clockwise_dm"] = [_degrees_minutes(angle) for angle in turned["clockwise_deg"]]
+    offsets = settingout.offsets(line, taping)
+    offsets["peg_95_mm"] = NORMAL_95 * offsets["peg_u_mm"]
+    offsets["chord_95_mm"] = NORMAL_95 * offsets["chord_peg_u_mm"]
+    squares = settingout.right_angles(taping)
+    squares["square_95_deg"] = NORMAL_95 * squares["u_deg"]
+    bearing, bearing_u = settingout.compass_should_read(line)
+    has_grid = bool(np.isfinite(line.convergence_deg))
+    return {
+        "line": line,
+        "taping": taping,
+        "azimuth_95_deg": NORMAL_95 * line.true_azimuth_u_deg,
+        "grid_bearing_deg": float(wrap_360(line.true_azimuth_deg - line.convergence_deg))
+        if has_grid
+        else None,
+        "compass": (bearing, NORMAL_95 * bearing_u) if np.isfinite(bearing + bearing_u) else None,
+        "has_grid": has_grid,
+        "nearest": _nearest_true(turned),
+        "mark": _short(line.reference_name),
+        "words": _words(line, taping),
+        "turns": _rows(turned),
+        "offsets": [
+            (str(north), _rows(part)) for north, part in offsets.groupby("north", sort=False)
+        ],
+        "grid_north": _rows(settingout.grid_north_offsets(line)),
+        "right_angles": _rows(squares),
+        "closing": _rows(_closing(taping)),
+        "diagram": _safe(setting_out_svg(line)),
+    }
+
+
+def _short(name: str) -> str:
+    """A name for the running text; the heading has it whole."""
+    return name if len(name) <= _LONGEST_NAME else name[: _LONGEST_NAME - 1].rstrip() + "…"
+
+
+def _words(line: ReferenceLine, taping: Taping) -> list[str]:
+    # Isolated, a name that is written from the right leaves the figures beside it in order.
+    name = f"\N{FIRST STRONG ISOLATE}{_short(line.reference_name)}\N{POP DIRECTIONAL ISOLATE}"
+    steps = settingout.in_words(replace(line, reference_name=name), taping)
+    # A figure keeps its unit, and the sign before it, on its line.
+    return [re.sub(r"(?<=±) | (?=mm?\b)", "\N{NO-BREAK SPACE}", step) for step in steps]
+
+
+def _closing(taping: Taping) -> pd.DataFrame:
+    """Sides and diagonals, the widest of each kind: eight limits a millimetre apart help nobody."""
+    table = settingout.closing_check(taping)
+    kind = np.where(table["check"].isin(["N–S", "E–W"]), "diagonal", "side")
+    widest = table.groupby([table["radius_m"], kind], sort=False)[
+        ["length_m", "accept_all_mm"]
+    ].max()
+    widest.index.names = ["radius_m", "check"]
+    return widest.reset_index()
+
+
+def _rows(table: pd.DataFrame) -> list[dict[str, Any]]:
+    return [{str(name): value for name, value in row.items()} for row in table.to_dict("records")]
+
+
+def _degrees_minutes(angle_deg: float) -> str:
+    degrees, minutes = divmod(round(angle_deg * 60.0), 60)
+    return f"{degrees % 360}°{minutes:02d}′"
+
+
+@lru_cache(maxsize=3)
+def _template(name: str) -> Any:
+    from jinja2 import Environment, PackageLoader
+
+    environment = Environment(
+        loader=PackageLoader("orient", "report"), autoescape=True, trim_blocks=True
+    )
+    return environment.get_template(name)
+
+
+def _safe(markup: str) -> Any:
+    from markupsafe import Markup
+
+    return Markup(markup)
