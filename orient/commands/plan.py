@@ -25,6 +25,8 @@ from orient.commands.common import (
     show_table,
 )
 from orient.commands.planning_options import (
+    altitude_limits,
+    at_95,
     board_options,
     care_options,
     chosen_sites,
@@ -83,16 +85,12 @@ def plan(
     days, a table of one day its sites; more of both are summed up by site. Everything in a
     table is local time, and uncertainties are 95 % figures; csv and json have standard ones.
     """
-    from orient.planning.hours import Limits, plan_chunks
+    from orient.planning.hours import plan_chunks
 
-    if not 0.0 <= min_altitude < max_altitude <= 90.0:
-        raise click.UsageError(
-            "--min-altitude must be 0 or more, and less than --max-altitude, 90 at most; "
-            f"found {min_altitude:g} and {max_altitude:g}."
-        )
+    limits = altitude_limits(target, min_altitude, max_altitude)
     dates = dates_between(first, last)
     sites = chosen_sites(campaign, names)
-    rig, limits = the_rig(rod, board, reach, care), Limits(target, min_altitude, max_altitude)
+    rig = the_rig(rod, board, reach, care)
     if show_budget:
         _show_budgets(sites, dates, rig, limits, style)
         return
@@ -230,7 +228,7 @@ def _row_columns(label: str) -> list[Column]:
             of_best(lambda b: f"{clock_text(b['morning'])} {clock_text(b['afternoon'])}"),
         ),
         Column("ring", of_best(lambda best: number(best["shadow_mm"], 0))),
-        Column("±", of_best(lambda best: _at_95(best["expected_u_deg"]))),
+        Column("±", of_best(lambda best: at_95(best["expected_u_deg"]))),
     ]
 
 
@@ -239,16 +237,10 @@ def _season_columns() -> list[Column]:
         Column("site", lambda row: row["site"], right=False),
         Column("days", lambda row: str(row["days"])),
         Column("good", lambda row: str(row["good_days"])),
-        Column("usual ±", lambda row: _at_95(row["median_u_deg"])),
-        Column("least ±", lambda row: _at_95(row["least_u_deg"])),
+        Column("usual ±", lambda row: at_95(row["median_u_deg"])),
+        Column("least ±", lambda row: at_95(row["least_u_deg"])),
         Column("flagged", _flagged_days, right=False),
     ]
-
-
-def _at_95(u_deg: float | None) -> str:
-    from orient.settingout import NORMAL_95
-
-    return number(None if u_deg is None else NORMAL_95 * u_deg, 2, "°")
 
 
 def _flagged_days(row: Row) -> str:
@@ -297,7 +289,7 @@ def _budget_columns() -> list[Column]:
         Column("marks", _marks_said, right=False),
         Column("mm", _shadow_said),
         *(Column(term, minutes(term)) for term in TERMS),
-        Column("±", lambda row: _at_95(row["expected_u_deg"])),
+        Column("±", lambda row: at_95(row["expected_u_deg"])),
     ]
 
 

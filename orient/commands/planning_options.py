@@ -10,11 +10,14 @@ from typing import TYPE_CHECKING, Any, TypeVar
 
 import click
 
+from orient.commands.common import number
+
 if TYPE_CHECKING:
     import numpy as np
     import pandas as pd
     from numpy.typing import NDArray
 
+    from orient.planning.hours import Limits
     from orient.planning.rig import Rig
 
 Command = TypeVar("Command", bound=Callable[..., Any])
@@ -43,12 +46,12 @@ class Positive(click.ParamType):
         self, value: Any, param: click.Parameter | None, ctx: click.Context | None
     ) -> float:
         try:
-            number = float(value)
+            found = float(value)
         except ValueError:
-            number = math.nan
-        if not (math.isfinite(number) and number > 0):
+            found = math.nan
+        if not (math.isfinite(found) and found > 0):
             self.fail(f"{value!r} is no number above 0.", param, ctx)
-        return number
+        return found
 
 
 POSITIVE = Positive()
@@ -191,3 +194,26 @@ def the_rig(
 
     given = {name: value for name, value in care.items() if value is not None}
     return Rig(rod, max(board), min(board), reach, Tolerances(**given))
+
+
+def altitude_limits(target: float, min_altitude: float, max_altitude: float) -> Limits:
+    """What a pair must meet.
+
+    Raises:
+        click.UsageError: no sun can stand between the two altitudes.
+    """
+    from orient.planning.hours import Limits
+
+    if not 0.0 <= min_altitude < max_altitude <= 90.0:
+        raise click.UsageError(
+            "--min-altitude must be 0 or more, and less than --max-altitude, 90 at most; "
+            f"found {min_altitude:g} and {max_altitude:g}."
+        )
+    return Limits(target, min_altitude, max_altitude)
+
+
+def at_95(u_deg: float | None) -> str:
+    """A standard uncertainty as tables for people show it: its 95 % figure in degrees."""
+    from orient.settingout import NORMAL_95
+
+    return number(None if u_deg is None else NORMAL_95 * u_deg, 2, "°")

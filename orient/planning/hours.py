@@ -18,7 +18,7 @@ from typing import Any, NamedTuple
 
 import numpy as np
 import pandas as pd
-from numpy.typing import NDArray
+from numpy.typing import ArrayLike, NDArray
 
 from orient import clock, sun
 from orient.observation.board import light_altitude_deg
@@ -176,8 +176,8 @@ def clearance_deg(days: SiteDays, day: Index, light: Light, altitude_deg: Array)
     return clear
 
 
-def half_interval_s(days: SiteDays, altitude_deg: float) -> Array:
-    """Seconds from the morning instant of an apparent altitude to noon, shape (n,).
+def half_interval_s(days: SiteDays, altitude_deg: ArrayLike) -> Array:
+    """Seconds from the morning instant of apparent altitudes, one or (n,), to noon, (n,).
 
     0 where the sun never climbs to it, 12 hours where it never sinks to it.
     """
@@ -208,7 +208,6 @@ def lattice(days: SiteDays, limits: Limits, step_min: float) -> tuple[Array, NDA
         the sun stays under the lower limit.
     """
     step_s = step_min * 60.0
-    # A hair inside the limits, so that no rounding calls their own pairs outside.
     nearest = half_interval_s(days, limits.max_altitude_deg)
     farthest = half_interval_s(days, limits.min_altitude_deg)
     first = np.floor(nearest / step_s)
