@@ -125,14 +125,7 @@ def _board(setup: pd.Series, where: pd.Series, place: pd.Series, marks: pd.DataF
         height_mm=float(setup["gnomon_height_mm"]),
         x_mm=marks["x_mm"].to_numpy(float),
         y_mm=marks["y_mm"].to_numpy(float),
-        watch_utc_s=np.asarray(
-            clock.utc_s(
-                np.datetime64(setup["date"], "D"),
-                marks["time_s"].to_numpy(float),
-                where["timezone"],
-            ),
-            dtype=float,
-        ),
+        watch_utc_s=_instants(place, marks["time_s"].to_numpy(float), where["timezone"]),
         half=half,
         ring=marks["ring"].to_numpy(str),
         elevation_m=float(where["elevation_m"]),
