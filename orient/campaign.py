@@ -250,11 +250,12 @@ def _folded(text: str) -> str:
 
 def _check_known(table: _Read, column: str, ids: _Read, faults: Faults) -> None:
     """Every id that a table refers to is one of the other table."""
-    if not (table.present and ids.present):
+    if not (table.present and ids.present and column in ids.cells.columns):
         return
     known = ids.frame[column]
     used = table.frame[column]
-    unknown = np.flatnonzero(~used.isin(known) & (used != ""))
+    # An id whose own row could not be read is no second fault.
+    unknown = np.flatnonzero(~used.isin({"", *known, *ids.cells.set_aside}))
     close = {text: _close_id(text, known) for text in used[unknown].unique()[:200]}
 
     def wanted(place: int) -> str:
@@ -584,8 +585,8 @@ def _readme() -> str:
     parts = [
         "The tables of this campaign\n===========================\n",
         _wrapped(
-            "One row a thing, under the names in the first row. Any spreadsheet opens the tables: "
-            "save them as CSV with the encoding UTF-8. A column that is not needed may be left "
+            "One row for each thing, under the names in the first row. Any spreadsheet opens the "
+            "tables: save them as CSV with the encoding UTF-8. A column that is not needed may be left "
             "blank or out.\n"
         ),
     ]

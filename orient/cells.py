@@ -41,6 +41,7 @@ class Cells:
 
     `columns` maps a header, in small letters and trimmed, to one trimmed text a row; `rows`
     are the row numbers that a spreadsheet shows, the header standing in row `header_row`.
+    `set_aside` are the texts of rows left out because they do not match the header.
     """
 
     file: str
@@ -48,6 +49,7 @@ class Cells:
     columns: dict[str, list[str]]
     rows: list[int]
     decimal_comma: bool = False
+    set_aside: frozenset[str] = frozenset()
 
     def column(self, name: str) -> list[str]:
         """The texts of a column, all blank where the table has no such column."""
@@ -291,7 +293,8 @@ def _cells(
     header = _header(file, rows[0], body[0], faults)
     if padded:
         body = [line + [""] * (len(header) - len(line)) for line in body]
-    kept = _even_rows(file, header, rows, body, faults)
+    kept, ragged = _sorted_rows(len(header), rows[1:], body[1:])
+    _tell_ragged(file, len(header), ragged, faults)
     columns: dict[str, list[str]] = {}
     for place, name in enumerate(header):
         texts = [line[place].strip() for line in kept.values()]
@@ -300,7 +303,8 @@ def _cells(
         elif not name and any(texts):
             said = f"values under no name in column {place + 1}"
             faults.add(file, rows[0], None, said, "a column name above them")
-    return Cells(file, rows[0], columns, list(kept), decimal_comma)
+    set_aside = frozenset(cell.strip() for line in ragged.values() for cell in line)
+    return Cells(file, rows[0], columns, list(kept), decimal_comma, set_aside)
 
 
 def _header(file: str, row: int, line: list[str], faults: Faults) -> list[str]:
@@ -315,25 +319,26 @@ def _header(file: str, row: int, line: list[str], faults: Faults) -> list[str]:
     return names
 
 
-def _even_rows(
-    file: str, header: list[str], rows: list[int], body: list[list[str]], faults: Faults
-) -> dict[int, list[str]]:
-    """The rows under the header that have its length, by their row number."""
-    width = len(header)
-    kept = {}
-    ragged = []
-    for row, line in zip(rows[1:], body[1:], strict=True):
+def _sorted_rows(
+    width: int, rows: list[int], body: list[list[str]]
+) -> tuple[dict[int, list[str]], dict[int, list[str]]]:
+    """The lines that have the header's width or end in blanks, and the others, by their rows."""
+    kept, ragged = {}, {}
+    for row, line in zip(rows, body, strict=True):
         if len(line) == width or (len(line) > width and not "".join(line[width:]).strip()):
             kept[row] = line
         else:
-            ragged.append((row, len(line)))
-    for row, cells in ragged[:FAULTS_LISTED]:
+            ragged[row] = line
+    return kept, ragged
+
+
+def _tell_ragged(file: str, width: int, ragged: dict[int, list[str]], faults: Faults) -> None:
+    for row, line in list(ragged.items())[:FAULTS_LISTED]:
         wanted = f"{width}, as in the row of column names"
-        if cells > width:
+        if len(line) > width:
             wanted += " (a comma within a cell needs quotes around the cell)"
-        faults.add(file, row, None, f"{cells} cells", wanted)
+        faults.add(file, row, None, f"{len(line)} cells", wanted)
     faults.unlisted += max(0, len(ragged) - FAULTS_LISTED)
-    return kept
 
 
 # --- values to CSV -----------------------------------------------------------------------------

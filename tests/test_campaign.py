@@ -365,6 +365,12 @@ def test_unknown_ids_and_what_they_may_have_meant(folder):
     assert only_fault(folder, marks=MARKS.replace("m1", "zebra"))[3] == "a setup of setups.csv"
 
 
+def test_a_spoilt_row_is_one_fault_not_one_for_each_mark(folder):
+    assert only_fault(folder, setups=SETUPS.replace(",250", ",250,spare"))[:2] == ("setups.csv", 3)
+    misspelt = SETUPS.replace("setup,", "setups,")
+    assert only_fault(folder, setups=misspelt)[:3] == ("setups.csv", 1, "setups")
+
+
 def test_a_serial_given_twice_on_a_board(folder):
     marks = "setup,mark,x_mm,y_mm\nh1,1,1,1\nm1,1,1,1\nh1,1,2,2\n"
     assert only_fault(folder, marks=marks)[:3] == ("marks.csv", 4, "mark")
