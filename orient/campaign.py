@@ -586,8 +586,8 @@ def _readme() -> str:
         "The tables of this campaign\n===========================\n",
         _wrapped(
             "One row for each thing, under the names in the first row. Any spreadsheet opens the "
-            "tables: save them as CSV with the encoding UTF-8. A column that is not needed may be left "
-            "blank or out.\n"
+            "tables: save them as CSV with the encoding UTF-8. A column that is not needed may be "
+            "left blank or out.\n"
         ),
     ]
     for table in TABLES.values():
