@@ -40,6 +40,8 @@ _FLAT_LATITUDE_RAD = 1.0
 _STEPS = 40
 # What one mark can cost at most while starts are sought.
 _WORST_MISS_MM = 15.0
+# A reading of the board is out of the question when its sum of squares is this much greater.
+_UNLIKELY_COST = 12.0
 _ROBUST_STEPS = 12
 
 
@@ -140,7 +142,34 @@ def adjust(
     """
     problem = _problem(board, free_watch, free_height, free_latitude, by_time)
     tries = [_solve_robustly(problem, *start) for start in _starts(problem)]
-    return _adjust_from(problem, *min(tries, key=lambda each: _robust_cost(problem, *each)))
+    costs = [_robust_cost(problem, *each) for each in tries]
+    likely = [
+        each
+        for each, cost in zip(tries, costs, strict=True)
+        if cost < min(costs) + 2 * _UNLIKELY_COST
+    ]
+    fits = sorted((_adjust_from(problem, *each) for each in likely), key=lambda fit: fit.cost)
+    return _widened(fits[0], fits[1:])
+
+
+def _widened(best: Fit, others: list[Fit]) -> Fit:
+    """The best fit, its azimuth as uncertain as others that fit the marks hardly worse make it.
+
+    With a single mark, say, morning and afternoon may both be possible. Each reading has the
+    likelihood that its sum of squares gives it; the variance is taken over all of them.
+    """
+    likelihood, square = 1.0, 0.0
+    for other in others:
+        apart = np.angle(
+            np.exp(1j * (other.state.board_azimuth_rad - best.state.board_azimuth_rad))
+        )
+        worse = other.cost - best.cost
+        if worse < _UNLIKELY_COST and abs(apart) > 3.0 * best.azimuth_u_rad:
+            likelihood += float(np.exp(-worse / 2.0))
+            square += float(np.exp(-worse / 2.0) * apart**2)
+    covariance = best.covariance.copy()
+    covariance[AZIMUTH, AZIMUTH] += square / likelihood
+    return replace(best, covariance=covariance) if square else best
 
 
 def _problem(
@@ -260,7 +289,8 @@ def _noise(problem: _Problem, misfit: Array) -> float:
     """How many times the stated tolerance the marks scatter, from their median; at least 1."""
     # Medians of the length of a standard normal residual in one and in two dimensions.
     expected = np.where(problem.timed, 1.177, 0.674)
-    return max(1.0, float(np.nanmedian(misfit / expected)))
+    known = (misfit / expected)[np.isfinite(misfit)]
+    return max(1.0, float(np.median(known))) if known.size else 1.0
 
 
 def _robust_cost(problem: _Problem, values: Array, utc_s: Array, _: Array) -> float:
@@ -421,9 +451,11 @@ def _starts_by_offset(problem: _Problem) -> list[tuple[Array, Array]]:
     turn = np.angle(np.sum(marked * np.conj(predicted), axis=1))
     miss = np.abs(marked - predicted * np.exp(1j * turn)[:, None])
     cost = np.sum(np.where(lit, np.minimum(miss, _WORST_MISS_MM), _WORST_MISS_MM) ** 2, axis=1)
-    return [
-        _start(problem, float(turn[best]), float(offset[best])) for best in _best_minima(cost, 3)
-    ]
+    # In half a step of the watch, a minute, the sun turns by 0.25° and the tip runs thus far.
+    missed = np.radians(0.25) * (board.length_mm**2 + board.height_mm**2) / board.height_mm
+    coarse = 20.0 + float(np.sum(np.minimum(missed, _WORST_MISS_MM) ** 2))
+    minima = _best_minima(cost, 5, coarse)
+    return [_start(problem, float(turn[best]), float(offset[best])) for best in minima]
 
 
 def _starts_by_shape(problem: _Problem) -> list[tuple[Array, Array]]:
@@ -431,8 +463,11 @@ def _starts_by_shape(problem: _Problem) -> list[tuple[Array, Array]]:
     azimuth = np.radians(np.arange(0.0, 360.0, 2.0))
     miss, instants = _nearest_on_track(problem.board, azimuth)
     cost = np.sum(np.minimum(miss, _WORST_MISS_MM) ** 2, axis=1)
+    # Half a step of azimuth throws a mark off by this much at its own distance.
+    missed = np.minimum(np.radians(1.0) * problem.board.length_mm, _WORST_MISS_MM)
+    coarse = 20.0 + float(np.sum(missed**2))
     starts = []
-    for best in _best_minima(cost, 3, around=True):
+    for best in _best_minima(cost, 3, coarse, around=True):
         values = problem.prior.copy()
         values[AZIMUTH] = azimuth[best]
         starts.append((values, instants[best]))
@@ -473,13 +508,16 @@ def _nearest_on_track(board: Board, azimuth_rad: Array) -> tuple[Array, Array]:
     return miss, nearest
 
 
-def _best_minima(cost: Array, most: int, around: bool = False) -> list[int]:
-    """Indices of the lowest local minima, lowest first, those near the best only."""
-    edge = cost[[-1, 0]] if around else np.array([np.inf, np.inf])
-    padded = np.concatenate([edge[:1], cost, edge[1:]])
-    near = cost <= 4.0 * cost.min() + 20.0
-    minima = np.flatnonzero((cost <= padded[:-2]) & (cost <= padded[2:]) & near)
-    return minima[np.argsort(cost[minima], kind="stable")][:most].tolist()
+def _best_minima(cost: Array, reach: int, coarse: float, around: bool = False) -> list[int]:
+    """Indices of up to three low minima, lowest first, each the least within its reach.
+
+    `coarse` is how much the cost may be too high between two tries that both missed the best.
+    """
+    from scipy.ndimage import minimum_filter1d
+
+    least = minimum_filter1d(cost, 2 * reach + 1, mode="wrap" if around else "nearest")
+    minima = np.flatnonzero((cost <= least) & (cost <= 4.0 * cost.min() + coarse))
+    return minima[np.argsort(cost[minima], kind="stable")][:3].tolist()
 
 
 @lru_cache(maxsize=256)
