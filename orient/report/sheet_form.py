@@ -24,6 +24,7 @@ from orient.settingout import NORMAL_95
 
 #: A direction worse than this at 95 % is not worth setting out by.
 _USELESS_DEG = 10.0
+_ROW_MM = 5.2
 _MARK_ROW_MM, _LEAST_MARKS = 7.0, 13
 
 
@@ -50,8 +51,8 @@ class _Flow:
             self.new_page()
 
     def heading_line(self, text: str) -> None:
-        # A heading alone at the foot of a page helps nobody: room for two lines more.
-        self.need(7.0 + 2 * line_height_mm(8.0))
+        # A heading alone at the foot of a page helps nobody: room for the head of a table too.
+        self.need(7.0 + 4 * _ROW_MM)
         self.top = self.page.paragraph(text, self.left, self.top - 2.0, self.room, 10.0, True)
         self.top -= 0.8
 
@@ -86,7 +87,7 @@ class _Flow:
         """A ruled table; each column with its share of the width."""
         shares = np.array([share for _, share in columns])
         edges = self.left + self.room * np.concatenate([[0.0], np.cumsum(shares / shares.sum())])
-        high = 5.2
+        high = _ROW_MM
         self.need(high * (min(len(rows), 3) + 1))
         self._row(edges, [name for name, _ in columns], high, bold=True)
         for row in rows:

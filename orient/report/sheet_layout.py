@@ -6,7 +6,7 @@ right. A point is *on the sheet* when it lies inside the board with a margin for
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import cached_property
 from typing import Any
 
@@ -104,6 +104,11 @@ class SheetLayout:
         return self.track[self.track["on_sheet"]]
 
     @property
+    def ticks(self) -> pd.DataFrame:
+        """The ticks of the track that lie on the sheet."""
+        return self.track[self.track["on_sheet"] & self.track["tick"]]
+
+    @property
     def noon(self) -> pd.Series | None:
         """The row of local noon, None where the sun is too low then."""
         rows = self.track[self.track["noon"]]
@@ -191,22 +196,22 @@ class SheetLayout:
     def expected(self) -> pd.DataFrame:
         """How well each way of using the sheet finds north: `way`, `detail`, `u_deg`."""
         rows: list[tuple[str, str, float]] = []
-        seen = self.on_sheet
+        seen = self.ticks
         if seen.empty:
             return pd.DataFrame(rows, columns=["way", "detail", "u_deg"])
-        timed = expected_u_deg(
-            timed_terms(self.marks_at(seen["utc_s"].to_numpy()), self.tolerances)
-        )
-        best = int(np.argmin(timed))
-        rows.append(("one tick, by the watch", f"at {seen['clock'].iloc[best]}", timed[best]))
-        near = int(np.argmin(np.abs(seen["hours"].to_numpy())))
-        rows.append(("one tick, by the watch", f"at {seen['clock'].iloc[near]}", timed[near]))
-        every = seen[seen["tick"] & (seen["minute"] % MARK_EVERY_MIN == 0)]
-        if len(every) > 1:
-            marks = self.marks_at(every["utc_s"].to_numpy())
-            terms = day_terms(mark_information(marks, self.tolerances).sum(axis=0), self.tolerances)
-            detail = f"{len(every)} marks, {every['clock'].iloc[0]} to {every['clock'].iloc[-1]}"
-            rows.append(("all the marks, by the watch", detail, float(expected_u_deg(terms))))
+        marks = self.marks_at(seen["utc_s"].to_numpy())
+        timed = expected_u_deg(timed_terms(marks, self.tolerances))
+        near_noon = int(np.argmin(np.abs(seen["hours"].to_numpy())))
+        for tick in dict.fromkeys((int(np.argmin(timed)), near_noon)):
+            at = f"at {seen['clock'].iloc[tick]}"
+            rows.append(("one tick, by the watch", at, float(timed[tick])))
+        chosen = (seen["minute"] % MARK_EVERY_MIN == 0).to_numpy()
+        if chosen.sum() > 1:
+            clocks = seen["clock"].to_numpy()[chosen]
+            information = mark_information(marks.take(chosen), self.tolerances).sum(axis=0)
+            u_deg = float(expected_u_deg(day_terms(information, self.tolerances)))
+            detail = f"{len(clocks)} marks, {clocks[0]} to {clocks[-1]}"
+            rows.append(("all the marks, by the watch", detail, u_deg))
         if not self.rings.empty:
             ring = self.rings.iloc[-1]
             pair = [self.marks_at(ring[half]) for half in ("am_utc_s", "pm_utc_s")]
@@ -221,7 +226,7 @@ class SheetLayout:
             `error`, `clock`, `along_mm`, `across_mm`: sizes, from the shadow of the tip
             itself, not linearised.
         """
-        seen = self.on_sheet
+        seen = self.ticks
         if seen.empty:
             return pd.DataFrame({"error": [], "clock": [], "along_mm": [], "across_mm": []})
         near = int(np.argmin(np.abs(seen["hours"].to_numpy())))
@@ -229,43 +234,30 @@ class SheetLayout:
         normal = self.normals()[chosen.index.to_numpy()]
         utc_s = chosen["utc_s"].to_numpy()
         right = np.stack([chosen["x_mm"], chosen["y_mm"]], axis=-1)
-        slope = float(np.tan(np.radians(0.5)))
-        wrong: dict[str, tuple[BoardState, float]] = {
-            f"rod {ROD_ALLOWANCE_MM:.0f} mm too tall": (
-                BoardState(height_mm=self.rod_mm + ROD_ALLOWANCE_MM),
-                0.0,
-            ),
-            "board 0.5° out of level, left–right": (
-                BoardState(height_mm=self.rod_mm, slope_x=slope),
-                0.0,
-            ),
-            "board 0.5° out of level, up–down": (
-                BoardState(height_mm=self.rod_mm, slope_y=slope),
-                0.0,
-            ),
-            "sheet turned by 5°": (
-                BoardState(height_mm=self.rod_mm, board_azimuth_rad=np.radians(5.0)),
-                0.0,
-            ),
-            "watch 5 min wrong": (BoardState(height_mm=self.rod_mm), 300.0),
-        }
         tables = []
-        for error, (state, late_s) in wrong.items():
-            x, y = shadow.tip(*self._light(utc_s + late_s), state)
-            moved = np.stack([x, y], axis=-1) - right
-            across = np.abs(np.sum(moved * normal, axis=-1))
-            along = np.abs(moved[:, 0] * normal[:, 1] - moved[:, 1] * normal[:, 0])
-            tables.append(
-                pd.DataFrame(
-                    {
-                        "error": error,
-                        "clock": chosen["clock"].to_numpy(),
-                        "along_mm": along,
-                        "across_mm": across,
-                    }
-                )
-            )
+        for error, (state, late_s) in self._wrong_boards().items():
+            moved = np.stack(shadow.tip(*self._light(utc_s + late_s), state), axis=-1) - right
+            sizes = {
+                "error": error,
+                "clock": chosen["clock"].to_numpy(),
+                "along_mm": np.abs(moved[:, 0] * normal[:, 1] - moved[:, 1] * normal[:, 0]),
+                "across_mm": np.abs(np.sum(moved * normal, axis=-1)),
+            }
+            tables.append(pd.DataFrame(sizes))
         return pd.concat(tables, ignore_index=True)
+
+    def _wrong_boards(self) -> dict[str, tuple[BoardState, float]]:
+        """Boards with one error each, and how late the light falls on them in seconds."""
+        good = BoardState(height_mm=self.rod_mm)
+        slope = float(np.tan(np.radians(0.5)))
+        taller = replace(good, height_mm=self.rod_mm + ROD_ALLOWANCE_MM)
+        return {
+            f"rod {ROD_ALLOWANCE_MM:.0f} mm too tall": (taller, 0.0),
+            "board 0.5° out of level, left–right": (replace(good, slope_x=slope), 0.0),
+            "board 0.5° out of level, up–down": (replace(good, slope_y=slope), 0.0),
+            "sheet turned by 5°": (replace(good, board_azimuth_rad=np.radians(5.0)), 0.0),
+            "watch 5 min wrong": (good, 300.0),
+        }
 
     def warnings(self) -> list[str]:
         """What a person must know before printing: no shadow, or a rod that does not suit."""
