@@ -323,25 +323,22 @@ def test_the_rod_advised_keeps_three_hours_each_way_on_the_sheet(place, date):
     assert better.better_rod_mm() is None
 
 
-def test_one_mark_by_the_watch_scatters_as_stated():
-    """Boards set up with errors, the tip traced afresh: scatter of the north that they give."""
-    layout = SheetLayout.of(NORTH, "2026-03-21", 300.0, (2000.0, 1000.0))
-    stated = layout.expected().iloc[0]
-    row = layout.track[layout.track["clock"] == stated["detail"].removeprefix("at ")].iloc[0]
+def tips_of_careless_boards(layout, clock):
+    """Boards set up with errors, the tip traced afresh: x and y of many marks of one minute."""
+    row = layout.track[layout.track["clock"] == clock].iloc[0]
     later = layout.track.iloc[row.name + 1]
     generator = np.random.default_rng(5)
-    sd, count = layout.tolerances, 40_000
+    sd = layout.tolerances
 
     def drawn(size):
-        return generator.normal(0.0, size, count)
+        return generator.normal(0.0, size, 40_000)
 
-    seconds = drawn(sd.watch_sd_s)
-    azimuth = np.radians(
-        row["azimuth_deg"] + (later["azimuth_deg"] - row["azimuth_deg"]) * seconds / 60
+    minutes = drawn(sd.watch_sd_s) / 60
+    azimuth, altitude = (
+        np.radians(row[name] + (later[name] - row[name]) * minutes)
+        for name in ("azimuth_deg", "altitude_deg")
     )
-    altitude = np.radians(
-        row["altitude_deg"] + (later["altitude_deg"] - row["altitude_deg"]) * seconds / 60
-    ) + np.radians(drawn(sd.edge_sd_deg))
+    altitude += np.radians(drawn(sd.edge_sd_deg))
     toward = np.stack(
         [np.cos(altitude) * np.sin(azimuth), np.cos(altitude) * np.cos(azimuth), np.sin(altitude)]
     )
@@ -349,10 +346,26 @@ def test_one_mark_by_the_watch_scatters_as_stated():
     reach = (layout.rod_mm + drawn(sd.height_sd_mm)) / (
         toward[2] - slope_x * toward[0] - slope_y * toward[1]
     )
-    errors = [np.hypot(sd.plumb_sd_mm, sd.mark_sd_mm)] * 2
-    x, y = (-reach * part + drawn(error) for part, error in zip(toward[:2], errors, strict=True))
+    error = np.hypot(sd.plumb_sd_mm, sd.mark_sd_mm)
+    x, y = (-reach * part + drawn(error) for part in toward[:2])
+    return row, x, y
+
+
+def test_one_mark_by_the_watch_scatters_as_stated():
+    layout = SheetLayout.of(NORTH, "2026-03-21", 300.0, (2000.0, 1000.0))
+    stated = layout.expected().iloc[0]
+    row, x, y = tips_of_careless_boards(layout, stated["detail"].removeprefix("at "))
     north = np.degrees(np.arctan2(x, y) - np.arctan2(row["x_mm"], row["y_mm"]))
     assert np.std(north) == pytest.approx(stated["u_deg"], rel=0.03)
+
+
+@pytest.mark.parametrize("clock", ["09:00", "12:30", "16:10"])
+def test_the_shaded_band_holds_95_of_100_marks(clock):
+    layout = SheetLayout.of(SOUTH, "2026-03-21", 300.0, (2000.0, 1000.0))
+    row, x, y = tips_of_careless_boards(layout, clock)
+    normal = layout.normals()[row.name]
+    across = (x - row["x_mm"]) * normal[0] + (y - row["y_mm"]) * normal[1]
+    assert np.mean(np.abs(across) < layout.band_mm()[row.name]) == pytest.approx(0.95, abs=0.006)
 
 
 def test_a_skyline_takes_its_hours_off_the_sheet():
