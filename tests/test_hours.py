@@ -7,7 +7,7 @@ import pandas as pd
 import pytest
 from scipy.interpolate import CubicSpline
 
-from orient import simulate
+from orient import clock, simulate
 from orient.planning import hours
 from orient.planning.hours import Limits
 from orient.planning.rig import Rig
@@ -178,3 +178,160 @@ def test_windows_agree_with_simulated_boards(case):
     ours = row.best_u_deg / case.limits.target_deg
     assert np.interp(best, brute.half, scatter) == pytest.approx(ours, rel=SLACK)
     assert ours <= np.min(scatter[inside]) * (1 + SLACK)
+
+
+def plan(sites, dates, **more):
+    return hours.plan_table(sites, day(*dates), **more)
+
+
+WINDOW = ["morning_from_utc_s", "morning_to_utc_s", "afternoon_from_utc_s", "afternoon_to_utc_s"]
+
+
+def test_rows_come_by_site_then_date_however_they_are_cut():
+    sites = sites_table((50.0, 10.0, "Europe/Berlin"), (-30.0, 150.0, "Australia/Sydney"))
+    dates = np.arange("2026-01-01", "2028-03-01", dtype="datetime64[D]")
+    whole = hours.plan_table(sites, dates)
+    assert len(whole) == 2 * len(dates) > 1500
+    assert (whole["site"] == np.repeat(["s0", "s1"], len(dates))).all()
+    assert (whole["date"].to_numpy().astype("datetime64[D]") == np.tile(dates, 2)).all()
+    shared = hours.plan_table(sites, dates, workers=2)
+    pd.testing.assert_frame_equal(whole, shared)
+    one = plan(sites.iloc[[1]], [str(dates[700])]).iloc[0]
+    pd.testing.assert_series_equal(
+        one, whole.iloc[len(dates) + 700], check_names=False, check_index_type=False
+    )
+
+
+def test_the_step_moves_the_ends_by_seconds_only():
+    sites = sites_table(
+        (50.0, 10.0, "Europe/Berlin"), (10.0, 0.0, "Africa/Accra"), (-30.0, 150.0, "Etc/GMT-10")
+    )
+    dates = ["2026-03-20", "2026-06-21", "2026-09-01"]
+    coarse, fine = (plan(sites, dates, step_min=step) for step in (10.0, 1.0))
+    assert (coarse["no-window"] == fine["no-window"]).all()
+    assert np.nanmax(np.abs(coarse[WINDOW] - fine[WINDOW])) < 5.0
+    assert coarse["best_u_deg"].to_numpy() == pytest.approx(fine["best_u_deg"], rel=0.01)
+    assert coarse["day_u_deg"].to_numpy() == pytest.approx(fine["day_u_deg"], rel=0.05)
+
+
+def test_a_level_skyline_at_20_is_a_lower_limit_of_20():
+    place = (35.0, 139.0, "Asia/Tokyo")
+    dates, rig = ["2026-04-01", "2026-12-21"], Rig(reach_mm=1500.0)
+    hills = plan(sites_table(place, horizon="20"), dates, rig=rig)
+    limit = plan(sites_table(place), dates, rig=rig, limits=Limits(min_altitude_deg=20.0))
+    assert hills[WINDOW].to_numpy() == pytest.approx(limit[WINDOW].to_numpy(), abs=2.0)
+    open_sky = plan(sites_table(place), dates, rig=rig)
+    assert (open_sky["morning_from_utc_s"] < hills["morning_from_utc_s"] - 1200).all()
+
+
+def test_hills_on_one_side_take_the_pairs_of_both():
+    west = plan(
+        sites_table((35.0, 139.0, "Asia/Tokyo"), horizon="0:0 180:0 200:45 340:45"),
+        ["2026-04-01"],
+        rig=Rig(reach_mm=1500.0),
+    ).iloc[0]
+    open_sky = plan(
+        sites_table((35.0, 139.0, "Asia/Tokyo")), ["2026-04-01"], rig=Rig(reach_mm=1500.0)
+    ).iloc[0]
+    assert west["morning_from_utc_s"] > open_sky["morning_from_utc_s"] + 3600
+    assert west["day_u_deg"] > open_sky["day_u_deg"]
+
+
+def test_polar_night_polar_day_and_a_noon_below_the_limit():
+    sites = sites_table(
+        (78.0, 16.0, "Arctic/Longyearbyen"), (90.0, 0.0, "UTC"), (-90.0, 0.0, "UTC"),
+        (68.0, 20.0, "Europe/Oslo"),
+    )  # fmt: skip
+    table = plan(sites, ["2026-01-05", "2026-06-21"], rig=Rig(reach_mm=3000.0))
+    night = table[(table.site == "s0")].iloc[0]
+    assert night["sun-too-low"]
+    assert night["no-window"]
+    assert night["noon_altitude_deg"] < 0
+    bright = plan(sites.iloc[[0]], ["2026-06-21"], rig=Rig(reach_mm=3000.0), limits=Limits(0.5))
+    assert bright["morning_from_utc_s"].iloc[0] < bright["noon_utc_s"].iloc[0] - 10 * 3600
+    # At a pole the sun keeps its height all day: no two marks make a pair.
+    poles = table[table.site.isin(["s1", "s2"])]
+    assert poles["no-window"].all()
+    assert poles["best_u_deg"].isna().all()
+    low = table[table.site == "s3"].iloc[0]
+    assert low["sun-too-low"]
+    assert not low["sun-too-high"]
+
+
+@pytest.mark.parametrize(
+    ("longitude", "zone"),
+    [
+        (180.0, "Pacific/Fiji"), (-180.0, "Pacific/Fiji"), (-179.9, "Pacific/Fiji"),
+        (-157.4, "Pacific/Kiritimati"), (-171.8, "Pacific/Apia"), (-170.7, "Pacific/Pago_Pago"),
+        (176.0, "America/Adak"), (-176.6, "America/Adak"),
+    ],
+)  # fmt: skip
+def test_noon_at_the_date_line_is_the_local_date_s(longitude, zone):
+    table = plan(sites_table((-14.0, longitude, zone)), ["2026-07-01"])
+    local = clock.local_iso(table["noon_utc_s"].iloc[0], zone)
+    if zone != "America/Adak" or longitude < 0:
+        assert local[:10] == "2026-07-01"
+    midday = clock.utc_s("2026-07-01", 43200.0, zone)
+    assert abs(table["noon_utc_s"].iloc[0] - midday) <= 12 * 3600
+
+
+def test_summer_time_moves_the_clock_and_not_the_sun():
+    sites = sites_table((52.0, 13.0, "Europe/Berlin"), (52.0, 13.0, "Etc/GMT-1"))
+    table = plan(sites, ["2026-03-28", "2026-03-29", "2026-03-30"])
+    times = ["noon_utc_s", *WINDOW]
+    with_summer_time = table[table.site == "s0"][times].to_numpy()
+    assert with_summer_time == pytest.approx(table[table.site == "s1"][times].to_numpy(), abs=0.01)
+    clocks = clock.local_clock(table["noon_utc_s"].to_numpy()[:3], "Europe/Berlin")
+    assert clocks.tolist() == ["12:13", "13:13", "13:12"]
+
+
+def test_a_wider_target_never_shortens_the_day():
+    sites = sites_table((50.0, 10.0, "Europe/Berlin"), (5.0, 30.0, "Africa/Kampala"))
+    dates = ["2026-02-01", "2026-06-21"]
+    rig = Rig(rod_mm=150.0)
+    tight, wide = (plan(sites, dates, rig=rig, limits=Limits(t)) for t in (0.2, 0.4))
+    assert tight["no-window"].sum() < 4
+    longer = (wide["morning_to_utc_s"] - wide["morning_from_utc_s"]).fillna(0)
+    shorter = (tight["morning_to_utc_s"] - tight["morning_from_utc_s"]).fillna(0)
+    assert (longer > shorter - 10).all()
+
+
+def test_off_board_only_where_a_larger_board_would_do():
+    winter = sites_table((50.0, 10.0, "Europe/Berlin"))
+    short, long = (plan(winter, ["2026-12-21"], rig=Rig(rod_mm=rod)).iloc[0] for rod in (100, 300))
+    assert long["off-board"]
+    assert long["no-window"]
+    assert np.isnan(long["day_u_deg"])
+    assert not short["off-board"]
+    assert not short["no-window"]
+    careless = Rig(reach_mm=2000.0, tolerances=Tolerances(level_sd_deg=2.0))
+    hopeless = plan(winter, ["2026-12-21"], rig=careless).iloc[0]
+    assert hopeless["no-window"]
+    assert not hopeless["off-board"]
+    assert hopeless["best_u_deg"] > 0.25
+
+
+def test_widest_run_finds_what_a_plain_search_finds():
+    generator = np.random.default_rng(2)
+    good = generator.random((500, 12)) < 0.6
+    half = np.cumsum(generator.random((500, 12)), axis=1)
+    first, last = hours.widest_run(good, half)
+    for row in range(500):
+        spans = [(half[row, b] - half[row, a], -a) for a, b in runs(good[row])]
+        if not spans:
+            assert (first[row], last[row]) == (0, -1)
+            continue
+        assert (half[row, last[row]] - half[row, first[row]], -first[row]) == max(spans)
+
+
+def test_dask_gives_identical_rows():
+    pytest.importorskip("distributed")
+    from orient.planning import cluster
+
+    sites = sites_table((50.0, 10.0, "Europe/Berlin"), (-30.0, 150.0, "Australia/Sydney"))
+    dates = np.arange("2026-01-01", "2028-03-01", dtype="datetime64[D]")
+    from distributed import Client
+
+    with Client(processes=False, n_workers=1, threads_per_worker=1, dashboard_address=None) as it:
+        there = pd.concat(cluster.plan_chunks(it, sites, dates), ignore_index=True)
+    pd.testing.assert_frame_equal(there, hours.plan_table(sites, dates))

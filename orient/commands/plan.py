@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import os
 from collections.abc import Iterable, Iterator
-from contextlib import contextmanager
+from contextlib import ExitStack, contextmanager
 from datetime import date
 from itertools import groupby
 from typing import TYPE_CHECKING, Any, cast
@@ -58,6 +58,11 @@ _WORTH_SHARING = 6000
     help="Processes to share the work; as many as there are processors if left out.",
 )
 @click.option(
+    "--cluster",
+    metavar="ADDRESS",
+    help="Share the work by dask: a scheduler's address, or `local`.",
+)
+@click.option(
     "--budget", "show_budget", is_flag=True, help="The error budget, term by term, of each day."
 )
 @format_option
@@ -74,6 +79,7 @@ def plan(
     max_altitude: float,
     step: float,
     workers: int | None,
+    cluster: str | None,
     show_budget: bool,
     style: str,
     **care: float | None,
@@ -95,9 +101,17 @@ def plan(
         _show_budgets(sites, dates, rig, limits, style)
         return
     site_days = len(sites) * len(dates)
-    if workers is None:
-        workers = _processors() if site_days >= _WORTH_SHARING else 1
-    with _progress_over(plan_chunks(sites, dates, rig, limits, step, workers), site_days) as chunks:
+    with ExitStack() as open_until_done:
+        if cluster:
+            from orient.planning.cluster import cluster as dask_cluster
+            from orient.planning.cluster import plan_chunks as plan_on
+
+            client = open_until_done.enter_context(dask_cluster(cluster, workers or _processors()))
+            chunks = plan_on(client, sites, dates, rig, limits, step)
+        else:
+            workers = workers or (_processors() if site_days >= _WORTH_SHARING else 1)
+            chunks = plan_chunks(sites, dates, rig, limits, step, workers)
+        chunks = open_until_done.enter_context(_progress_over(chunks, site_days))
         if style == "json":
             _write_json(chunks, sites)
         elif style == "csv":
@@ -171,11 +185,13 @@ def _show_plan(chunks: Iterable[pd.DataFrame], sites: pd.DataFrame, days: int, t
     import pandas as pd
 
     from orient.flags import CAUTIONS
-    from orient.planning.rows import plan_rows, season
+    from orient.planning.rows import SUMMED, plan_rows, season
 
-    table = pd.concat(list(chunks), ignore_index=True)
+    many = len(sites) > 1 and days > 1
+    # A summary needs few of the columns: a country's year of them stays small.
+    table = pd.concat([chunk[SUMMED] if many else chunk for chunk in chunks], ignore_index=True)
     console().print(title)
-    if len(sites) > 1 and days > 1:
+    if many:
         rows = cast("list[Row]", season(table).to_dict("records"))
         show_table(rows, _season_columns())
         show_flags(({**row, "flags": _season_flags(row)} for row in rows), "site")

@@ -11,7 +11,7 @@ A day is the 24 hours about the upper transit nearest to 12:00 local civil time.
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from dataclasses import dataclass
 from functools import partial
 from typing import Any, NamedTuple
@@ -183,14 +183,15 @@ def half_interval_s(days: SiteDays, altitude_deg: ArrayLike) -> Array:
     """
     latitude = np.radians(days.places.latitude_deg)
     declination = np.radians(sun.declination_deg(days.noon_utc_s))
+    wanted = np.sin(np.radians(altitude_deg))
+    lift = sun.refraction_deg(altitude_deg, days.places.pressure_hpa, days.places.temperature_c)
     with np.errstate(divide="ignore", invalid="ignore"):
-        cosine = (np.sin(np.radians(altitude_deg)) - np.sin(latitude) * np.sin(declination)) / (
-            np.cos(latitude) * np.cos(declination)
-        )
+        cosine = (
+            np.sin(np.radians(altitude_deg - lift)) - np.sin(latitude) * np.sin(declination)
+        ) / (np.cos(latitude) * np.cos(declination))
     hour_angle_deg = np.degrees(np.arccos(np.clip(np.nan_to_num(cosine), -1.0, 1.0)))
     half_s = hour_angle_deg / sun.SUN_RATE_DEG_PER_S
-    wanted = np.sin(np.radians(altitude_deg))
-    for _ in range(2):
+    for _ in range(3):
         instants = days.noon_utc_s - half_s
         up = light_at_board(instants, days.places)[2]
         climbing = sun.direction_rate(instants, *days.places[:2])[2]
@@ -436,39 +437,48 @@ def plan_chunks(
     Yields:
         Tables of `plan_chunk`, each of at most 1,500 rows.
     """
-    work = partial(
+    work = planner(dates, rig, limits, step_min)
+    if workers <= 1 or len(sites) * len(dates) <= _SITE_DAYS_A_CHUNK:
+        yield from map(work, pieces(sites, len(dates)))
+        return
+    from concurrent.futures import ProcessPoolExecutor
+
+    pool = ProcessPoolExecutor(workers)
+    try:
+        yield from pool.map(work, pieces(sites, len(dates)))
+    finally:
+        # A reader that goes away half-way leaves nothing running.
+        pool.shutdown(cancel_futures=True)
+
+
+def planner(
+    dates: Any, rig: Rig | None, limits: Limits | None, step_min: float
+) -> Callable[[Piece], pd.DataFrame]:
+    """What plans a piece; it can be sent to another process."""
+    return partial(
         _planned_piece,
         dates=np.asarray(dates, dtype="datetime64[D]"),
         rig=rig or Rig(),
         limits=limits or Limits(),
         step_min=step_min,
     )
-    pieces = list(_pieces(sites, len(work.keywords["dates"])))
-    if workers <= 1 or len(pieces) == 1:
-        yield from map(work, pieces)
-        return
-    from concurrent.futures import ProcessPoolExecutor
-
-    pool = ProcessPoolExecutor(min(workers, len(pieces)))
-    try:
-        yield from pool.map(work, pieces)
-    finally:
-        # A reader that goes away half-way leaves nothing running.
-        pool.shutdown(cancel_futures=True)
 
 
-class _Piece(NamedTuple):
+class Piece(NamedTuple):
+    """A run of site-days: some rows of the sites table, and which of their days."""
+
     sites: pd.DataFrame
     start: int  # of the first site-day, counted from the first of these sites
     stop: int
 
 
-def _pieces(sites: pd.DataFrame, dates: int) -> Iterator[_Piece]:
+def pieces(sites: pd.DataFrame, dates: int) -> Iterator[Piece]:
+    """Cut sites × dates into pieces, in order, each of at most 1,500 site-days."""
     total = len(sites) * dates
     for start in range(0, total, _SITE_DAYS_A_CHUNK):
         stop = min(start + _SITE_DAYS_A_CHUNK, total)
         first_site, last_site = start // dates, (stop - 1) // dates
-        yield _Piece(
+        yield Piece(
             sites.iloc[first_site : last_site + 1],
             start - first_site * dates,
             stop - first_site * dates,
@@ -476,7 +486,7 @@ def _pieces(sites: pd.DataFrame, dates: int) -> Iterator[_Piece]:
 
 
 def _planned_piece(
-    piece: _Piece, dates: Any, rig: Rig, limits: Limits, step_min: float
+    piece: Piece, dates: Any, rig: Rig, limits: Limits, step_min: float
 ) -> pd.DataFrame:
     site, date = np.divmod(np.arange(piece.start, piece.stop), len(dates))
     return plan_chunk(piece.sites, site, dates[date], rig, limits, step_min)

@@ -154,11 +154,15 @@ def within_95(u_deg: float) -> str:
     return f"±{NORMAL_95 * u_deg:.2f}° (95 %)"
 
 
+#: The columns of a plan that `season` sums up.
+SUMMED = ["site", "best_u_deg", "day_u_deg", *FLAGS]
+
+
 def season(plan: pd.DataFrame) -> pd.DataFrame:
     """A plan summed up by site.
 
     Args:
-        plan: of `hours.plan_chunk`, any number of chunks.
+        plan: of `hours.plan_chunk`, any number of chunks; at least its columns `SUMMED`.
 
     Returns:
         One row a site, in the order of the plan: `site`, `days`, `good_days` (with a
