@@ -2,8 +2,12 @@
 
 from __future__ import annotations
 
+import io
 import os
 import sys
+import warnings
+from collections.abc import Sequence
+from difflib import get_close_matches
 from importlib import import_module
 from typing import NoReturn
 
@@ -39,6 +43,15 @@ class LazyGroup(click.Group):
             return None
         return getattr(import_module(COMMANDS[name][0]), name)
 
+    def resolve_command(
+        self, ctx: click.Context, args: list[str]
+    ) -> tuple[str | None, click.Command | None, list[str]]:
+        if args and args[0] not in COMMANDS and not args[0].startswith("-"):
+            close = get_close_matches(args[0], COMMANDS, n=1)
+            hint = f" Did you mean {close[0]}?" if close else ""
+            ctx.fail(f"No such command {args[0]!r}.{hint}")
+        return super().resolve_command(ctx, args)
+
     def format_commands(self, ctx: click.Context, formatter: click.HelpFormatter) -> None:
         with formatter.section("Commands"):
             formatter.write_dl([(name, help_line) for name, (_, help_line) in COMMANDS.items()])
@@ -55,32 +68,85 @@ def orient() -> None:
 
 
 def main() -> NoReturn:
-    """Run the command line; every way it can end has its message and its exit status."""
+    """Run the command line of this process and end it."""
+    for name, mode in (("stdin", "r"), ("stdout", "w"), ("stderr", "w")):
+        stream = getattr(sys, name)
+        if stream is None:
+            # Closed by whoever started this process.
+            setattr(sys, name, open(os.devnull, mode))
+        elif isinstance(stream, io.TextIOWrapper):
+            # A name or a sign that the terminal's encoding has not is no reason to stop.
+            stream.reconfigure(errors="replace")
+    if not sys.warnoptions and not os.environ.get("ORIENT_DEBUG"):
+        # For the processes that share the work: they begin with filters of their own.
+        os.environ["PYTHONWARNINGS"] = "ignore"
+    sys.exit(run())
+
+
+def run(arguments: Sequence[str] | None = None) -> int:
+    """Run one command; every way it can end has its message and its exit status.
+
+    Args:
+        arguments: those after `orient`; the process's own if None.
+
+    Returns:
+        The exit status: 0 done, 1 the input is at fault, 2 the command line is.
+    """
+    debugging = bool(os.environ.get("ORIENT_DEBUG"))
+    with warnings.catch_warnings():
+        if not sys.warnoptions and not debugging:
+            # A library's remarks to programmers are no help to the person at the board.
+            warnings.simplefilter("ignore")
+        try:
+            orient(None if arguments is None else list(arguments), "orient", standalone_mode=False)
+            sys.stdout.flush()
+            return 0
+        except click.exceptions.Exit as stop:
+            return stop.exit_code
+        except click.ClickException as fault:
+            click.echo(_usage(fault), err=True)
+            return 2
+        except (click.Abort, KeyboardInterrupt):
+            click.echo("Stopped; nothing more was written.", err=True)
+            return 1
+        except (BrokenPipeError, SystemExit):
+            # The reader went away (the table drawer leaves by SystemExit then).
+            _give_up_output()
+            return 0
+        except Exception as fault:
+            if debugging:
+                raise
+            click.echo(_message(fault), err=True)
+            _give_up_output()
+            return 1
+
+
+def _give_up_output() -> None:
+    """Let what standard output could not take go, so that ending does not try it once more."""
     try:
-        orient(standalone_mode=False)
         sys.stdout.flush()
-        status = 0
-    except click.exceptions.Exit as stop:
-        status = stop.exit_code
-    except click.ClickException as fault:
-        fault.show()
-        status = 2
-    except (click.Abort, KeyboardInterrupt):
-        click.echo("Stopped; nothing more was written.", err=True)
-        status = 1
-    except BrokenPipeError:
-        # The reader went away; its end of the pipe is not written to again.
+    except (OSError, ValueError):
         os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
-        status = 0
-    except Exception as fault:
-        if os.environ.get("ORIENT_DEBUG"):
-            raise
-        click.echo(_message(fault), err=True)
-        status = 1
-    sys.exit(status)
+
+
+def _usage(fault: click.ClickException) -> str:
+    shown = io.StringIO()
+    fault.show(shown)
+    return _on_terminal(shown.getvalue().rstrip("\n"))
 
 
 def _message(fault: Exception) -> str:
+    return _on_terminal(_said(fault))
+
+
+def _on_terminal(text: str) -> str:
+    """A text whose lines hold nothing that could steer a terminal."""
+    from orient.commands.common import printable
+
+    return "\n".join(printable(line) for line in text.split("\n"))
+
+
+def _said(fault: Exception) -> str:
     from orient.errors import InputError
 
     if isinstance(fault, InputError):

@@ -1,55 +1,199 @@
-"""Files are written whole or not at all."""
+"""Files are written whole or not at all.
+
+What is promised, and what is not:
+
+- Every file is old or new, never a part, whatever happens: it is written and synced under a
+  temporary name in the same folder, then renamed over its place.
+- A set of files is all old or all new after any error (a full disk, a file held open by
+  another program, an interrupt): what was renamed already is put back.
+- Only a kill or a power cut within the renaming itself, well under a millisecond, can leave
+  some files of a set new and some old, each still whole. No file system that a field laptop
+  may have renames several files in one step; exchanging whole folders would, but would carry
+  away what else a person keeps there. So the file that stands for all comes last in a set (the
+  page after its tables), and running the command again puts the rest right.
+- A kill may leave hidden temporary files; a later run into the same folder clears them away.
+"""
 
 from __future__ import annotations
 
+import contextlib
+import errno
 import os
+import shutil
+import stat
 import tempfile
+import time
 from collections.abc import Mapping
 from pathlib import Path
 
+_PREFIX, _SUFFIX = ".orient-", ".part"
+#: A temporary file older than this belongs to no run that is still going.
+_LEFT_BEHIND_S = 3600.0
+
 
 def write_whole(folder: Path | str, contents: Mapping[str, str | bytes]) -> list[Path]:
-    """Write the named files into a folder, each of them whole or not at all.
-
-    Every file is first written and synced under a temporary name beside its place;
-    only when all of them are safely on the disk are they renamed. A full disk or a
-    kill before that leaves the old files as they were.
+    """Write the named files into a folder: all of them whole, or none.
 
     Args:
         folder: made, with its parents, where it does not exist.
-        contents: file name to text (written as UTF-8, newlines untouched) or bytes.
+        contents: file name to text (written as UTF-8, newlines untouched) or bytes, in the
+            order in which they take their places. A file that is replaced keeps its mode.
 
     Returns:
         The paths written, in the order given.
 
     Raises:
-        OSError: the folder or a file cannot be written; nothing was replaced.
+        OSError: the folder or a file cannot be written, a folder or a symbolic link is in a
+            file's place; everything is as it was. `filename` names the place.
     """
     folder = Path(folder)
-    folder.mkdir(parents=True, exist_ok=True)
-    staged: list[tuple[str, Path]] = []
+    targets = [folder / name for name in contents]
+    made: list[Path] = []
+    staged: list[str] = []
     try:
-        for name, content in contents.items():
-            data = content.encode("utf-8") if isinstance(content, str) else content
-            target = folder / name
-            handle, temporary = tempfile.mkstemp(dir=target.parent, prefix=".", suffix=".part")
-            staged.append((temporary, target))
-            with os.fdopen(handle, "wb") as stream:
-                stream.write(data)
-                stream.flush()
-                os.fsync(stream.fileno())
-            os.chmod(temporary, 0o666 & ~_umask())
-        for temporary, target in staged:
-            os.replace(temporary, target)
+        for target in targets:
+            _check_place(target)
+        for parent in dict.fromkeys([folder, *(target.parent for target in targets)]):
+            _make_folders(parent, made)
+            _clear_left_behind(parent)
+        for target, content in zip(targets, contents.values(), strict=True):
+            _stage(target, content, staged)
+        _put_in_place(staged, targets)
     except BaseException:
-        for temporary, _ in staged:
-            if os.path.exists(temporary):
-                os.unlink(temporary)
+        _remove(staged)
+        for each in reversed(made):
+            with contextlib.suppress(OSError):
+                each.rmdir()
         raise
-    return [target for _, target in staged]
+    return targets
 
 
-def _umask() -> int:
+def _check_place(target: Path) -> None:
+    try:
+        mode = os.lstat(target).st_mode
+    except FileNotFoundError:
+        return
+    except NotADirectoryError:
+        wanted = "a file stands where a folder is wanted"
+        raise NotADirectoryError(errno.ENOTDIR, wanted, str(target.parent)) from None
+    if stat.S_ISLNK(mode):
+        # Following it would write where nobody asked to; replacing it would break it.
+        said = "a symbolic link, which is not written through"
+        raise FileExistsError(errno.EEXIST, said, str(target))
+    if stat.S_ISDIR(mode):
+        said = "a folder stands where the file is wanted"
+        raise IsADirectoryError(errno.EISDIR, said, str(target))
+    if not stat.S_ISREG(mode):
+        raise FileExistsError(errno.EEXIST, "no ordinary file, so not replaced", str(target))
+
+
+def _make_folders(folder: Path, made: list[Path]) -> None:
+    """Make a folder with its parents, noting those that were not there, outermost first."""
+    missing = [each for each in (folder, *folder.parents) if not each.exists()]
+    try:
+        for each in reversed(missing):
+            each.mkdir(exist_ok=True)
+            made.append(each)
+        folder.mkdir(exist_ok=True)
+    except (FileExistsError, NotADirectoryError):
+        said = "something else stands where a folder is wanted"
+        raise NotADirectoryError(errno.ENOTDIR, said, str(folder)) from None
+
+
+def _clear_left_behind(folder: Path) -> None:
+    for path in folder.glob(f"{_PREFIX}*{_SUFFIX}"):
+        with contextlib.suppress(OSError):
+            if time.time() - path.lstat().st_mtime > _LEFT_BEHIND_S:
+                path.unlink()
+
+
+def _stage(target: Path, content: str | bytes, staged: list[str]) -> None:
+    """Write and sync a file's content under a temporary name beside its place."""
+    data = content.encode("utf-8") if isinstance(content, str) else content
+    try:
+        handle, temporary = tempfile.mkstemp(dir=target.parent, prefix=_PREFIX, suffix=_SUFFIX)
+        staged.append(temporary)
+        with os.fdopen(handle, "wb") as stream:
+            stream.write(data)
+            stream.flush()
+            os.fsync(stream.fileno())
+        os.chmod(temporary, _mode(target))
+    except OSError as fault:
+        # The temporary name would tell a person nothing.
+        fault.filename = str(target)
+        raise
+
+
+def _mode(target: Path) -> int:
+    with contextlib.suppress(OSError):
+        return stat.S_IMODE(os.stat(target).st_mode)
     mask = os.umask(0)
     os.umask(mask)
-    return mask
+    return 0o666 & ~mask
+
+
+def _put_in_place(staged: list[str], targets: list[Path]) -> None:
+    """Rename every staged file over its place, or put back those that were there before."""
+    before: dict[Path, str | None] = {}
+    place = None
+    try:
+        # Nothing can go wrong after the last renaming, so what it replaces is not kept.
+        for place in targets[:-1]:
+            before[place] = _second_name(place)
+        for temporary, place in zip(staged, targets, strict=True):
+            os.replace(temporary, place)
+    except BaseException as fault:
+        # A name that is gone has been renamed; with all of them gone the work is done.
+        renamed = [not os.path.lexists(temporary) for temporary in staged]
+        if not all(renamed):
+            _put_back(
+                [target for target, done in zip(targets, renamed, strict=True) if done], before
+            )
+        if isinstance(fault, OSError):
+            fault.filename, fault.filename2 = str(place), None
+        raise
+    finally:
+        _remove([name for name in before.values() if name])
+    _sync_folders(targets)
+
+
+def _put_back(targets: list[Path], before: dict[Path, str | None]) -> None:
+    for target in targets:
+        with contextlib.suppress(OSError):
+            name = before[target]
+            if name is None:
+                target.unlink()
+            else:
+                os.replace(name, target)
+
+
+def _second_name(target: Path) -> str | None:
+    """Another name for the file that stands in a place, None where there is none."""
+    if not target.exists():
+        return None
+    handle, name = tempfile.mkstemp(dir=target.parent, prefix=_PREFIX, suffix=_SUFFIX)
+    os.close(handle)
+    try:
+        os.unlink(name)
+        os.link(target, name)
+    except OSError:
+        # A memory card's file system knows no second names.
+        shutil.copy2(target, name)
+    return name
+
+
+def _sync_folders(targets: list[Path]) -> None:
+    """Have the new names on the disk too, where the system can sync a folder."""
+    for folder in {target.parent for target in targets}:
+        with contextlib.suppress(OSError):
+            handle = os.open(folder, os.O_RDONLY)
+            try:
+                os.fsync(handle)
+            finally:
+                os.close(handle)
+
+
+def _remove(names: list[str]) -> None:
+    for name in names:
+        with contextlib.suppress(OSError):
+            os.unlink(name)

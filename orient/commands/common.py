@@ -79,7 +79,9 @@ def show_table(rows: Sequence[Row], columns: Sequence[Column], title: str = "") 
     from rich.table import Table
     from rich.text import Text
 
-    table = Table(box=box.SIMPLE_HEAD, title=title or None, title_justify="left", pad_edge=False)
+    table = Table(
+        box=box.SIMPLE_HEAD, title=printable(title) or None, title_justify="left", pad_edge=False
+    )
     for column in columns:
         table.add_column(
             column.heading, justify="right" if column.right else "left", overflow="fold"
