@@ -1,0 +1,49 @@
+"""`orient report`: a campaign on one page, with tables and files beside it."""
+
+from __future__ import annotations
+
+import os
+from pathlib import Path
+
+import click
+
+from orient.commands.common import campaign_argument, printable, progress
+
+
+@click.command()
+@campaign_argument
+@click.option(
+    "-o",
+    "--output",
+    type=click.Path(file_okay=False, path_type=Path),
+    metavar="FOLDER",
+    help="Where to write; reports/<campaign> when not given.",
+)
+@click.option(
+    "--max-altitude",
+    type=click.FloatRange(10, 90),
+    default=60.0,
+    show_default=True,
+    help="A sun above this, in degrees, is too high for good marks.",
+)
+def report(campaign: str, output: Path | None, max_altitude: float) -> None:
+    """Write the report of CAMPAIGN: a page to read or print, with tables beside it.
+
+    index.html needs no network and no other file. results.csv, results.json, sites.csv,
+    and the reference lines as results.geojson and results.gpkg stand beside it.
+    """
+    from orient.campaign import read_campaign
+    from orient.report.page import write_report
+
+    read = read_campaign(campaign)
+    folder = output or Path("reports") / read.name
+    with progress("Reducing and drawing", 2 * len(read.setups)) as advance:
+        written = write_report(
+            read,
+            folder,
+            max_altitude_deg=max_altitude,
+            advance=advance,
+            workers=os.cpu_count() or 1,
+        )
+    for path in written:
+        click.echo(printable(str(path)))

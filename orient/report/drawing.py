@@ -1,0 +1,285 @@
+"""Small vector drawings as SVG text: shapes, plotting frames, labels that keep apart.
+
+Lengths are units of the drawing, about a CSS pixel each. Colours and line styles are named
+by the classes of `style.css`, so that one drawing serves light, dark and paper. Every text
+is escaped here.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass, field
+from math import ceil, cos, floor, hypot, log10, radians, sin
+
+from markupsafe import Markup
+
+#: Width of a usual drawing: read on a phone's 360 px and at twice that on a desk alike.
+WIDTH = 400.0
+#: Width of an average glyph, in parts of the type size (*common practice, no source*).
+_GLYPH = 0.58
+
+Point = tuple[float, float]
+
+
+class Drawing:
+    """A drawing under way; every method adds one thing on top of the earlier ones."""
+
+    def __init__(self, label: str, width: float = WIDTH, height: float = 300.0) -> None:
+        self.label, self.width, self.height = label, width, height
+        self._parts: list[Markup] = []
+
+    def markup(self) -> Markup:
+        """The whole drawing; screen readers are told its label."""
+        return Markup('<svg viewBox="0 0 {} {}" role="img" aria-label="{}">{}</svg>').format(
+            _short(self.width), _short(self.height), self.label, Markup("").join(self._parts)
+        )
+
+    def line(self, start: Point, end: Point, style: str) -> None:
+        self._add('<path class="{}" d="{}"/>', style, _path([start, end]))
+
+    def path(self, points: Sequence[Point], style: str, closed: bool = False) -> None:
+        if len(points) > 1:
+            self._add('<path class="{}" d="{}"/>', style, _path(points) + "Z" * closed)
+
+    def dot(self, at: Point, radius: float, style: str, title: str = "") -> None:
+        head = '<circle class="{}" cx="{}" cy="{}" r="{}"'
+        values = (style, _short(at[0]), _short(at[1]), _short(radius))
+        if title:
+            self._add(head + "><title>{}</title></circle>", *values, title)
+        else:
+            self._add(head + "/>", *values)
+
+    def cross(self, at: Point, half: float, style: str, upright: bool = False) -> None:
+        arms = ((half, 0.0), (0.0, half)) if upright else ((half, half), (half, -half))
+        lines = "".join(_path([(at[0] - x, at[1] - y), (at[0] + x, at[1] + y)]) for x, y in arms)
+        self._add('<path class="{}" d="{}"/>', style, lines)
+
+    def box(self, left: float, top: float, width: float, height: float, style: str) -> None:
+        self._add(
+            '<rect class="{}" x="{}" y="{}" width="{}" height="{}"/>',
+            style,
+            *(_short(value) for value in (left, top, width, height)),
+        )
+
+    def text(self, at: Point, text: str, style: str = "", anchor: str = "start") -> None:
+        """A text on one line; `anchor` is start, middle or end."""
+        self._add(
+            '<text class="{}" x="{}" y="{}" text-anchor="{}">{}</text>',
+            style,
+            _short(at[0]),
+            _short(at[1]),
+            anchor,
+            text,
+        )
+
+    def arrow(self, start: Point, end: Point, style: str, head: float = 8.0) -> None:
+        """A line with an open head at its end."""
+        self.line(start, end, style)
+        length = hypot(end[0] - start[0], end[1] - start[1])
+        if length < 1e-6:
+            return
+        back = ((start[0] - end[0]) / length * head, (start[1] - end[1]) / length * head)
+        wings = [
+            (
+                end[0] + back[0] * cos(turn) - back[1] * sin(turn),
+                end[1] + back[0] * sin(turn) + back[1] * cos(turn),
+            )
+            for turn in (radians(24), radians(-24))
+        ]
+        self.path([wings[0], end, wings[1]], style)
+
+    def _add(self, markup: str, *values: object) -> None:
+        self._parts.append(Markup(markup).format(*values))
+
+
+@dataclass(frozen=True)
+class Frame:
+    """A rectangle of the drawing that stands for ranges of two quantities, y upward."""
+
+    left: float
+    top: float
+    width: float
+    height: float
+    x_range: tuple[float, float]
+    y_range: tuple[float, float]
+
+    def x(self, value: float) -> float:
+        low, high = self.x_range
+        return self.left + (value - low) / (high - low) * self.width
+
+    def y(self, value: float) -> float:
+        low, high = self.y_range
+        return self.top + (high - value) / (high - low) * self.height
+
+    def at(self, x: float, y: float) -> Point:
+        return self.x(x), self.y(y)
+
+    def holds(self, x: float, y: float) -> bool:
+        return self.x_range[0] <= x <= self.x_range[1] and self.y_range[0] <= y <= self.y_range[1]
+
+    @property
+    def bottom(self) -> float:
+        return self.top + self.height
+
+    @property
+    def right(self) -> float:
+        return self.left + self.width
+
+    def runs(self, points: Iterable[Point]) -> list[list[Point]]:
+        """The parts of a polyline inside the frame, cut at its edges, as drawing points."""
+        runs: list[list[Point]] = []
+        last: Point | None = None
+        for point in points:
+            if point[0] != point[0] or point[1] != point[1]:
+                last = None
+                continue
+            if last is not None:
+                cut = self._cut(last, point)
+                if cut is not None:
+                    start, end = (self.at(*each) for each in cut)
+                    if runs and runs[-1][-1] == start:
+                        runs[-1].append(end)
+                    else:
+                        runs.append([start, end])
+            last = point
+        return runs
+
+    def _cut(self, start: Point, end: Point) -> tuple[Point, Point] | None:
+        """The part of a straight line inside the ranges."""
+        first, last = 0.0, 1.0
+        for place, (low, high) in enumerate((self.x_range, self.y_range)):
+            step = end[place] - start[place]
+            if step == 0.0:
+                if not low <= start[place] <= high:
+                    return None
+                continue
+            near, far = sorted(((low - start[place]) / step, (high - start[place]) / step))
+            first, last = max(first, near), min(last, far)
+        if first >= last:
+            return None
+
+        def along(part: float) -> Point:
+            if part in (0.0, 1.0):
+                return end if part else start
+            return (
+                start[0] + part * (end[0] - start[0]),
+                start[1] + part * (end[1] - start[1]),
+            )
+
+        return along(first), along(last)
+
+
+@dataclass
+class Labels:
+    """Keeps texts apart: a label goes where no earlier one is, or nowhere."""
+
+    bounds: tuple[float, float, float, float]
+    taken: list[tuple[float, float, float, float]] = field(default_factory=list)
+
+    def keep(self, at: Point, radius: float) -> None:
+        """Keep labels off a drawn thing."""
+        self.taken.append((at[0] - radius, at[1] - radius, at[0] + radius, at[1] + radius))
+
+    def put(
+        self, drawing: Drawing, places: Iterable[Point], text: str, style: str, size: float = 11.0
+    ) -> bool:
+        """Write a text about the middle of the first of these places that is free."""
+        half_width, half_height = text_width(text, size) / 2, size * 0.55
+        for x, y in places:
+            box = (x - half_width, y - half_height, x + half_width, y + half_height)
+            if self._free(box):
+                self.taken.append(box)
+                drawing.text((x, y + size * 0.35), text, style, "middle")
+                return True
+        return False
+
+    def _free(self, box: tuple[float, float, float, float]) -> bool:
+        left, top, right, bottom = self.bounds
+        if box[0] < left or box[1] < top or box[2] > right or box[3] > bottom:
+            return False
+        return not any(
+            box[0] < other[2] and box[2] > other[0] and box[1] < other[3] and box[3] > other[1]
+            for other in self.taken
+        )
+
+
+def text_width(text: str, size: float) -> float:
+    """About how wide a text is set."""
+    return len(text) * size * _GLYPH
+
+
+def around(at: Point, distance: float) -> list[Point]:
+    """Eight places about a point, those to the right and above first."""
+    return [
+        (at[0] + distance * sin(radians(angle)), at[1] - distance * cos(radians(angle)))
+        for angle in (45, 0, 90, 315, 135, 270, 180, 225)
+    ]
+
+
+def ticks(low: float, high: float, most: int = 7) -> list[float]:
+    """Round values from low to high, at most so many and one: steps of 1, 2 or 5."""
+    step = nice((high - low) / most)
+    return [round(number * step, 12) for number in range(ceil(low / step), floor(high / step) + 1)]
+
+
+def nice(value: float) -> float:
+    """The least of 1, 2, 5, 10 … that is no less than a value above 0."""
+    power = 10.0 ** floor(log10(value))
+    return next(step * power for step in (1, 2, 5, 10) if step * power >= value * (1 - 1e-9))
+
+
+def nice_below(value: float) -> float:
+    """The greatest of 1, 2, 5, 10 … that is no more than a value above 0."""
+    power = 10.0 ** floor(log10(value))
+    return next(step * power for step in (10, 5, 2, 1) if step * power <= value * (1 + 1e-9))
+
+
+def figure(value: float | None, places: int = 2, unit: str = "", plus: bool = False) -> str:
+    """A number for people with its unit, a true minus sign, a dash where there is none."""
+    if value is None or value != value:
+        return "–"
+    text = f"{value:{'+' if plus else ''}.{places}f}"
+    if float(text) == 0.0:
+        text = text.replace("-", "+" if plus else "")
+    return text.replace("-", "−") + unit
+
+
+def plain(value: float) -> str:
+    """A tick's figure."""
+    return f"{value:g}".replace("-", "−")
+
+
+def bottom_axis(
+    drawing: Drawing, frame: Frame, marks: Iterable[tuple[float, str]], title: str
+) -> None:
+    """Ticks with their figures under a frame, and what they count."""
+    for value, text in marks:
+        x = frame.x(value)
+        drawing.line((x, frame.top), (x, frame.bottom), "lattice")
+        drawing.text((x, frame.bottom + 13), text, "tick", "middle")
+    drawing.text((frame.right, frame.bottom + 27), title, "axis", "end")
+
+
+def left_axis(
+    drawing: Drawing, frame: Frame, marks: Iterable[tuple[float, str]], title: str
+) -> None:
+    """Ticks with their figures left of a frame, and what they count, above it."""
+    for value, text in marks:
+        y = frame.y(value)
+        drawing.line((frame.left, y), (frame.right, y), "lattice")
+        drawing.text((frame.left - 4, y + 3.5), text, "tick", "end")
+    drawing.text((max(frame.left - 30, 0.0), frame.top - 6), title, "axis")
+
+
+def edge(drawing: Drawing, frame: Frame) -> None:
+    """The frame's own outline."""
+    drawing.box(frame.left, frame.top, frame.width, frame.height, "frame")
+
+
+def _path(points: Sequence[Point]) -> str:
+    return "M" + "L".join(f"{_short(x)} {_short(y)}" for x, y in points)
+
+
+def _short(value: float) -> str:
+    text = f"{value:.1f}".removesuffix(".0")
+    return "0" if text == "-0" else text

@@ -1,0 +1,565 @@
+"""The report: one page that people read, and its tables and map layers beside it."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterable, Sequence
+from datetime import date as Date
+from functools import lru_cache
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+import pandas as pd
+from markupsafe import Markup
+
+from orient import __version__, clock
+from orient import site as site_table
+from orient.angles import wrap_360
+from orient.campaign import Campaign
+from orient.cells import clock_text
+from orient.files import write_whole
+from orient.flags import CAUTIONS, FLAGS
+from orient.observation.setups import COVERAGE_95, KEYS, SetupResult, reduce_campaign
+from orient.planning import rows as plan_rows
+from orient.planning.hours import Limits, plan_chunk
+from orient.planning.rig import Rig
+from orient.report.board_drawing import board_drawing
+from orient.report.drawing import figure
+from orient.report.geodata import geojson, geopackage, line_end, results_frame
+from orient.report.norths import norths_diagram
+from orient.report.plots import (
+    SunDay,
+    budget_plot,
+    budget_terms,
+    day_plot,
+    method_plot,
+    sun_day,
+)
+from orient.report.settingout import setting_out_css, setting_out_html
+from orient.report.site_map import MapLine, MapSite, SiteMap, site_map
+from orient.report.tables import csv_rows, json_rows, sites_csv
+from orient.settingout import ReferenceLine
+
+FILES = (
+    "index.html",
+    "results.csv",
+    "results.json",
+    "sites.csv",
+    "results.geojson",
+    "results.gpkg",
+)
+_CARRIERS_NAMED = 12
+
+
+def write_report(
+    campaign: Campaign,
+    folder: Path | str,
+    results: Sequence[SetupResult] | None = None,
+    max_altitude_deg: float = site_table.MAX_ALTITUDE_DEG,
+    advance: Callable[[int], None] = lambda _: None,
+    workers: int = 1,
+) -> list[Path]:
+    """Write the report of a campaign: `FILES`, all of them or none.
+
+    Args:
+        campaign: with all three tables.
+        folder: made where it does not exist; files of these names in it are replaced.
+        results: of `reduce_campaign`; reduced here when None.
+        max_altitude_deg: a sun above this counts as too high.
+        advance: called with 1 for every board reduced and for every set-up drawn.
+        workers: processes to share the reduction among.
+
+    Returns:
+        The paths written, in the order of `FILES`.
+
+    Raises:
+        OSError: a file cannot be written; nothing was replaced.
+    """
+    if results is None:
+        results = reduce_campaign(campaign, workers, advance)
+    days = _site_days(campaign, max_altitude_deg)
+    rows = [result.row for result in results]
+    frame = results_frame(results)
+    contents: tuple[str | bytes, ...] = (
+        _page(campaign, results, days, max_altitude_deg, advance),
+        csv_rows(rows, KEYS),
+        json_rows(rows),
+        sites_csv(days),
+        geojson(frame),
+        geopackage(frame),
+    )
+    return write_whole(folder, dict(zip(FILES, contents, strict=True)))
+
+
+def _page(
+    campaign: Campaign,
+    results: Sequence[SetupResult],
+    days: pd.DataFrame,
+    max_altitude_deg: float,
+    advance: Callable[[int], None],
+) -> str:
+    number_of_site = {name: number for number, name in enumerate(campaign.sites.index, 1)}
+    settings_out, out_numbers = _settings_out(results)
+    setups = []
+    for number, result in enumerate(results, 1):
+        setups.append(_setup(number, result, number_of_site, out_numbers[number - 1]))
+        advance(1)
+    sites = _sites(campaign, results, days, max_altitude_deg)
+    return _template().render(
+        campaign=campaign.name,
+        counts=_counts(campaign, results),
+        css=Markup(_style()),
+        cautions=CAUTIONS,
+        answers=_answers(results),
+        flagged=_flagged(setups, sites),
+        map=_map(campaign, results, number_of_site),
+        setups=setups,
+        sites=sites,
+        hours_note=_hours_note(max_altitude_deg),
+        settings_out=settings_out,
+        files=FILES[1:],
+        version=__version__,
+    )
+
+
+@lru_cache(maxsize=1)
+def _template() -> Any:
+    from jinja2 import Environment, PackageLoader, StrictUndefined
+
+    environment = Environment(
+        loader=PackageLoader("orient", "report"),
+        autoescape=True,
+        trim_blocks=True,
+        undefined=StrictUndefined,
+    )
+    environment.filters["figure"] = _figure
+    return environment.get_template("report.html.j2")
+
+
+def _figure(value: Any, places: int = 2, unit: str = "", plus: bool = False) -> str:
+    return figure(None if value is None else float(value), places, unit, plus)
+
+
+def _style() -> str:
+    return Path(__file__).with_name("style.css").read_text("utf-8") + setting_out_css()
+
+
+def _counts(campaign: Campaign, results: Sequence[SetupResult]) -> str:
+    parts = [_plural(len(campaign.sites), "site"), _plural(len(results), "set-up")]
+    marks = sum(len(result.marks) for result in results)
+    parts.append(_plural(marks, "mark"))
+    dates = sorted({result.row["date"] for result in results})
+    if dates:
+        parts.append(dates[0] if len(dates) == 1 else f"{dates[0]} to {dates[-1]}")
+    return ", ".join(parts)
+
+
+def _plural(count: int, word: str) -> str:
+    return f"{count} {word}{'s' * (count != 1)}"
+
+
+def _within_95(u: float | None) -> float | None:
+    return None if u is None else COVERAGE_95 * float(u)
+
+
+# The first screen -----------------------------------------------------------------------
+
+
+def _answers(results: Sequence[SetupResult]) -> list[dict[str, Any]]:
+    """One row a reference line; lines seen by several set-ups first joined, then apart."""
+    answers: list[dict[str, Any]] = []
+    for members in _by_line(results):
+        first = results[members[0]]
+        joint = first.combined is not None and first.row["combined_azimuth_deg"] is not None
+        if joint:
+            answers.append(_joint_answer([results[member] for member in members]))
+        answers += [
+            _answer(results[member]) | {"number": member + 1, "kind": "member" if joint else ""}
+            for member in members
+        ]
+    return answers
+
+
+def _by_line(results: Sequence[SetupResult]) -> list[list[int]]:
+    """Places of the set-ups that were joined into one line, in the order of the table."""
+    lines: dict[Any, list[int]] = {}
+    for place, result in enumerate(results):
+        key: Any = place
+        if result.combined is not None:
+            key = (result.row["site"], result.row["reference_name"])
+        lines.setdefault(key, []).append(place)
+    return list(lines.values())
+
+
+def _answer(result: SetupResult) -> dict[str, Any]:
+    row = result.row
+    has_reference = row["reference_azimuth_deg"] is not None
+    u = row["reference_azimuth_u_deg"] if has_reference else row["board_azimuth_u_deg"]
+    azimuth = row["reference_azimuth_deg"] if has_reference else row["board_azimuth_deg"]
+    wanted = row["reference_name"] or np.isfinite(result.setup["reference_angle_deg"])
+    return {
+        "reference": (row["reference_name"] or "the reference") if wanted else "",
+        "setup": row["setup"],
+        "site": row["site"],
+        "date": row["date"],
+        "azimuth_deg": azimuth if has_reference or not wanted else None,
+        "azimuth_95_deg": _within_95(u),
+        "grid_deg": row["reference_grid_bearing_deg"],
+        "magnetic_deg": row["reference_magnetic_bearing_deg"],
+        "magnetic_95_deg": _magnetic_95(row["reference_azimuth_u_deg"], row),
+        "reading_deg": row["compass_reading_deg"],
+        "difference_deg": row["compass_difference_deg"],
+        "difference_95_deg": _within_95(row["compass_difference_u_deg"]),
+        "flags": row["flags"],
+    }
+
+
+def _magnetic_95(azimuth_u_deg: float | None, row: dict[str, Any]) -> float | None:
+    if azimuth_u_deg is None:
+        return None
+    return COVERAGE_95 * float(np.hypot(azimuth_u_deg, row["declination_u_deg"]))
+
+
+def _joint_answer(members: Sequence[SetupResult]) -> dict[str, Any]:
+    row = members[0].row
+    turn = row["combined_azimuth_deg"] - row["reference_azimuth_deg"]
+    grid_deg = row["reference_grid_bearing_deg"]
+    flags = [flag for flag in row["flags"] if flag == "setups-disagree"]
+    return {
+        "kind": "joint",
+        "number": 0,
+        "reference": row["reference_name"],
+        "setup": " + ".join(member.row["setup"] for member in members),
+        "site": row["site"],
+        "date": "",
+        "count": row["combined_setups"],
+        "azimuth_deg": row["combined_azimuth_deg"],
+        "azimuth_95_deg": _within_95(row["combined_azimuth_u_deg"]),
+        "grid_deg": None if grid_deg is None else float(wrap_360(grid_deg + turn)),
+        "magnetic_deg": float(wrap_360(row["reference_magnetic_bearing_deg"] + turn)),
+        "magnetic_95_deg": _magnetic_95(row["combined_azimuth_u_deg"], row),
+        "reading_deg": None,
+        "difference_deg": None,
+        "difference_95_deg": None,
+        "flags": flags,
+    }
+
+
+def _flagged(
+    setups: Iterable[dict[str, Any]], sites: Iterable[dict[str, Any]]
+) -> list[dict[str, Any]]:
+    """Each flag with its sentence and who carries it, set-ups first."""
+    carriers: dict[str, list[dict[str, Any]]] = {}
+    for kind, things in (("setup", setups), ("site", sites)):
+        for thing in things:
+            for flag in thing["flags"]:
+                carrier = {"name": thing["name"], "anchor": f"{kind}-{thing['number']}"}
+                carriers.setdefault(flag, []).append(carrier)
+    return [
+        {
+            "code": flag,
+            "sentence": FLAGS[flag],
+            "carriers": named[:_CARRIERS_NAMED],
+            "more": max(0, len(named) - _CARRIERS_NAMED),
+        }
+        for flag, named in carriers.items()
+    ]
+
+
+def _map(
+    campaign: Campaign, results: Sequence[SetupResult], number_of_site: dict[str, int]
+) -> SiteMap | None:
+    table = campaign.sites
+    sites = [
+        MapSite(number_of_site[name], name, latitude, longitude)
+        for name, latitude, longitude in zip(
+            table.index.tolist(),
+            table["latitude_deg"].tolist(),
+            table["longitude_deg"].tolist(),
+            strict=True,
+        )
+    ]
+    lines = []
+    for members in _by_line(results):
+        row = results[members[0]].row
+        azimuth = row["combined_azimuth_deg"] or row["reference_azimuth_deg"]
+        if azimuth is not None:
+            end = line_end(results[members[0]])
+            lines.append(MapLine(number_of_site[row["site"]], azimuth, end))
+    return site_map(sites, lines)
+
+
+# The set-ups ----------------------------------------------------------------------------
+
+
+def _setup(
+    number: int, result: SetupResult, number_of_site: dict[str, int], out_number: int
+) -> dict[str, Any]:
+    row, terms = result.row, budget_terms(result)
+    return _answer(result) | {
+        "number": number,
+        "name": row["setup"],
+        "site_number": number_of_site[row["site"]],
+        "grid": result.place["grid"],
+        "reference_azimuth_deg": row["reference_azimuth_deg"],
+        "reference_azimuth_95_deg": _within_95(row["reference_azimuth_u_deg"]),
+        "combined_azimuth_deg": row["combined_azimuth_deg"],
+        "combined_azimuth_95_deg": _within_95(row["combined_azimuth_u_deg"]),
+        "combined_setups": row["combined_setups"],
+        "board_deg": row["board_azimuth_deg"],
+        "board_95_deg": _within_95(row["board_azimuth_u_deg"]),
+        "north_deg": row["north_on_board_deg"],
+        "noon_watch": row["noon_watch"],
+        "latitude_deg": row["latitude_deg"],
+        "latitude_95_deg": _within_95(row["latitude_u_deg"]),
+        "site_latitude_deg": float(result.place["latitude_deg"]),
+        "remarks": result.remarks,
+        "board": board_drawing(result),
+        "methods": method_plot(result),
+        "budget": budget_plot(terms) if terms else None,
+        "marks": _marks(result),
+        "untimed": bool(result.reduced and result.reduced.watch_error_s is None),
+        "stated": _stated(result.setup),
+        "out_number": out_number,
+    }
+
+
+def _stated(setup: pd.Series) -> str:
+    """What the table states of the set-up, standard uncertainties."""
+    watch = {
+        "trusted": f"watch trusted to {setup['watch_sd_s']:g} s",
+        "running": "watch trusted for its rate only",
+        "none": "no watch",
+    }[setup["watch"]]
+    return (
+        f"Stated (1 σ): rod {setup['gnomon_height_mm']:g} ± {setup['height_sd_mm']:g} mm, marks "
+        f"{setup['mark_sd_mm']:g} mm, level {setup['level_sd_deg']:g}°, foot "
+        f"{setup['plumb_sd_mm']:g} mm, {watch}, shadow’s edge: {setup['edge']}."
+    )
+
+
+def _marks(result: SetupResult) -> list[dict[str, Any]]:
+    rows = [_mark(mark) | {"used": "yes"} for mark in result.marks.to_dict("records")]
+    if result.reduced is not None:
+        fit = result.reduced.fit
+        for row, residual, kept in zip(rows, fit.residual_mm, fit.kept, strict=True):
+            row |= _residual(row, residual) | {"used": "yes" if kept else "rejected"}
+    left_out = [_mark(mark) | {"used": "left out"} for mark in result.left_out.to_dict("records")]
+    return rows + left_out
+
+
+def _mark(mark: dict[Any, Any]) -> dict[str, Any]:
+    return {
+        "name": mark["mark"],
+        "time": clock_text(mark["time_s"]),
+        "x_mm": mark["x_mm"],
+        "y_mm": mark["y_mm"],
+        "length_mm": float(np.hypot(mark["x_mm"], mark["y_mm"])),
+        "ring": mark["ring"],
+        "note": mark["note"],
+        "along_mm": None,
+        "across_mm": None,
+        "across_min": None,
+    }
+
+
+def _residual(row: dict[str, Any], residual_mm: Any) -> dict[str, Any]:
+    """A residual along the shadow and across it, clockwise plus."""
+    length = row["length_mm"]
+    if not length > 0:
+        return {}
+    toward = np.array([row["x_mm"], row["y_mm"]]) / length
+    across = float(residual_mm @ [toward[1], -toward[0]])
+    return {
+        "along_mm": float(residual_mm @ toward),
+        "across_mm": across,
+        "across_min": float(np.degrees(across / length) * 60.0),
+    }
+
+
+def _settings_out(results: Sequence[SetupResult]) -> tuple[list[dict[str, Any]], list[int]]:
+    """The setting-out of every line, and for each set-up the number of its own, 0 for none."""
+    settings: list[dict[str, Any]] = []
+    numbers = [0] * len(results)
+    for members in _by_line(results):
+        line = _reference_line([results[member] for member in members])
+        if line is None:
+            continue
+        settings.append(
+            {
+                "number": len(settings) + 1,
+                "reference": line.reference_name,
+                "setup": line.setup,
+                "html": Markup(setting_out_html(line)),
+            }
+        )
+        for member in members:
+            numbers[member] = len(settings)
+    return settings, numbers
+
+
+def _reference_line(members: Sequence[SetupResult]) -> ReferenceLine | None:
+    row = members[0].row
+    azimuth, u = row["combined_azimuth_deg"], row["combined_azimuth_u_deg"]
+    if azimuth is None:
+        azimuth, u = row["reference_azimuth_deg"], row["reference_azimuth_u_deg"]
+    if azimuth is None:
+        return None
+    return ReferenceLine(
+        setup=" + ".join(member.row["setup"] for member in members),
+        site=row["site"],
+        reference_name=row["reference_name"] or "the reference",
+        true_azimuth_deg=azimuth,
+        true_azimuth_u_deg=u,
+        convergence_deg=row["convergence_deg"],
+        declination_deg=row["declination_deg"],
+        declination_u_deg=row["declination_u_deg"],
+    )
+
+
+# The sites ------------------------------------------------------------------------------
+
+
+def _site_days(campaign: Campaign, max_altitude_deg: float) -> pd.DataFrame:
+    """`site.describe` for each site on each of its set-ups' dates, sites in their order.
+
+    A site without a set-up is described on the campaign's first date, or today without any.
+    """
+    dates = np.datetime_as_string(campaign.setups["date"].to_numpy("datetime64[D]"), unit="D")
+    by_site: dict[str, list[str]] = {name: [] for name in campaign.sites.index}
+    for name, date in zip(campaign.setups["site"], dates.tolist(), strict=True):
+        if date not in by_site[name]:
+            by_site[name].append(date)
+    other = min(dates.tolist(), default=Date.today().isoformat())
+    pairs = [(name, date) for name, own in by_site.items() for date in sorted(own) or [other]]
+    names = [name for name, _ in pairs]
+    return site_table.describe(
+        campaign.sites.loc[names],
+        [date for _, date in pairs],
+        max_altitude_deg=max_altitude_deg,
+    )
+
+
+def _sites(
+    campaign: Campaign,
+    results: Sequence[SetupResult],
+    days: pd.DataFrame,
+    max_altitude_deg: float,
+) -> list[dict[str, Any]]:
+    plan = _planned(campaign, days, max_altitude_deg)
+    told = plan_rows.plan_rows(plan, campaign.sites)
+    marked: dict[tuple[str, str], list[float]] = {}
+    for result in results:
+        if result.reduced is not None and result.reduced.determined:
+            key = (result.row["site"], result.row["date"])
+            marked.setdefault(key, []).extend(result.reduced.fit.utc_s.tolist())
+    sites = []
+    for number, (name, site) in enumerate(campaign.sites.iterrows(), 1):
+        own = np.flatnonzero(days["site"].to_numpy(object) == name).tolist()
+        first = days.iloc[own[0]]
+        svg, note = norths_diagram(first)
+        drawn = [
+            _day(
+                site,
+                days.iloc[place],
+                plan.iloc[place],
+                told[place],
+                marked.get((str(name), days.iloc[place]["date"]), []),
+                max_altitude_deg,
+            )
+            for place in own
+        ]
+        flags = dict.fromkeys(flag for place in own for flag in days.iloc[place]["flags"])
+        sites.append(
+            _site(number, str(name), first)
+            | {"norths": svg, "norths_note": note, "days": drawn, "flags": list(flags)}
+        )
+    return sites
+
+
+def _planned(campaign: Campaign, days: pd.DataFrame, max_altitude_deg: float) -> pd.DataFrame:
+    """The plan of each site-day, in their order, for the rod that was used there."""
+    rods = {
+        (setup["site"], str(np.datetime64(setup["date"], "D"))): float(setup["gnomon_height_mm"])
+        for _, setup in campaign.setups[::-1].iterrows()
+    }
+    used = np.array(
+        [rods.get(key, Rig.rod_mm) for key in zip(days["site"], days["date"], strict=True)]
+    )
+    index = campaign.sites.index.get_indexer(pd.Index(days["site"]))
+    dates = days["date"].to_numpy("datetime64[D]")
+    limits = Limits(max_altitude_deg=max_altitude_deg)
+    parts = []
+    for rod_mm in np.unique(used):
+        places = np.flatnonzero(used == rod_mm)
+        rig = Rig(rod_mm=float(rod_mm))
+        part = plan_chunk(campaign.sites, index[places], dates[places], rig, limits)
+        parts.append(part.set_index(places))
+    return pd.concat(parts).sort_index() if parts else pd.DataFrame()
+
+
+def _site(number: int, name: str, place: pd.Series) -> dict[str, Any]:
+    return {
+        "number": number,
+        "name": name,
+        "latitude_deg": place["latitude_deg"],
+        "longitude_deg": place["longitude_deg"],
+        "elevation_m": place["elevation_m"],
+        "declination_deg": place["declination_deg"],
+        "declination_95_deg": _within_95(place["declination_u_deg"]),
+        "rate_deg": place["declination_rate_deg_per_year"],
+        "model": place["magnetic_model"],
+        "grid": place["grid"],
+        "convergence_deg": place["convergence_deg"],
+        "scale": place["scale_factor"],
+        "grid_to_magnetic_deg": place["grid_to_magnetic_deg"],
+        "horizontal_nt": place["horizontal_intensity_nt"],
+    }
+
+
+def _day(
+    site: pd.Series,
+    place: pd.Series,
+    planned: pd.Series,
+    told: dict[str, Any],
+    marked_utc_s: Sequence[float],
+    max_altitude_deg: float,
+) -> dict[str, Any]:
+    sun = sun_day(site, place, planned, max_altitude_deg)
+    noon = place["noon_local"][11:19]
+    label = (
+        f"The sun on {place['date']}: altitude and azimuth through the day; noon at {noon}, "
+        f"{figure(place['noon_altitude_deg'], 1)} degrees high."
+    )
+    words = [f"Local noon {noon}, the sun {figure(place['noon_altitude_deg'], 1, '°')} high."]
+    words += _avoid(sun)
+    words.append(_hours_sentence(told))
+    if marked_utc_s:
+        words.append("Dots: the marks.")
+    return {"date": place["date"], "svg": day_plot(sun, label, marked_utc_s), "words": words}
+
+
+def _avoid(sun: SunDay) -> list[str]:
+    spans = sun.too_high
+    if not spans:
+        return []
+    times = " and ".join(
+        "–".join(clock.local_clock(np.array(span), sun.timezone).tolist()) for span in spans
+    )
+    return [f"Too high above {sun.max_altitude_deg:g}°: make no marks {times}."]
+
+
+def _hours_sentence(told: dict[str, Any]) -> str:
+    text = plan_rows.sentence(told)
+    return text[:1].upper() + text[1:] + "."
+
+
+def _hours_note(max_altitude_deg: float) -> str:
+    rig, limits = Rig(), Limits(max_altitude_deg=max_altitude_deg)
+    return (
+        "Good hours, shaded: when an equal-altitude pair gives the meridian to "
+        f"{plan_rows.within_95(limits.target_deg)}, the sun {limits.min_altitude_deg:g}° to "
+        f"{limits.max_altitude_deg:g}° high, with the rod used there ({rig.rod_mm:g} mm where "
+        f"none was) on a board of {rig.board_width_mm:g} × {rig.board_depth_mm:g} mm. The plan "
+        "reckons with another rod, board or target."
+    )
