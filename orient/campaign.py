@@ -351,7 +351,11 @@ def _check_zones(cells: Cells, frame: pd.DataFrame, faults: Faults) -> None:
     """Ask about a place that its time zone contradicts, where a slip of the pen explains it."""
     latitude, longitude = (frame[name].to_numpy() for name in _DEGREES)
     zones = frame["timezone"].tolist()
-    told = cells.given("timezone") & (frame["timezone"] != "") & ~np.isnan(latitude + longitude)
+    # A watch kept on UTC, or at a fixed offset from it, says nothing of where it is.
+    local = (
+        frame["timezone"].str.contains("/") & ~frame["timezone"].str.startswith("Etc/")
+    ).to_numpy()
+    told = cells.given("timezone") & local & ~np.isnan(latitude + longitude)
     places = np.flatnonzero(told)
     if not places.size:
         return

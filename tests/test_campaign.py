@@ -574,3 +574,10 @@ def test_one_strange_cell_is_read_or_refused(tmp_path, table, data):
         read_campaign(folder)
     except InputError as fault:
         assert {each.row for each in fault.faults} <= {None, 1, 2}  # noqa: PT017
+
+
+def test_a_watch_kept_on_utc_says_nothing_of_the_place(tmp_path):
+    (tmp_path / "sites.csv").write_text(
+        "site,latitude_deg,longitude_deg,timezone\nA,40,-75,UTC\nB,40,-75,Etc/GMT+5\n", "utf-8"
+    )
+    assert list(read_campaign(tmp_path, ("sites",)).sites["timezone"]) == ["UTC", "Etc/GMT+5"]
