@@ -136,6 +136,12 @@ def test_the_budget_s_terms_add_up(campaign):
         assert (row["watch_u_deg"] == 0) == (row["method"] == "pair")
 
 
+def test_the_budget_of_a_whole_season_is_refused(campaign):
+    result = run("plan", campaign, "--from", "2026-01-01", "--to", "2026-03-01", "--budget")
+    assert result.exit_code == 2
+    assert "at most 100" in " ".join(result.stderr.split())
+
+
 def test_rows_do_not_depend_on_the_number_of_workers(campaign):
     arguments = ("plan", campaign, "--from", "2026-01-01", "--to", "2027-03-01", "--format", "csv")
     one, two = (run(*arguments, "--workers", n).stdout for n in (1, 2))

@@ -85,7 +85,7 @@ def bring(
     max_altitude: float,
     show: str | None,
     style: str,
-    **care: float | None,
+    **care: float,
 ) -> None:
     """Which rod, board and rings to bring for a span of days.
 

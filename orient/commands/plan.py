@@ -45,6 +45,8 @@ if TYPE_CHECKING:
 
 #: From so many site-days on the work is worth sharing among processes.
 _WORTH_SHARING = 6000
+#: Budgets of more site-days than this nobody reads.
+_MOST_BUDGETS = 100
 
 
 @click.command("plan")
@@ -82,7 +84,7 @@ def plan(
     cluster: str | None,
     show_budget: bool,
     style: str,
-    **care: float | None,
+    **care: float,
 ) -> None:
     """Which hours suit observing at each site, and how good the line will be.
 
@@ -97,10 +99,14 @@ def plan(
     dates = dates_between(first, last)
     sites = chosen_sites(campaign, names)
     rig = the_rig(rod, board, reach, care)
+    site_days = len(sites) * len(dates)
     if show_budget:
+        if site_days > _MOST_BUDGETS:
+            raise click.UsageError(
+                f"--budget is for at most {_MOST_BUDGETS} days of sites; this asks for {site_days}."
+            )
         _show_budgets(sites, dates, rig, limits, style)
         return
-    site_days = len(sites) * len(dates)
     with ExitStack() as open_until_done:
         if cluster:
             from orient.planning.cluster import cluster as dask_cluster

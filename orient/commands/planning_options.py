@@ -11,6 +11,7 @@ from typing import TYPE_CHECKING, Any, TypeVar
 import click
 
 from orient.commands.common import number
+from orient.tolerances import Tolerances
 
 if TYPE_CHECKING:
     import numpy as np
@@ -129,7 +130,13 @@ def care_options(command: Command) -> Command:
     for name, what in reversed(_CARE.items()):
         flag = f"--{name.rsplit('_', 1)[0].replace('_', '-')}"
         command = click.option(
-            flag, name, type=POSITIVE, metavar="NUMBER", help=f"Standard uncertainty of {what}."
+            flag,
+            name,
+            type=POSITIVE,
+            default=getattr(Tolerances(), name),
+            show_default=True,
+            metavar="NUMBER",
+            help=f"Standard uncertainty of {what}.",
         )(command)
     return command
 
@@ -186,14 +193,12 @@ def chosen_sites(campaign: str, names: tuple[str, ...]) -> pd.DataFrame:
 
 
 def the_rig(
-    rod: float, board: tuple[float, float], reach: float | None, care: dict[str, float | None]
+    rod: float, board: tuple[float, float], reach: float | None, care: dict[str, float]
 ) -> Rig:
     """The rig that the options describe."""
     from orient.planning.rig import Rig
-    from orient.tolerances import Tolerances
 
-    given = {name: value for name, value in care.items() if value is not None}
-    return Rig(rod, max(board), min(board), reach, Tolerances(**given))
+    return Rig(rod, max(board), min(board), reach, Tolerances(**care))
 
 
 def altitude_limits(target: float, min_altitude: float, max_altitude: float) -> Limits:

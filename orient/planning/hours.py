@@ -39,6 +39,12 @@ FIRST_DATE, LAST_DATE = np.datetime64("1900-01-03"), np.datetime64("2050-12-29")
 LARGEST_U_DEG = 10.0
 #: Marks of the day's adjustment are this far apart.
 MARK_INTERVAL_MIN = 20
+WINDOW_COLUMNS = (
+    "morning_from_utc_s",
+    "morning_to_utc_s",
+    "afternoon_from_utc_s",
+    "afternoon_to_utc_s",
+)
 FLAGS = ("sun-too-high", "sun-too-low", "no-window", "off-board")
 
 # The widest gap between the two halves of a pair that the sun's own motion can make.
@@ -276,13 +282,9 @@ def plan_chunk(
     inner = _narrowed(days, grid, first, -1, rig, limits)
     outer = _narrowed(days, grid, last, +1, rig, limits)
     noon = days.noon_utc_s
-    for name, values in (
-        ("morning_from_utc_s", noon - outer.half_s),
-        ("morning_to_utc_s", noon - inner.half_s),
-        ("afternoon_from_utc_s", noon + inner.afternoon_s),
-        ("afternoon_to_utc_s", noon + outer.afternoon_s),
-    ):
-        out[name] = np.where(has, values, np.nan)
+    from_noon = (-outer.half_s, -inner.half_s, inner.afternoon_s, outer.afternoon_s)
+    for name, seconds in zip(WINDOW_COLUMNS, from_noon, strict=True):
+        out[name] = np.where(has, noon + seconds, np.nan)
     best, known = _best(days, grid, (first, last), (inner, outer), rig)
     for name, values in (
         ("best_morning_utc_s", noon - best.half_s),
@@ -306,6 +308,38 @@ def plan_chunk(
     return out
 
 
+def timed_hours(
+    sites: pd.DataFrame, index: Index, dates: Any, rig: Rig, limits: Limits, step_min: float = 10.0
+) -> pd.DataFrame:
+    """The hours in which every single mark by a trusted watch meets the target on its own.
+
+    For days and skylines that leave one side of noon only, where no pair can be made.
+
+    Args:
+        sites, index, dates, rig, limits, step_min: as for `plan_chunk`.
+
+    Returns:
+        One row a site-day: `morning_from_utc_s`, `morning_to_utc_s`, `afternoon_from_utc_s`,
+        `afternoon_to_utc_s`, the widest run each side of noon to within a step inside,
+        NaN without any.
+    """
+    days = SiteDays.of(sites, index, dates)
+    grid = _grid(days, rig, limits, step_min)
+    pairs, noon, rows = grid.pairs, days.noon_utc_s, np.arange(index.size)
+    afternoon_s = grid.laid_out(pairs.afternoon_s, np.nan)
+    sides = []
+    for side, marks in enumerate((pairs.morning, pairs.afternoon)):
+        u_deg = budget.expected_u_deg(budget.timed_terms(marks, rig.tolerances))
+        good = (pairs.side_margin()[side] >= 0) & (u_deg <= limits.target_deg)
+        first, last = widest_run(grid.laid_out(good, False), grid.half_s)
+        from_noon = afternoon_s if side else -grid.half_s
+        ends = [
+            np.where(last >= first, noon + from_noon[rows, end], np.nan) for end in (first, last)
+        ]
+        sides += ends if side else ends[::-1]
+    return pd.DataFrame(dict(zip(WINDOW_COLUMNS, sides, strict=True)))
+
+
 class _Grid:
     """Pairs laid out by site-day and step, with what each is worth."""
 
@@ -320,12 +354,13 @@ class _Grid:
     ) -> None:
         self.half_s, self.counts, self.day, self.column = half_s, counts, day, column
         self.pairs, self.limits = pairs, limits
-        self.margin = self._laid_out(pairs.margin(limits), -np.inf)
+        self.margin = self.laid_out(pairs.margin(limits), -np.inf)
         self.good = self.margin >= 0
         usable = np.where(pairs.usable_margin() >= 0, pairs.u_deg, np.inf)
-        self.usable_u_deg = self._laid_out(usable, np.inf)
+        self.usable_u_deg = self.laid_out(usable, np.inf)
 
-    def _laid_out(self, values: Array, elsewhere: float) -> Array:
+    def laid_out(self, values: Any, elsewhere: Any) -> Any:
+        """Values, one a pair, by site-day and step."""
         grid = np.full(self.counts.shape, elsewhere)
         grid[self.day, self.column] = values
         return grid
