@@ -1,0 +1,68 @@
+"""A real browser for the tests of pages: Debian's chromium, driven headless."""
+
+import shutil
+import tempfile
+from contextlib import contextmanager
+from pathlib import Path
+from typing import Any, NamedTuple
+
+import pytest
+
+_FLAGS = [
+    "--no-sandbox",
+    "--disable-gpu",
+    "--disable-background-networking",
+    "--disable-component-update",
+    "--disable-sync",
+]
+
+
+class Opened(NamedTuple):
+    """A page as opened: what the browser complained of and what it asked for grow with use."""
+
+    page: Any
+    errors: list[str]
+    requests: list[str]
+
+    def overflow_px(self) -> int:
+        """By how much the page is wider than its window."""
+        return self.page.evaluate(
+            "document.documentElement.scrollWidth - document.documentElement.clientWidth"
+        )
+
+
+@contextmanager
+def open_page(path, width, dark=False, height=800, at=None, timezone=None):
+    """Open a file in a window of a width, offline; skips the test where there is no browser.
+
+    `at`, ISO text in UTC, sets the browser's clock, which then runs on; `timezone` is the
+    browser's own.
+    """
+    chromium = shutil.which("chromium")
+    if chromium is None:
+        pytest.skip("no chromium on this machine: apt-get install chromium")
+    playwright = pytest.importorskip(
+        "playwright.sync_api", reason="no playwright here: pip install 'orient[test]'"
+    )
+    with tempfile.TemporaryDirectory() as profile, playwright.sync_playwright() as driver:
+        context = driver.chromium.launch_persistent_context(
+            profile,
+            executable_path=chromium,
+            args=_FLAGS,
+            viewport={"width": width, "height": height},
+            color_scheme="dark" if dark else "light",
+            timezone_id=timezone,
+            offline=True,
+        )
+        try:
+            page = context.pages[0]
+            errors, requests = [], []
+            page.on("console", lambda said: errors.append(said.text) if said.type == "error" else 0)
+            page.on("pageerror", lambda error: errors.append(str(error)))
+            page.on("request", lambda request: requests.append(request.url))
+            if at:
+                page.clock.install(time=at)
+            page.goto(Path(path).resolve().as_uri())
+            yield Opened(page, errors, requests)
+        finally:
+            context.close()
