@@ -116,27 +116,42 @@ def _ut1_s(utc_s: Array, table: _YearTable) -> Array:
 
 
 def _tabulated(
-    utc_s: ArrayLike, rate: bool = False, delta_t_s: float | None = None
-) -> tuple[Array, ...]:
-    """Geocentric hour angle (rad), declination (rad), distance (au), or their rates per second."""
+    utc_s: ArrayLike, with_rate: bool = False, delta_t_s: float | None = None
+) -> list[Array]:
+    """Geocentric hour angle (rad), declination (rad), distance (au); then their rates per s."""
     instants = np.asarray(utc_s, dtype=float)
     flat = np.atleast_1d(instants).ravel()
-    out = np.full((flat.size, 3), np.nan)
     known = np.isfinite(flat)
-    seconds = np.where(known, flat, 0.0)
-    if known.any() and not (seconds[known].min() > -2.3e9 and seconds[known].max() < 2.6e9):
+    seconds = flat[known]
+    out = np.full((flat.size, 6 if with_rate else 3), np.nan)
+    if seconds.size:
+        first, last = _year_of(seconds.min()), _year_of(seconds.max())
+        if first == last:
+            out[known] = _of_year(first, seconds, with_rate, delta_t_s)
+        else:
+            years = seconds.astype("datetime64[s]").astype("datetime64[Y]").astype(int) + 1970
+            places = np.flatnonzero(known)
+            for year in np.unique(years).tolist():
+                chosen = years == year
+                out[places[chosen]] = _of_year(year, seconds[chosen], with_rate, delta_t_s)
+    return [out[:, column].reshape(instants.shape) for column in range(out.shape[1])]
+
+
+def _year_of(utc_s: float) -> int:
+    if not -2.3e9 < utc_s < 2.6e9:
         raise OutsideEphemeris(_outside("an instant far outside"))
-    years = seconds.astype("datetime64[s]").astype("datetime64[Y]").astype(int) + 1970
-    for year in np.unique(years[known]).tolist():
-        if not FIRST_YEAR <= year <= LAST_YEAR:
-            raise OutsideEphemeris(_outside(f"the year {year}"))
-        table = _year_table(year, delta_t_s)
-        chosen = known & (years == year)
-        argument = flat[chosen]
-        # With ΔT given by the caller, the instants are UT1 themselves.
-        argument = (argument if delta_t_s is not None else _ut1_s(argument, table)) - table.start_s
-        out[chosen] = table.rate(argument) if rate else table.place(argument)
-    return tuple(out[:, column].reshape(instants.shape) for column in range(3))
+    year = int(np.datetime64(int(np.floor(utc_s)), "s").astype("datetime64[Y]").astype(int)) + 1970
+    if not FIRST_YEAR <= year <= LAST_YEAR:
+        raise OutsideEphemeris(_outside(f"the year {year}"))
+    return year
+
+
+def _of_year(year: int, utc_s: Array, with_rate: bool, delta_t_s: float | None) -> Array:
+    table = _year_table(year, delta_t_s)
+    # With ΔT given by the caller, the instants are UT1 themselves.
+    argument = (utc_s if delta_t_s is not None else _ut1_s(utc_s, table)) - table.start_s
+    place = table.place(argument)
+    return np.concatenate([place, table.rate(argument)], axis=-1) if with_rate else place
 
 
 def _outside(found: str) -> str:
@@ -166,38 +181,65 @@ def direction(
         OutsideEphemeris: an instant outside 1900–2050.
     """
     hour_angle, declination, distance = _tabulated(utc_s, delta_t_s=delta_t_s)
-    equatorial = distance * np.cos(declination)
-    sun = (
-        equatorial * np.cos(hour_angle),
-        -equatorial * np.sin(hour_angle),
-        distance * np.sin(declination),
-    )
     axes = _SiteAxes.at(latitude_deg, longitude_deg, elevation_m)
-    toward = tuple(s - r for s, r in zip(sun, axes.position_au, strict=True))
-    range_au = np.sqrt(toward[0] ** 2 + toward[1] ** 2 + toward[2] ** 2)
-    x, y, z = (component / range_au for component in toward)
-    # Diurnal aberration: the observer moves east with the turning earth.
-    east, north, up = axes.level(x, y, z)
-    east = east + axes.speed_over_light
-    norm = np.sqrt(east**2 + north**2 + up**2)
-    return east / norm, north / norm, up / norm, range_au
+    return _toward(axes, _Turned.to(hour_angle, declination), distance)
+
+
+def motion(
+    utc_s: ArrayLike,
+    latitude_deg: ArrayLike,
+    longitude_deg: ArrayLike,
+    elevation_m: ArrayLike = 0.0,
+) -> tuple[tuple[Any, Any, Any], tuple[Any, Any, Any]]:
+    """The unit vector of `direction`, and its change per second of time.
+
+    Returns:
+        ((east, north, up), (east, north, up)), each of the broadcast shape. Parallax and
+        aberration are left out of the rate: a part in 10⁴ of it.
+    """
+    hour_angle, declination, distance, turning, climbing, _ = _tabulated(utc_s, with_rate=True)
+    axes = _SiteAxes.at(latitude_deg, longitude_deg, elevation_m)
+    turned = _Turned.to(hour_angle, declination)
+    east, north, up, _ = _toward(axes, turned, distance)
+    x = -turned.sin_d * turned.cos_h * climbing - turned.cos_d * turned.sin_h * turning
+    y = turned.sin_d * turned.sin_h * climbing - turned.cos_d * turned.cos_h * turning
+    return (east, north, up), axes.level(x, y, turned.cos_d * climbing)
 
 
 def direction_rate(
     utc_s: ArrayLike, latitude_deg: ArrayLike, longitude_deg: ArrayLike
 ) -> tuple[Any, Any, Any]:
-    """Rate of `direction` per second of time: (east, north, up), each of the broadcast shape.
+    """The second part of `motion` alone: the change of the unit vector per second of time."""
+    return motion(utc_s, latitude_deg, longitude_deg)[1]
 
-    Parallax and aberration are left out of the rate: a part in 10⁵ of it.
-    """
-    hour_angle, declination, _ = _tabulated(utc_s)
-    turning, climbing, _ = _tabulated(utc_s, rate=True)
-    cos_h, sin_h = np.cos(hour_angle), np.sin(hour_angle)
-    cos_d, sin_d = np.cos(declination), np.sin(declination)
-    x = -sin_d * cos_h * climbing - cos_d * sin_h * turning
-    y = sin_d * sin_h * climbing - cos_d * cos_h * turning
-    z = cos_d * climbing
-    return _SiteAxes.at(latitude_deg, longitude_deg, 0.0).level(x, y, z)
+
+class _Turned(NamedTuple):
+    sin_h: Any
+    cos_h: Any
+    sin_d: Any
+    cos_d: Any
+
+    @classmethod
+    def to(cls, hour_angle_rad: Array, declination_rad: Array) -> _Turned:
+        return cls(
+            np.sin(hour_angle_rad),
+            np.cos(hour_angle_rad),
+            np.sin(declination_rad),
+            np.cos(declination_rad),
+        )
+
+
+def _toward(axes: _SiteAxes, turned: _Turned, distance_au: Array) -> tuple[Any, Any, Any, Any]:
+    equatorial = distance_au * turned.cos_d
+    x = equatorial * turned.cos_h - axes.position_au[0]
+    y = -equatorial * turned.sin_h - axes.position_au[1]
+    z = distance_au * turned.sin_d - axes.position_au[2]
+    range_au = np.sqrt(x**2 + y**2 + z**2)
+    # Diurnal aberration: the observer moves east with the turning earth.
+    east, north, up = axes.level(x / range_au, y / range_au, z / range_au)
+    east = east + axes.speed_over_light
+    norm = np.sqrt(east**2 + north**2 + up**2)
+    return east / norm, north / norm, up / norm, range_au
 
 
 @dataclass(frozen=True)
@@ -357,8 +399,7 @@ def time_of_altitude(
         hour_angle = side * np.degrees(np.arccos(cosine))
         instant = noon + hour_angle / SUN_RATE_DEG_PER_S
     for _ in range(6):
-        _, _, up, _ = direction(instant, latitude_deg, longitude_deg, elevation_m)
-        _, _, climbing = direction_rate(instant, latitude_deg, longitude_deg)
+        (_, _, up), (_, _, climbing) = motion(instant, latitude_deg, longitude_deg, elevation_m)
         with np.errstate(invalid="ignore", divide="ignore"):
             step = (up - np.sin(wanted)) / climbing
         instant = instant - np.clip(step, -600.0, 600.0)

@@ -33,6 +33,10 @@ FALSE_ALARM = 0.003
 #: A part of the marks beyond which misfits are no blunders but a wrong board.
 MOST_BLUNDERS = 1 / 3
 
+#: A rod is never found to be so small a part of what was stated: without a height it would
+#: fit marks of every kind, all of them being one point.
+SHORTEST_ROD = 0.02
+
 # Flat priors, wide enough to tell nothing, that keep the normal matrix regular.
 _FLAT_AZIMUTH_RAD = 10.0
 _FLAT_WATCH_S = 86400.0
@@ -127,6 +131,7 @@ def adjust(
     free_height: bool = False,
     free_latitude: bool = False,
     by_time: bool = True,
+    near: Fit | None = None,
 ) -> Fit:
     """Adjust a board to its marks.
 
@@ -136,17 +141,19 @@ def adjust(
             setting, the rod's height, the site's latitude, and solve for it.
         by_time: whether marks are tied to the sky by their watch times, where they have
             them; by default where the watch is not `none`.
+        near: a fit of the same marks to begin from, where the answer is known to lie near it.
 
     Returns:
         The best fit found; `converged` is False where the last step was not yet small.
     """
     problem = _problem(board, free_watch, free_height, free_latitude, by_time)
-    tries = [_solve_robustly(problem, *start) for start in _starts(problem)]
+    starts = _starts(problem) if near is None else [(np.asarray(near.state), near.utc_s)]
+    tries = [_solve_robustly(problem, *start) for start in starts]
     costs = [_robust_cost(problem, *each) for each in tries]
     likely = [
         each
         for each, cost in zip(tries, costs, strict=True)
-        if cost < min(costs) + 2 * _UNLIKELY_COST
+        if cost <= min(costs) + 2 * _UNLIKELY_COST
     ]
     fits = sorted((_adjust_from(problem, *each) for each in likely), key=lambda fit: fit.cost)
     return _widened(fits[0], fits[1:])
@@ -243,6 +250,7 @@ def _step(
     move = move * min(1.0, float(np.min(limits[problem.free] / np.maximum(reach, 1e-12))))
     new = values.copy()
     new[problem.free] += move * _scale(problem)
+    new[HEIGHT] = max(new[HEIGHT], SHORTEST_ROD * problem.prior[HEIGHT])
     if problem.timed.all():
         return new, utc_s, float(reach.max())
     left = linear.whole - linear.partials @ (move * _scale(problem))
@@ -296,6 +304,8 @@ def _noise(problem: _Problem, misfit: Array) -> float:
 def _robust_cost(problem: _Problem, values: Array, utc_s: Array, _: Array) -> float:
     """Sum of squares in which no mark counts for more than a rejected one."""
     misfit = _misfit(problem, _linearise(problem, values, utc_s))
+    if not np.isfinite(values).all():
+        return np.inf
     return float(
         np.sum(np.minimum(misfit**2, problem.threshold))
         + np.sum(_prior_misfit(problem, values) ** 2)

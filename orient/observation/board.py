@@ -86,17 +86,21 @@ class Board:
 
     def light(self, utc_s: ArrayLike, state: BoardState | None = None) -> Light:
         """Where the light of the marked edge comes from, refracted; any shape of instants."""
-        state = state or self.nominal()
-        east, north, up, _ = sun.direction(
-            utc_s, self.latitude_deg, self.longitude_deg, self.elevation_m
-        )
-        east, north, up = shadow.shift_latitude(east, north, up, state.latitude_rad)
+        toward = sun.direction(utc_s, self.latitude_deg, self.longitude_deg, self.elevation_m)
+        return self._reaching(toward[:3], state or self.nominal())
+
+    def light_and_rate(
+        self, utc_s: ArrayLike, state: BoardState | None = None
+    ) -> tuple[Light, Light]:
+        """`light`, and the change of the sun's direction per second of time."""
+        toward, rate = sun.motion(utc_s, self.latitude_deg, self.longitude_deg, self.elevation_m)
+        return self._reaching(toward, state or self.nominal()), rate
+
+    def _reaching(self, toward: Light, state: BoardState) -> Light:
+        east, north, up = shadow.shift_latitude(*toward, state.latitude_rad)
         altitude = light_altitude_deg((east, north, up))
         lift = sun.refraction_deg(altitude, self.pressure_hpa, self.temperature_c)
         return shadow.raise_light(east, north, up, np.radians(lift) + state.edge_rad)
-
-    def light_rate(self, utc_s: ArrayLike) -> Light:
-        return sun.direction_rate(utc_s, self.latitude_deg, self.longitude_deg)
 
     def tips(self, utc_s: ArrayLike, state: BoardState) -> tuple[Any, Any]:
         """Where the tip's shadow should fall at true instants, mm."""
@@ -104,9 +108,9 @@ class Board:
 
     def tips_and_partials(self, utc_s: ArrayLike, state: BoardState) -> tuple[Array, Array]:
         """The tips, shape (n, 2), and their partials, (n, 2, 9)."""
-        light = self.light(utc_s, state)
+        light, rate = self.light_and_rate(utc_s, state)
         tips = np.stack(shadow.tip(*light, state), axis=-1)
-        return tips, shadow.tip_partials(light, self.light_rate(utc_s), state)
+        return tips, shadow.tip_partials(light, rate, state)
 
     def times_of_lengths(self, length_mm: ArrayLike, afternoon: ArrayLike) -> Any:
         """When the shadow has these lengths, before or after noon; NaN where it never has."""

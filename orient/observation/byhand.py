@@ -69,7 +69,7 @@ def pairs(board: Board, half: NDArray[Any]) -> MethodResult | None:
         return None
     share = np.array(combinations)
     single, middle = _unwrap(single, usable)
-    light, rate = board.light(instants), board.light_rate(instants)
+    light, rate = board.light_and_rate(instants)
     partials = _partials(board, state, light, rate, middle)
     sensitivity = propagation.altitude_sensitivity(board.x_mm, board.y_mm, partials)
     sensitivity = np.where(usable[:, None], sensitivity, 0.0)
@@ -92,7 +92,7 @@ def timed(board: Board) -> MethodResult | None:
         return None
     part = board.of(usable)
     instants = instants[usable]
-    light, rate = part.light(instants), part.light_rate(instants)
+    light, rate = part.light_and_rate(instants)
     lit = light[2] > 0
     if not lit.all():
         usable[np.flatnonzero(usable)[~lit]] = False
