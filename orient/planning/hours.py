@@ -130,8 +130,7 @@ def pairs_at(days: SiteDays, day: Index, half_s: Array, rig: Rig) -> Pairs:
     """
     places, noon = days.places.take(day), days.noon_utc_s[day]
     instants = np.stack([noon - half_s, noon + half_s])
-    light = sun.direction(instants, *places[:3])[:3]
-    rate = sun.direction_rate(instants, *places[:2])
+    light, rate = sun.motion(instants, *places[:3])
     morning, later = (tuple(component[side] for component in light) for side in (0, 1))
     # The sun's declination changes meanwhile: equal altitude comes a little off the mirror.
     with np.errstate(divide="ignore", invalid="ignore"):
@@ -198,11 +197,10 @@ def half_interval_s(days: SiteDays, altitude_deg: ArrayLike) -> Array:
     hour_angle_deg = np.degrees(np.arccos(np.clip(np.nan_to_num(cosine), -1.0, 1.0)))
     half_s = hour_angle_deg / sun.SUN_RATE_DEG_PER_S
     for _ in range(3):
-        instants = days.noon_utc_s - half_s
-        up = light_at_board(instants, days.places)[2]
-        climbing = sun.direction_rate(instants, *days.places[:2])[2]
+        light, rate = sun.motion(days.noon_utc_s - half_s, *days.places[:3])
+        up = refracted(light, days.places)[2]
         with np.errstate(divide="ignore", invalid="ignore"):
-            step = np.nan_to_num((up - wanted) / climbing)
+            step = np.nan_to_num((up - wanted) / rate[2])
         half_s = np.clip(half_s + np.clip(step, -600.0, 600.0), 0.0, HALF_DAY_S)
     return half_s
 
@@ -476,9 +474,13 @@ def plan_chunks(
     if workers <= 1 or len(sites) * len(dates) <= _SITE_DAYS_A_CHUNK:
         yield from map(work, pieces(sites, len(dates)))
         return
+    import signal
     from concurrent.futures import ProcessPoolExecutor
 
-    pool = ProcessPoolExecutor(workers)
+    # A stop from the keyboard reaches every process: this one alone answers it.
+    pool = ProcessPoolExecutor(
+        workers, initializer=signal.signal, initargs=(signal.SIGINT, signal.SIG_IGN)
+    )
     try:
         yield from pool.map(work, pieces(sites, len(dates)))
     finally:
