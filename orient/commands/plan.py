@@ -7,6 +7,7 @@ from collections.abc import Iterable, Iterator
 from contextlib import ExitStack, contextmanager
 from datetime import date
 from itertools import groupby
+from pathlib import Path
 from typing import TYPE_CHECKING, Any, cast
 
 import click
@@ -67,6 +68,12 @@ _MOST_BUDGETS = 100
 @click.option(
     "--budget", "show_budget", is_flag=True, help="The error budget, term by term, of each day."
 )
+@click.option(
+    "--page",
+    type=click.Path(dir_okay=False, path_type=Path),
+    metavar="FILE.html",
+    help="Write the plan as one page instead: to print, to hand out, to use on site by phone.",
+)
 @format_option
 def plan(
     campaign: str,
@@ -83,6 +90,7 @@ def plan(
     workers: int | None,
     cluster: str | None,
     show_budget: bool,
+    page: Path | None,
     style: str,
     **care: float,
 ) -> None:
@@ -99,6 +107,9 @@ def plan(
     dates = dates_between(first, last)
     sites = chosen_sites(campaign, names)
     rig = the_rig(rod, board, reach, care)
+    if page:
+        _write_page(page, campaign, sites, dates, rig, limits)
+        return
     site_days = len(sites) * len(dates)
     if show_budget:
         if site_days > _MOST_BUDGETS:
@@ -124,6 +135,22 @@ def plan(
             _write_csv(chunks, sites)
         else:
             _show_plan(chunks, sites, len(dates), _title(rig, limits))
+
+
+def _write_page(
+    page: Path, campaign: str, sites: pd.DataFrame, dates: Any, rig: Rig, limits: Limits
+) -> None:
+    from orient.files import write_whole
+    from orient.report.planpage import TooLarge, check_size, plan_page
+
+    try:
+        check_size(len(sites), len(dates))
+    except TooLarge as fault:
+        raise click.UsageError(f"--page: {fault}.") from None
+    with progress("Planning", len(sites)) as advance:
+        text = plan_page(Path(campaign).resolve().name, sites, dates, rig, limits, advance)
+    for path in write_whole(page.parent, {page.name: text}):
+        click.echo(printable(str(path)))
 
 
 def _processors() -> int:
