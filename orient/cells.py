@@ -12,7 +12,7 @@ import re
 import stat
 import warnings
 import zipfile
-from collections.abc import Callable, Iterable, Iterator, Sequence
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
 from datetime import date, datetime, time, timedelta
 from pathlib import Path
@@ -339,6 +339,98 @@ def _tell_ragged(file: str, width: int, ragged: dict[int, list[str]], faults: Fa
             wanted += " (a comma within a cell needs quotes around the cell)"
         faults.add(file, row, None, f"{len(line)} cells", wanted)
     faults.unlisted += max(0, len(ragged) - FAULTS_LISTED)
+
+
+# --- a row more --------------------------------------------------------------------------------
+
+
+def column_names(data: bytes) -> list[str]:
+    """The column names of a CSV table, in small letters and trimmed, as `Cells` has them."""
+    return _titles(list(_records(*_text_and_delimiter(data))))[1]
+
+
+def with_row(data: bytes, values: Mapping[str, str]) -> bytes:
+    """A CSV table with one row more under the others, and all else byte for byte as it was.
+
+    Args:
+        data: a table that `read_cells` reads without fault.
+        values: column name to text, numbers with a decimal point. A column that the table
+            has not is added at its right end if there is anything to write in it.
+
+    Returns:
+        The table in its own delimiter, line ends, byte-order mark and decimal sign.
+    """
+    text, delimiter = _text_and_delimiter(data)
+    newline = "\r\n" if "\r\n" in text else "\n"
+    records = list(_records(text, delimiter))
+    place, header = _titles(records)
+    new = [name for name, value in values.items() if value and name not in header]
+    if new:
+        records[place + 1 :] = [
+            (_widened(raw, cells, len(header) + len(new), delimiter), cells)
+            for raw, cells in records[place + 1 :]
+        ]
+        titled = _with_end(records[place][0], "".join(delimiter + name for name in new))
+        records[place] = (titled, [*header, *new])
+    if delimiter != "," and _uses_decimal_comma(cells for _, cells in records[place + 1 :]):
+        values = {
+            name: value.replace(".", ",") if _DECIMAL_POINT.fullmatch(value) else value
+            for name, value in values.items()
+        }
+    row = io.StringIO()
+    csv.writer(row, delimiter=delimiter, lineterminator=newline).writerow(
+        guarded(values.get(name, "")) for name in [*header, *new]
+    )
+    whole = "".join(raw for raw, _ in records)
+    joint = "" if whole.endswith(("\n", "\r")) else newline
+    return (whole + joint + row.getvalue()).encode("utf-8")
+
+
+def _text_and_delimiter(data: bytes) -> tuple[str, str]:
+    # The byte-order mark stays in the text, so that it is written again.
+    text = data.decode("utf-8")
+    return text, _delimiter(text.removeprefix(_BYTE_ORDER_MARK))
+
+
+def _titles(records: list[tuple[str, list[str]]]) -> tuple[int, list[str]]:
+    """Which record holds the column names, and the names."""
+    for place, (_, cells) in enumerate(records):
+        bare = [" ".join(cell.strip(_BYTE_ORDER_MARK).split()).lower() for cell in cells]
+        if any(bare):
+            return place, bare
+    return 0, []
+
+
+_BYTE_ORDER_MARK = "\ufeff"
+_DECIMAL_POINT = re.compile(r"[+-]?[0-9]*\.[0-9]+")
+_DECIMAL_COMMA = re.compile(r"[+-]?[0-9]*,[0-9]+")
+
+
+def _uses_decimal_comma(rows: Iterable[list[str]]) -> bool:
+    cells = [cell.strip() for row in rows for cell in row]
+    return any(map(_DECIMAL_COMMA.fullmatch, cells)) and not any(
+        map(_DECIMAL_POINT.fullmatch, cells)
+    )
+
+
+def _records(text: str, delimiter: str) -> Iterator[tuple[str, list[str]]]:
+    """Each record as it stands in the text, its line end too, and its cells."""
+    lines = list(io.StringIO(text, newline=""))
+    reader = csv.reader(iter(lines), delimiter=delimiter, skipinitialspace=True, strict=True)
+    start = 0
+    for cells in reader:
+        yield "".join(lines[start : reader.line_num]), cells
+        start = reader.line_num
+
+
+def _widened(raw: str, cells: list[str], width: int, delimiter: str) -> str:
+    return _with_end(raw, delimiter * (width - len(cells))) if "".join(cells).strip() else raw
+
+
+def _with_end(raw: str, end: str) -> str:
+    """A record with more cells before its line end."""
+    bare = raw.rstrip("\r\n")
+    return bare + end + raw[len(bare) :]
 
 
 # --- values to CSV -----------------------------------------------------------------------------

@@ -73,7 +73,7 @@ def main() -> NoReturn:
         stream = getattr(sys, name)
         if stream is None:
             # Closed by whoever started this process.
-            setattr(sys, name, open(os.devnull, mode))
+            setattr(sys, name, open(os.devnull, mode))  # noqa: SIM115
         elif isinstance(stream, io.TextIOWrapper):
             # A name or a sign that the terminal's encoding has not is no reason to stop.
             stream.reconfigure(errors="replace")
@@ -98,11 +98,12 @@ def run(arguments: Sequence[str] | None = None) -> int:
             # A library's remarks to programmers are no help to the person at the board.
             warnings.simplefilter("ignore")
         try:
-            orient(None if arguments is None else list(arguments), "orient", standalone_mode=False)
+            status = orient(
+                None if arguments is None else list(arguments), "orient", standalone_mode=False
+            )
             sys.stdout.flush()
-            return 0
-        except click.exceptions.Exit as stop:
-            return stop.exit_code
+            # A command that leaves early has its status handed through here.
+            return status if isinstance(status, int) else 0
         except click.ClickException as fault:
             click.echo(_usage(fault), err=True)
             return 2

@@ -100,10 +100,10 @@ def _order(board: Board, time_s: Array) -> Iterator[Doubt]:
     back_s = earlier[-1] - time_s[-1]
     if not 0.0 < back_s < _PAST_MIDNIGHT_S:
         return
-    found = f"{_clock(time_s[-1])} is before the last mark's {_clock(earlier[-1])}"
+    found = f"{shown_time(time_s[-1])} is before the last mark's {shown_time(earlier[-1])}"
     afternoon = time_s[-1] + HALF_DAY_S
     fits = earlier[-1] < afternoon < 2 * HALF_DAY_S and _lit(board, HALF_DAY_S)
-    question = f"Is it {_clock(afternoon)}?" if fits else ""
+    question = f"Is it {shown_time(afternoon)}?" if fits else ""
     yield Doubt("time-backwards", found, question)
 
 
@@ -111,12 +111,12 @@ def _sun_up(board: Board, time_s: Array) -> Iterator[Doubt]:
     if not _by_time(board) or _lit(board, 0.0):
         return
     slips = [
-        f"Is it {_clock(time_s[-1] + later_s)}?"
+        f"Is it {shown_time(time_s[-1] + later_s)}?"
         for later_s in (HALF_DAY_S, -HALF_DAY_S)
         if 0.0 <= time_s[-1] + later_s < 2 * HALF_DAY_S and _lit(board, later_s)
     ]
     question = slips[0] if slips else "Are the date, the site and its time zone right?"
-    yield Doubt("no-sun", f"at {_clock(time_s[-1])} the sun is not up there", question)
+    yield Doubt("no-sun", f"at {shown_time(time_s[-1])} the sun is not up there", question)
 
 
 def _lit(board: Board, later_s: float) -> bool:
@@ -132,7 +132,8 @@ def _true_utc_s(board: Board) -> Array:
     return board.watch_utc_s - board.watch_error_s
 
 
-def _clock(time_s: float) -> str:
+def shown_time(time_s: float) -> str:
+    """A watch time for people: HH:MM, and seconds where there are any; "" for NaN."""
     text = clock_text(float(time_s))
     return text.removesuffix(":00") if text.count(":") == 2 else text
 
@@ -157,7 +158,7 @@ def _place(board: Board, time_s: Array) -> Iterator[Doubt]:
 
 def _oddness(board: Board, time_s: Array, turned: _Turned | None, expected: Array) -> str:
     x, y, length = board.x_mm[-1], board.y_mm[-1], board.length_mm[-1]
-    at = f"at {_clock(time_s[-1])}" if _by_time(board) else "nearest to it on that day"
+    at = f"at {shown_time(time_s[-1])}" if _by_time(board) else "nearest to it on that day"
     if turned is None or not np.isfinite(expected).all():
         made = f"{np.hypot(*expected):.0f} mm" if np.isfinite(expected).all() else "none"
         return f"the shadow is {length:.0f} mm long; {at} the sun makes one of {made}"
@@ -183,7 +184,7 @@ def _slips(board: Board, time_s: Array, by_length: bool) -> Iterator[_Slip]:
         return
     for later_s in (HALF_DAY_S, -HALF_DAY_S):
         if 0.0 <= time_s[-1] + later_s < 2 * HALF_DAY_S:
-            yield _Slip(f"Is it {_clock(time_s[-1] + later_s)}?", later_s, x, y)
+            yield _Slip(f"Is it {shown_time(time_s[-1] + later_s)}?", later_s, x, y)
     for later_s, words in ((-3600.0, "fast"), (3600.0, "slow")):
         error_s = board.watch_error_s - later_s
         yield _Slip(

@@ -1,0 +1,340 @@
+"""`orient mark`: the marks of a board typed in one by one, each looked at and saved at once."""
+
+from __future__ import annotations
+
+import math
+import re
+import sys
+from collections.abc import Iterator
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+import click
+
+from orient.commands.common import campaign_argument, number, printable
+
+if TYPE_CHECKING:
+    from orient.campaign import Campaign
+    from orient.errors import Fault
+    from orient.observation.board import Board
+
+#: More on one line is no mark.
+_LONGEST_LINE = 4000
+_FORMS = """\
+One mark a line: the watch time, then x and y in mm from the foot, or length@angle:
+  10:20 -120.5 88      10:20 149.2@306      - -120.5 88  (no time)
+ring=A or note=… may follow. undo takes the last back, list shows them, done ends."""
+
+
+@click.command()
+@campaign_argument
+@click.argument("setup", metavar="SETUP")
+@click.option(
+    "--board",
+    "board_mm",
+    type=click.FloatRange(10.0, 10_000.0),
+    nargs=2,
+    default=(650.0, 470.0),
+    show_default=True,
+    metavar="MM MM",
+    help="Width and depth of the board: a longer shadow than its diagonal is asked about.",
+)
+def mark(campaign: str, setup: str, board_mm: tuple[float, float]) -> None:
+    """Type in the marks of the board SETUP, one by one.
+
+    Every mark is held against the sun and the marks before it, and saved in the marks table
+    of CAMPAIGN at once: stopping at any moment loses none. Lines may be piped in, too.
+    """
+    session = _Session(Path(campaign), setup, math.hypot(*board_mm))
+    session.greet()
+    try:
+        for line in _lines(session):
+            if not session.take(line):
+                break
+    finally:
+        session.part()
+    if session.refused and not sys.stdin.isatty():
+        # Whoever typed it saw it and typed it again; a pipe cannot.
+        raise click.exceptions.Exit(1)
+
+
+def _lines(session: _Session) -> Iterator[str]:
+    """What is typed, line by line, until it ends."""
+    if not sys.stdin.isatty():
+        while line := sys.stdin.readline(_LONGEST_LINE):
+            yield line
+            while len(line) == _LONGEST_LINE and not line.endswith("\n"):
+                line = sys.stdin.readline(_LONGEST_LINE)
+        return
+    import contextlib
+
+    with contextlib.suppress(ImportError):
+        # Lets the line be edited, and typed ones called back.
+        import readline  # noqa: F401
+    with contextlib.suppress(EOFError):
+        while True:
+            yield input(f"mark {session.next_serial}> ")
+
+
+class _Session:
+    """One sitting at the keyboard: what stands in the table, and what was typed."""
+
+    def __init__(self, folder: Path, setup: str, longest_mm: float) -> None:
+        self.folder, self.setup, self.longest_mm = folder, setup, longest_mm
+        self.path = _marks_file(folder)
+        self.known = self._bytes()
+        self.campaign = self._read()
+        if setup not in self.campaign.setups.index:
+            raise _unknown(setup, list(self.campaign.setups.index))
+        #: The table's bytes before and after each mark that was typed and not taken back.
+        self.typed: list[tuple[bytes, bytes]] = []
+        self.refused = 0
+
+    def _read(self) -> Campaign:
+        from orient.campaign import read_campaign
+
+        tables = ("sites", "setups", "marks") if self.path.exists() else ("sites", "setups")
+        return read_campaign(self.folder, tables)
+
+    @property
+    def marks(self) -> Any:
+        """The set-up's marks as the table has them."""
+        return self.campaign.marks[self.campaign.marks["setup"] == self.setup]
+
+    @property
+    def next_serial(self) -> int:
+        taken = [int(serial) for serial in self.marks["mark"] if serial.isdecimal()]
+        return max([len(self.marks), *taken]) + 1
+
+    def greet(self) -> None:
+        from orient.flags import CAUTIONS
+
+        row = self.campaign.setups.loc[self.setup]
+        _say(
+            f"Board {self.setup} at {row['site']}, {row['date']:%Y-%m-%d}, rod "
+            f"{row['gnomon_height_mm']:g} mm: {_count(len(self.marks))} so far."
+        )
+        for caution in CAUTIONS:
+            _say(caution)
+        _say(_FORMS)
+
+    def take(self, line: str) -> bool:
+        """Do what a line asks; whether to go on."""
+        words = line.split()
+        if not words:
+            return True
+        word = words[0].lower() if len(words) == 1 else ""
+        if word in ("done", "quit", "exit"):
+            return False
+        if word in ("help", "?"):
+            _say(_FORMS)
+        elif word == "list":
+            self._list()
+        elif word == "undo":
+            self._undo()
+        else:
+            self._add(line)
+        return True
+
+    def part(self) -> None:
+        _say(
+            f"{_count(len(self.typed))} typed; {self.path.name} has {_count(len(self.marks))} "
+            f"of board {self.setup}."
+        )
+
+    def _list(self) -> None:
+        for _, row in self.marks.iterrows():
+            _say(f"  {_described(row)}")
+        if self.marks.empty:
+            _say("No mark yet.")
+
+    def _undo(self) -> None:
+        if not self.typed:
+            _say(f"Nothing typed now is left to take back: change {self.path.name} itself.")
+            return
+        before, after = self.typed[-1]
+        if self.path.read_bytes() != after:
+            _say(f"{self.path.name} was changed meanwhile: take the mark out there.")
+            return
+        gone = _described(self.marks.iloc[-1])
+        if self._save(before):
+            self.typed.pop()
+            _say(f"Taken back: {gone}.")
+
+    def _add(self, line: str) -> None:
+        typed = _parse(line, self.setup)
+        faults = ["a watch time (or -), then x y or length@angle"] if typed is None else []
+        if typed is not None:
+            faults = [f"found {fault.found}; wanted {fault.wanted}" for fault in _faults(typed)]
+        if typed is None or faults:
+            self.refused += 1
+            for each in faults:
+                _say(f"Not saved: {each}. Please type it again.", warning=True)
+            return
+        before = self._table()
+        after = _with_mark(before, typed, str(self.next_serial))
+        if not self._save(after):
+            self.refused += 1
+            return
+        self.typed.append((before, after))
+        _say(f"Saved: {_described(self.marks.iloc[-1])}.")
+        for doubt in self._doubts():
+            _say(f"  Look again: {doubt} If it was typed wrong: undo.", warning=True)
+
+    def _bytes(self) -> bytes | None:
+        return self.path.read_bytes() if self.path.is_file() else None
+
+    def _table(self) -> bytes:
+        """The table as it stands now, looked at anew if someone else changed it."""
+        now = self._bytes()
+        if now != self.known:
+            self.campaign, self.known = self._read(), now
+        return _empty_table() if now is None else now
+
+    def _save(self, table: bytes) -> bool:
+        from orient.files import write_whole
+
+        try:
+            write_whole(self.path.parent, {self.path.name: table})
+        except OSError as fault:
+            _say(
+                f"NOT SAVED: {fault.strerror or fault}. Keep it on paper, put that right and type "
+                "it again.",
+                warning=True,
+            )
+            return False
+        self.campaign, self.known = self._read(), table
+        return True
+
+    def _doubts(self) -> list[str]:
+        from orient.marking import doubts
+        from orient.observation.setups import board_of
+
+        used = self.marks[self.marks["use"].astype(bool)]
+        board: Board = board_of(self.campaign, self.setup)
+        return [
+            str(each) for each in doubts(board, used["time_s"].to_numpy(float), self.longest_mm)
+        ]
+
+
+# The table -------------------------------------------------------------------------------
+
+
+def _marks_file(folder: Path) -> Path:
+    from orient.errors import Fault, InputError
+
+    try:
+        names = {path.name.lower(): path for path in folder.iterdir()}
+    except OSError:
+        # Reading the campaign tells what is wrong with the folder.
+        names = {}
+    if "marks.xlsx" in names:
+        wanted = "marks.csv: this command adds to no workbook; save the sheet as CSV UTF-8"
+        raise InputError(Fault(names["marks.xlsx"].name, None, None, "a workbook", wanted))
+    return names.get("marks.csv", folder / "marks.csv")
+
+
+def _unknown(setup: str, known: list[str]) -> Exception:
+    from difflib import get_close_matches
+
+    from orient.errors import Fault, InputError
+
+    close = get_close_matches(setup, known, n=1) or known[:6]
+    wanted = f"a set-up of the campaign: {', '.join(close) or 'setups.csv has none yet'}"
+    return InputError(Fault("SETUP", None, None, repr(setup), wanted))
+
+
+def _empty_table() -> bytes:
+    import pandas as pd
+
+    from orient.campaign import campaign_files
+    from orient.tables import MARKS
+
+    return campaign_files(marks=pd.DataFrame(columns=list(MARKS.names)))["marks.csv"].encode()
+
+
+def _with_mark(table: bytes, typed: dict[str, str], serial: str) -> bytes:
+    """The marks table with a mark more, in the form of position that the table is kept in."""
+    from orient.cells import column_names, with_row
+
+    kept = column_names(table)
+    row = typed | ({"mark": serial} if "mark" in kept else {})
+    if "x_mm" in row and "x_mm" not in kept and "length_mm" in kept:
+        x, y = float(row.pop("x_mm")), float(row.pop("y_mm"))
+        angle = math.degrees(math.atan2(x, y)) % 360.0
+        row |= {"length_mm": f"{math.hypot(x, y):.6g}", "angle_deg": f"{angle:.5f}"}
+    elif "length_mm" in row and "length_mm" not in kept and "x_mm" in kept:
+        length, angle = float(row.pop("length_mm")), math.radians(float(row.pop("angle_deg")))
+        row |= {
+            "x_mm": f"{length * math.sin(angle):.4f}",
+            "y_mm": f"{length * math.cos(angle):.4f}",
+        }
+    return with_row(table, row)
+
+
+# What was typed --------------------------------------------------------------------------
+
+_AT = re.compile(r"(?P<length>[^@\s]+)@(?P<angle>[^@\s]+)")
+
+
+def _parse(line: str, setup: str) -> dict[str, str] | None:
+    """A typed line as the cells of a row, not yet looked at; None where it has no such form."""
+    body, _, note = line.strip().partition("note=")
+    words = body.split()
+    ring = [word.partition("=")[2] for word in words if word.startswith("ring=")]
+    words = [word for word in words if not word.startswith("ring=")]
+    if len(words) < 2 or len(ring) > 1:
+        return None
+    time = "" if words[0] in ("-", "−", "–") else words[0]
+    row = {"setup": setup, "time": time, "ring": "".join(ring), "note": note.strip()}
+    if len(words) == 2 and (polar := _AT.fullmatch(words[1])):
+        return row | {"length_mm": _point(polar["length"]), "angle_deg": _point(polar["angle"])}
+    if len(words) == 3:
+        return row | {"x_mm": _point(words[1]), "y_mm": _point(words[2])}
+    return None
+
+
+def _point(text: str) -> str:
+    """A number as the table writes it, however the keyboard has its comma and its minus."""
+    plain = text.replace("−", "-")
+    return plain.replace(",", ".") if re.fullmatch(r"[+-]?[0-9]*,[0-9]+", plain) else plain
+
+
+def _faults(typed: dict[str, str]) -> list[Fault]:
+    """What the marks table would not take of a row."""
+    from orient.cells import Cells, Faults
+    from orient.tables import MARKS, read_table
+
+    faults = Faults()
+    cells = Cells("", 1, {name: [text] for name, text in typed.items()}, [2])
+    read_table(cells, MARKS, faults)
+    for name in ("x_mm", "y_mm", "length_mm", "angle_deg"):
+        if typed.get(name) == "":
+            faults.add("", 2, name, "nothing", "a number")
+    return faults.listed
+
+
+# Words -----------------------------------------------------------------------------------
+
+
+def _say(text: str, warning: bool = False) -> None:
+    styled = sys.stdout.isatty() and warning
+    for line in text.split("\n"):
+        click.echo(click.style(printable(line), bold=True) if styled else printable(line))
+
+
+def _count(marks: int) -> str:
+    return "1 mark" if marks == 1 else f"{marks} marks"
+
+
+def _described(row: Any) -> str:
+    from orient.marking import shown_time
+
+    x, y = float(row["x_mm"]), float(row["y_mm"])
+    toward = math.degrees(math.atan2(x, y)) % 360.0
+    time = shown_time(row["time_s"]) or "no time"
+    ring = f", ring {row['ring']}" if row["ring"] else ""
+    return (
+        f"mark {row['mark']}, {time}, x {number(x)}, y {number(y)} mm "
+        f"({number(math.hypot(x, y))} mm toward {number(toward)}°){ring}"
+    )
