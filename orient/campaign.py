@@ -58,7 +58,7 @@ class Campaign:
             datetime64[s], `turned` as bool, and `row`.
         marks: in the order of the file: `setup`, `mark`, `time_s` (watch seconds since
             local midnight, NaN when blank), `x_mm`, `y_mm`, `ring`, `half`, `use` (bool),
-            `note`, `row`.
+            `note`, `row`, and `by_angle`: whether recorded as length and angle.
 
     Texts are str, "" when blank; numbers are float64, NaN when blank. A table that was not
     asked for has its columns and no rows.
@@ -384,7 +384,7 @@ def _slip_of_place(latitude_deg: float, longitude_deg: float, zone: str) -> str 
     over four hours from it, when its sun does within two and a half: clocks are nowhere so far
     from the sun (*common practice, no source*; western China is the widest, at three hours).
     """
-    (own,) = _zones_at([latitude_deg], [longitude_deg])
+    (own,) = zones_at([latitude_deg], [longitude_deg])
     if _same_time(own, zone):
         return None
     slips = {"is the sign of the longitude missing or wrong?": (latitude_deg, -longitude_deg)}
@@ -393,7 +393,7 @@ def _slip_of_place(latitude_deg: float, longitude_deg: float, zone: str) -> str 
     far = _hours_from_sun(zone, longitude_deg) > 4.0
     misfit = {}
     for question, (latitude, longitude) in slips.items():
-        (there,) = _zones_at([latitude], [longitude])
+        (there,) = zones_at([latitude], [longitude])
         hours = 0.0 if _same_time(there, zone) else float(_hours_from_sun(zone, longitude))
         if hours == 0.0 or (far and hours < 2.5):
             misfit[question] = hours
@@ -424,7 +424,7 @@ def _finish_sites(frame: pd.DataFrame) -> pd.DataFrame:
     latitude, longitude = (frame[name].to_numpy() for name in _DEGREES)
     blank = (frame["timezone"] == "").to_numpy()
     if blank.any():
-        frame.loc[blank, "timezone"] = _zones_at(
+        frame.loc[blank, "timezone"] = zones_at(
             latitude[blank].tolist(), longitude[blank].tolist()
         )
     blank = (frame["grid"] == "").to_numpy()
@@ -435,7 +435,7 @@ def _finish_sites(frame: pd.DataFrame) -> pd.DataFrame:
     return frame
 
 
-def _zones_at(latitude_deg: Iterable[float], longitude_deg: Iterable[float]) -> list[str]:
+def zones_at(latitude_deg: Iterable[float], longitude_deg: Iterable[float]) -> list[str]:
     finder = _zone_finder()
     return [
         finder.timezone_at(lng=longitude, lat=latitude) or "UTC"
@@ -506,6 +506,7 @@ def _serials(frame: pd.DataFrame) -> pd.Series[Any]:
 
 
 def _finish_marks(frame: pd.DataFrame) -> pd.DataFrame:
+    frame["by_angle"] = frame["x_mm"].isna()
     direction = np.radians(frame["angle_deg"])
     frame["x_mm"] = frame["x_mm"].fillna(frame["length_mm"] * np.sin(direction))
     frame["y_mm"] = frame["y_mm"].fillna(frame["length_mm"] * np.cos(direction))
@@ -542,6 +543,8 @@ def _as_written(frame: pd.DataFrame, table: Table) -> pd.DataFrame:
     if frame.index.name is not None:
         frame = frame.reset_index()
     frame = frame.rename(columns={after: before for before, after in _RENAMED.items()})
+    if "by_angle" in frame:
+        frame = _as_recorded(frame)
     frame = frame[[name for name in table.names if name in frame]]
     if "time" in frame and frame["time"].dtype.kind == "f":
         frame = frame.assign(time=[clock_text(time_s) for time_s in frame["time"]])
@@ -550,6 +553,22 @@ def _as_written(frame: pd.DataFrame, table: Table) -> pd.DataFrame:
         placed = frame[list(_DEGREES)].notna().all(axis=1)
         frame = frame.assign(**{name: frame[name].mask(placed) for name in _GRID if name in frame})
     return frame
+
+
+def _as_recorded(frame: pd.DataFrame) -> pd.DataFrame:
+    """Marks as length and angle again where they were recorded so."""
+    by_angle = frame["by_angle"].to_numpy(bool)
+    if not by_angle.any():
+        return frame
+    x, y = (frame[name].to_numpy(float) for name in _BOARD)
+    # What the way to x and y and back has left behind the ninth place is no part of it.
+    length, angle = np.hypot(x, y).round(9), np.degrees(np.arctan2(x, y)).round(9) % 360.0
+    return frame.assign(
+        x_mm=np.where(by_angle, np.nan, x),
+        y_mm=np.where(by_angle, np.nan, y),
+        length_mm=np.where(by_angle, length, np.nan),
+        angle_deg=np.where(by_angle, angle, np.nan),
+    )
 
 
 def new_campaign(folder: Path | str, force: bool = False) -> list[Path]:

@@ -21,6 +21,8 @@ FLAGS: dict[str, str] = {
     "setting.",
     "height-doubtful": "The shadow lengths disagree with the stated rod height or the site's "
     "latitude: measure the rod from the board to the tip again.",
+    "record-doubtful": "Another reading of the record fits its marks far better: see which mistake "
+    "would explain them, and put the table right.",
     "grid-edge": "The site lies near or beyond the edge of its grid zone: make sure that "
     "everyone works in the same zone.",
     "model-expired": "The date lies outside the magnetic model's years: take its declination "

@@ -10,9 +10,18 @@ from numpy.typing import NDArray
 
 from orient import sun
 from orient.observation import byhand
-from orient.observation.adjustment import AZIMUTH, HEIGHT, LATITUDE, WATCH, Fit, adjust
+from orient.observation.adjustment import (
+    AZIMUTH,
+    HEIGHT,
+    LATITUDE,
+    SHORTEST_ROD,
+    WATCH,
+    Fit,
+    adjust,
+)
 from orient.observation.board import Board
 from orient.observation.byhand import MethodResult
+from orient.observation.mistakes import Explanation
 from orient.shadow import UNKNOWNS
 
 #: Marks within this hour angle of noon tell little of direction: an hour and a bit.
@@ -45,7 +54,9 @@ class Reduced:
     Azimuths in degrees; `fit` is the adjustment adopted, `methods` all that could be had, by
     name. `latitude_deg` is what the board makes of its latitude, the site's own being
     forgotten. `watch_error_s` is watch minus true, None where times were not used.
-    `remarks` are sentences for people on what was found and done.
+    `remarks` are sentences for people on what was found and done. `readings` are the fits
+    that were tried, by name, "as stated" first: more than one where the marks contradict
+    what was stated. `explanation` is what mistake would explain that, where one does.
     """
 
     board: Board
@@ -61,11 +72,18 @@ class Reduced:
     noon_altitude_deg: float
     flags: list[str] = field(default_factory=list)
     remarks: list[str] = field(default_factory=list)
+    readings: dict[str, Fit] = field(default_factory=dict)
+    explanation: Explanation | None = None
 
     @property
     def determined(self) -> bool:
         """Whether the marks fix a direction at all."""
         return self.board_azimuth_u_deg <= WIDEST_U_DEG
+
+    @property
+    def contradicted(self) -> bool:
+        """Whether the marks contradict anything that was stated of the board."""
+        return len(self.readings) > 1 or "height-doubtful" in self.flags
 
 
 @dataclass(frozen=True)
@@ -101,7 +119,7 @@ def reduce_board(board: Board) -> Reduced:
     Args:
         board: with at least one mark.
     """
-    fit, reading = _adopted_fit(board)
+    fit, reading, readings = _adopted_fit(board)
     flags, remarks = [], []
     if reading.free_watch or not reading.by_time:
         flags.append("watch-doubtful")
@@ -147,6 +165,7 @@ def reduce_board(board: Board) -> Reduced:
         noon_altitude_deg=board.noon_light_deg,
         flags=list(dict.fromkeys(flags)),
         remarks=remarks,
+        readings=readings,
     )
 
 
@@ -173,10 +192,12 @@ def reduce_boards(
 # What was stated, and what the marks say of it ------------------------------------------
 
 
-def _adopted_fit(board: Board) -> tuple[Fit, Reading]:
+def _adopted_fit(board: Board) -> tuple[Fit, Reading, dict[str, Fit]]:
+    """The fit to adopt, how it reads the board, and all the fits that were tried."""
     fit = _AS_STATED.adjust(board)
+    readings = {_AS_STATED.name: fit}
     if not _suspicious(board, fit):
-        return fit, _AS_STATED
+        return fit, _AS_STATED, readings
     timed = board.watch != "none" and bool(np.isfinite(board.watch_utc_s).any())
     tries = [(fit, _AS_STATED, fit.cost)]
     for reading in _OTHER_READINGS:
@@ -185,13 +206,16 @@ def _adopted_fit(board: Board) -> tuple[Fit, Reading]:
         ):
             continue
         other = reading.adjust(board)
+        readings[reading.name] = other
+        if other.state.height_mm <= 1.01 * SHORTEST_ROD * board.height_mm:
+            continue
         # Each statement set aside must pay for itself; times set aside leave half the
         # residuals, which must pay for the half that is gone.
         price = CLEAR_GAIN * (reading.free_watch + reading.free_height)
         price += 0.0 if reading.by_time else CLEAR_GAIN + 2.0 * board.count
         tries.append((other, reading, other.cost + price))
     best, reading, _ = min(tries, key=lambda each: each[2])
-    return best, reading
+    return best, reading, readings
 
 
 def _suspicious(board: Board, fit: Fit) -> bool:
@@ -239,7 +263,8 @@ def _latitude(board: Board, fit: Fit) -> tuple[float | None, float | None]:
     if board.count < 3:
         return None, None
     by_time = bool(np.isfinite(board.watch_utc_s).all()) and board.watch == "trusted"
-    free = adjust(board, free_latitude=True, by_time=by_time)
+    near = replace(fit, utc_s=fit.utc_s[fit.kept]) if fit.kept.any() else fit
+    free = adjust(board, free_latitude=True, by_time=by_time, near=near)
     u_deg = float(np.degrees(np.sqrt(free.covariance[LATITUDE, LATITUDE])))
     found = board.latitude_deg + float(np.degrees(free.state.latitude_rad))
     if not free.converged or u_deg > 5.0 or abs(found) > 90.0:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from dataclasses import dataclass, replace
-from typing import Any
+from typing import Any, cast
 
 import numpy as np
 import pandas as pd
@@ -14,6 +14,7 @@ from orient.angles import wrap_180, wrap_360
 from orient.campaign import Campaign
 from orient.observation.board import Board
 from orient.observation.combination import Combined, combine
+from orient.observation.explained import with_explanations
 from orient.observation.reduction import WIDEST_U_DEG, Reduced, reduce_boards
 from orient.tolerances import Tolerances
 
@@ -97,22 +98,44 @@ def reduce_campaign(
         )
         if len(marks)
     ]
-    reduced = iter(reduce_boards(boards, workers, advance))
+    fresh = iter(reduce_boards(boards, workers, advance))
+    reduced = with_explanations(
+        campaign,
+        places,
+        used,
+        [next(fresh) if len(marks) else None for marks in used],
+        _board,
+        workers,
+    )
     results = []
-    for (_, setup), (_, place), marks, every in zip(
-        setups.iterrows(), places.iterrows(), used, all_marks, strict=True
+    for (_, setup), (_, place), marks, every, each in zip(
+        setups.iterrows(), places.iterrows(), used, all_marks, reduced, strict=True
     ):
         results.append(
             _result(
                 setup,
                 campaign.sites.loc[setup["site"]],
                 place,
-                next(reduced) if len(marks) else None,
+                each,
                 marks,
                 every[~every["use"].to_numpy(bool)],
             )
         )
     return _with_combinations(results)
+
+
+def board_of(campaign: Campaign, setup: str) -> Board:
+    """One set-up's board, with the marks of the table that are in use, in their order.
+
+    Args:
+        campaign: with all three tables.
+        setup: an id of its set-ups.
+    """
+    row = cast(pd.Series, campaign.setups.loc[setup])
+    where = campaign.sites.loc[[str(row["site"])]]
+    place = site.describe(where, row["date"]).iloc[0]
+    marks = campaign.marks[(campaign.marks["setup"] == setup) & campaign.marks["use"].astype(bool)]
+    return _board(row, cast(pd.Series, where.iloc[0]), cast(pd.Series, place), marks)
 
 
 def _board(setup: pd.Series, where: pd.Series, place: pd.Series, marks: pd.DataFrame) -> Board:
