@@ -108,7 +108,7 @@ def plan(
     sites = chosen_sites(campaign, names)
     rig = the_rig(rod, board, reach, care)
     if page:
-        _write_page(page, campaign, sites, dates, rig, limits)
+        _write_page(page, campaign, sites, dates, rig, limits, step)
         return
     site_days = len(sites) * len(dates)
     if show_budget:
@@ -138,7 +138,13 @@ def plan(
 
 
 def _write_page(
-    page: Path, campaign: str, sites: pd.DataFrame, dates: Any, rig: Rig, limits: Limits
+    page: Path,
+    campaign: str,
+    sites: pd.DataFrame,
+    dates: Any,
+    rig: Rig,
+    limits: Limits,
+    step: float,
 ) -> None:
     from orient.files import write_whole
     from orient.report.planpage import TooLarge, check_size, plan_page
@@ -148,7 +154,8 @@ def _write_page(
     except TooLarge as fault:
         raise click.UsageError(f"--page: {fault}.") from None
     with progress("Planning", len(sites)) as advance:
-        text = plan_page(Path(campaign).resolve().name, sites, dates, rig, limits, advance)
+        name = Path(campaign).resolve().name
+        text = plan_page(name, sites, dates, rig, limits, step, advance)
     for path in write_whole(page.parent, {page.name: text}):
         click.echo(printable(str(path)))
 

@@ -28,7 +28,7 @@ from orient.settingout import NORMAL_95
 #: More would make a file that a phone is slow to open, and hand-outs of several sheets.
 MOST_SITE_DAYS, MOST_DAYS = 2000, 31
 
-_SLOT_MIN = 30
+_SLOT_MIN = 15
 # Bounds of the classes of uncertainty, in parts of the target.
 _BOUNDS = (0.5, 0.7, 1.0, 2.0)
 _HINDRANCES = {
@@ -61,6 +61,7 @@ def plan_page(
     dates: Any,
     rig: Rig,
     limits: Limits,
+    step_min: float = 10.0,
     advance: Callable[[int], None] = lambda _: None,
 ) -> str:
     """The plan of some sites and days as one HTML file.
@@ -69,7 +70,7 @@ def plan_page(
         name: of the campaign.
         sites: the sites table; its texts are escaped here.
         dates: local dates, datetime64[D], one after the other.
-        rig, limits: as for `orient.planning.hours.plan_table`.
+        rig, limits, step_min: as for `orient.planning.hours.plan_table`.
         advance: told after each site, for a progress bar.
 
     Returns:
@@ -83,7 +84,7 @@ def plan_page(
     classes = hour_classes(limits)
     planned = []
     for number in range(len(sites)):
-        planned.append(_planned(sites.iloc[[number]], days, rig, limits))
+        planned.append(_planned(sites.iloc[[number]], days, rig, limits, step_min))
         advance(1)
     axis = _HourAxis.over([each.letters for each in planned])
     return str(
@@ -140,7 +141,7 @@ def letters_of(pairs: HourlyPairs, limits: Limits) -> Codes:
 
 def span_text(days: NDArray[np.datetime64]) -> str:
     """The first and the last date for people."""
-    first, last = (f"{day.item():%d %b %Y}" for day in (days[0], days[-1]))
+    first, last = (f"{_day_text(day)} {day.item().year}" for day in (days[0], days[-1]))
     return first if first == last else f"{first} to {last}"
 
 
@@ -174,8 +175,10 @@ class _Planned(NamedTuple):
         return (civil - midnight) / (_SLOT_MIN * 60.0)
 
 
-def _planned(site: pd.DataFrame, dates: Any, rig: Rig, limits: Limits) -> _Planned:
-    plan = hours.plan_table(site, dates, rig, limits)
+def _planned(
+    site: pd.DataFrame, dates: Any, rig: Rig, limits: Limits, step_min: float
+) -> _Planned:
+    plan = hours.plan_table(site, dates, rig, limits, step_min)
     return _Planned(
         site.iloc[0],
         plan,
@@ -196,7 +199,7 @@ def _shown(planned: _Planned, axis: _HourAxis) -> Row:
         "timezone": planned.site["timezone"],
         "map": _hour_map(planned, axis),
         "days": [_day_shown(row) for row in planned.rows],
-        "dates": list(planned.rings["date"].unique()),
+        "dates": [_day_text(day) for day in planned.rings["date"].unique()],
         "rings": list(_ring_lines(planned.rings)),
         "flags": list(flags),
     }
@@ -205,8 +208,7 @@ def _shown(planned: _Planned, axis: _HourAxis) -> Row:
 def _day_shown(row: Row) -> Row:
     said = sentence(row)
     return {
-        "weekday": f"{np.datetime64(row['date']).item():%a}",
-        "date": _day_text(row["date"]),
+        "date": f"{_weekday(row['date'])} {_day_text(row['date'])}",
         "noon": clock_text(row["noon_local"]),
         "morning": window_text(row["morning"]),
         "afternoon": window_text(row["afternoon"]),
@@ -216,8 +218,13 @@ def _day_shown(row: Row) -> Row:
     }
 
 
-def _day_text(iso: str) -> str:
-    return f"{np.datetime64(iso).item():%d %b}"
+def _day_text(day: Any) -> str:
+    date = np.datetime64(day, "D").item()
+    return f"{date.day} {date:%b}"
+
+
+def _weekday(day: Any) -> str:
+    return f"{np.datetime64(day, 'D').item():%a}"
 
 
 def _at_95(u_deg: float | None) -> str:
@@ -277,7 +284,7 @@ def _hour_map(planned: _Planned, axis: _HourAxis) -> Row:
         "days": [
             (
                 round(_TOP + _ROW * number + 10.0, 1),
-                f"{np.datetime64(row['date']).item():%a %d}",
+                f"{_weekday(row['date'])} {_day_text(row['date']).split()[0]}",
             )
             for number, row in enumerate(planned.rows)
         ],
