@@ -33,6 +33,7 @@ _LEFT, _TOP, _RIGHT, _BOTTOM = 38.0, 18.0, 8.0, 34.0
 _TALLEST = 430.0
 #: The longest residual is drawn about so long, the wedge opened to about so many degrees.
 _LONGEST_RESIDUAL, _OPEN_WEDGE_DEG = 34.0, 4.0
+_BESIDE_DEG = 15.0
 _TRACK_STEP_S = 120.0
 
 
@@ -168,7 +169,9 @@ def _directions(drawing: Drawing, view: _View, result: SetupResult, labels: Labe
     ]
     angle = result.setup["reference_angle_deg"]
     if np.isfinite(angle):
-        tip = frame.at(*_toward(float(angle), 0.86 * ray))
+        # Beside one of the four directions it stays short of that one's letter.
+        beside = abs((float(angle) - north + 45.0) % 90.0 - 45.0) < _BESIDE_DEG
+        tip = frame.at(*_toward(float(angle), (0.6 if beside else 0.86) * ray))
         drawing.line(frame.at(0.0, 0.0), tip, "reference")
         drawing.dot(tip, 9.0, "reference-head")
         drawing.text((tip[0], tip[1] + 4.0), "R", "reference-letter", "middle")
@@ -249,7 +252,7 @@ def _marks(drawing: Drawing, view: _View, result: SetupResult, labels: Labels) -
 
 def _residual_factor(residual_mm: Array, per_mm: float) -> float:
     longest = float(np.hypot(*residual_mm.T).max()) if residual_mm.size else 0.0
-    if not longest > 1e-6:
+    if not longest > 0.005:
         return 0.0
     return float(min(nice_below(_LONGEST_RESIDUAL / (longest * per_mm)), 1000.0))
 

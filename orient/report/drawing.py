@@ -30,9 +30,9 @@ class Drawing:
 
     def markup(self) -> Markup:
         """The whole drawing; screen readers are told its label."""
-        return Markup('<svg viewBox="0 0 {} {}" role="img" aria-label="{}">{}</svg>').format(
-            _short(self.width), _short(self.height), self.label, Markup("").join(self._parts)
-        )
+        return Markup(
+            '<svg class="drawing" viewBox="0 0 {} {}" role="img" aria-label="{}">{}</svg>'
+        ).format(_short(self.width), _short(self.height), self.label, Markup("").join(self._parts))
 
     def line(self, start: Point, end: Point, style: str) -> None:
         self._add('<path class="{}" d="{}"/>', style, _path([start, end]))

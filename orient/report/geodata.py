@@ -101,7 +101,9 @@ def read_results(path: Path | str) -> list[dict[str, Any]]:
     """
     import pyogrio
 
-    table = pyogrio.read_dataframe(path, read_geometry=False)
+    # Readers of GeoJSON make dates of texts that look like one, be it a set-up's name.
+    options = {"DATE_AS_STRING": "YES"} if Path(path).suffix == ".geojson" else {}
+    table = pyogrio.read_dataframe(path, read_geometry=False, **options)
     return [
         {key: _read(key, row[key]) for key in KEYS}
         for row in table.astype(object).to_dict("records")

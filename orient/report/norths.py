@@ -12,6 +12,8 @@ from orient.report.drawing import WIDTH, Drawing, Point, figure, nice_below
 #: Angles whose largest is smaller than the first are opened to about the second, degrees.
 _SMALL_DEG, _OPENED_DEG = 12.0, 24.0
 _LENGTHS = {"true": 150.0, "grid": 122.0, "magnetic": 96.0}
+#: A line whose end lies nearer to true north than this has its name beyond true north.
+_CLEAR = 20.0
 _SIGNS = {"true": "TN", "grid": "GN", "magnetic": "MN"}
 
 
@@ -61,26 +63,26 @@ def _label(azimuths: dict[str, float]) -> str:
 
 
 def _side(name: str, angle: float, drawn: dict[str, float]) -> int:
-    """−1 to write left of a line, +1 right, 0 above: outward from the other lines."""
+    """−1 to write left of a line, +1 right: outward, or across true north where there is room."""
     others = [other for key, other in drawn.items() if key != name]
     if all(angle <= other for other in others):
         return -1
-    return 1 if all(angle >= other for other in others) else 0
+    if all(angle >= other for other in others):
+        return 1
+    return 1 if min(others) < 0.0 else -1
 
 
 def _name(drawing: Drawing, foot: Point, end: Point, name: str, angle: float, side: int) -> None:
-    text = _SIGNS[name] if name == "true" else f"{_SIGNS[name]} {figure(angle, 2, '°', plus=True)}"
     x, y = foot[0] + end[0], foot[1] + end[1]
     if name == "true":
-        drawing.text((x, y - 8.0), f"★ {text}", "letter", "middle")
+        drawing.text((x, y - 8.0), f"★ {_SIGNS[name]}", "letter", "middle")
         return
-    if side == 0:
-        # Between the two others there is no room beside the line.
-        drawing.text((x, y - 6.0), text, "row", "middle")
-        return
-    anchor = "end" if side < 0 else "start"
-    limit = min(max(x + 7.0 * side, 4.0), WIDTH - 4.0)
-    drawing.text((limit, y + 10.0), text, "row", anchor)
+    text = f"{_SIGNS[name]} {figure(angle, 2, '°', plus=True)}"
+    # Clear of the line itself, and of true north where the name stands beyond it.
+    beyond = max(x, foot[0]) if side > 0 else min(x, foot[0])
+    beside = x if abs(end[0]) > _CLEAR else beyond
+    at = (min(max(beside + 8.0 * side, 4.0), WIDTH - 4.0), y + 10.0)
+    drawing.text(at, text, f"{name}-name", "end" if side < 0 else "start")
 
 
 def _toward(angle_deg: float, length: float) -> Point:

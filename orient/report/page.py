@@ -169,8 +169,7 @@ def _answers(results: Sequence[SetupResult]) -> list[dict[str, Any]]:
     """One row a reference line; lines seen by several set-ups first joined, then apart."""
     answers: list[dict[str, Any]] = []
     for members in _by_line(results):
-        first = results[members[0]]
-        joint = first.combined is not None and first.row["combined_azimuth_deg"] is not None
+        joint = len(members) > 1
         if joint:
             answers.append(_joint_answer([results[member] for member in members]))
         answers += [
@@ -185,7 +184,7 @@ def _by_line(results: Sequence[SetupResult]) -> list[list[int]]:
     lines: dict[Any, list[int]] = {}
     for place, result in enumerate(results):
         key: Any = place
-        if result.combined is not None:
+        if result.row["combined_azimuth_deg"] is not None:
             key = (result.row["site"], result.row["reference_name"])
         lines.setdefault(key, []).append(place)
     return list(lines.values())
@@ -193,17 +192,14 @@ def _by_line(results: Sequence[SetupResult]) -> list[list[int]]:
 
 def _answer(result: SetupResult) -> dict[str, Any]:
     row = result.row
-    has_reference = row["reference_azimuth_deg"] is not None
-    u = row["reference_azimuth_u_deg"] if has_reference else row["board_azimuth_u_deg"]
-    azimuth = row["reference_azimuth_deg"] if has_reference else row["board_azimuth_deg"]
-    wanted = row["reference_name"] or np.isfinite(result.setup["reference_angle_deg"])
+    of = "reference" if _wants_reference(result) else "board"
     return {
-        "reference": (row["reference_name"] or "the reference") if wanted else "",
+        "reference": (row["reference_name"] or "the reference") if of == "reference" else "",
         "setup": row["setup"],
         "site": row["site"],
         "date": row["date"],
-        "azimuth_deg": azimuth if has_reference or not wanted else None,
-        "azimuth_95_deg": _within_95(u),
+        "azimuth_deg": row[f"{of}_azimuth_deg"],
+        "azimuth_95_deg": _within_95(row[f"{of}_azimuth_u_deg"]),
         "grid_deg": row["reference_grid_bearing_deg"],
         "magnetic_deg": row["reference_magnetic_bearing_deg"],
         "magnetic_95_deg": _magnetic_95(row["reference_azimuth_u_deg"], row),
@@ -211,7 +207,23 @@ def _answer(result: SetupResult) -> dict[str, Any]:
         "difference_deg": row["compass_difference_deg"],
         "difference_95_deg": _within_95(row["compass_difference_u_deg"]),
         "flags": row["flags"],
+        "why_none": _why_none(result),
     }
+
+
+def _wants_reference(result: SetupResult) -> bool:
+    return bool(result.row["reference_name"] or np.isfinite(result.setup["reference_angle_deg"]))
+
+
+def _why_none(result: SetupResult) -> str:
+    """Why a line has no azimuth, "" where it has one."""
+    if result.reduced is None:
+        return "no marks"
+    if result.row["board_azimuth_deg"] is None:
+        return "the marks fix no direction"
+    if _wants_reference(result) and result.row["reference_azimuth_deg"] is None:
+        return "its direction on the board is not given"
+    return ""
 
 
 def _magnetic_95(azimuth_u_deg: float | None, row: dict[str, Any]) -> float | None:
@@ -242,6 +254,7 @@ def _joint_answer(members: Sequence[SetupResult]) -> dict[str, Any]:
         "difference_deg": None,
         "difference_95_deg": None,
         "flags": flags,
+        "why_none": "",
     }
 
 
@@ -532,7 +545,8 @@ def _day(
         f"{figure(place['noon_altitude_deg'], 1)} degrees high."
     )
     words = [f"Local noon {noon}, the sun {figure(place['noon_altitude_deg'], 1, '°')} high."]
-    words += _avoid(sun)
+    if not ("sun-too-high" in told["flags"] and told["morning"]):
+        words += _avoid(sun)
     words.append(_hours_sentence(told))
     if marked_utc_s:
         words.append("Dots: the marks.")

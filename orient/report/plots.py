@@ -82,12 +82,12 @@ def method_plot(result: SetupResult) -> Markup | None:
     for number, (name, off, u95) in enumerate(found):
         top = frame.top + _ROW * number
         words = f"{METHOD_NAMES[name]}, {methods[name]['n']}"
-        drawing.text((frame.left + 3, top + 12), words, "row")
+        drawing.text((frame.left + 3, top + 13), words, "row")
         value = figure(off * per, 1, unit, plus=True) if name != row["method"] else "adopted"
         spread = f"± {figure(u95 * per, 1, unit)}"
-        drawing.text((frame.right - 3, top + 12), f"{value}  {spread}", "row", "end")
+        drawing.text((frame.right - 3, top + 13), f"{value}  {spread}", "row", "end")
         style = "adopted" if name == row["method"] else "method"
-        _interval(drawing, frame, off * per, u95 * per, top + 22.0, style)
+        _interval(drawing, frame, off * per, u95 * per, top + 23.0, style)
     edge(drawing, frame)
     return drawing.markup()
 
@@ -242,15 +242,15 @@ def day_plot(day: SunDay, label: str, marked_utc_s: Sequence[float] = ()) -> Mar
         return None
     span = (day.utc_s[up][0] - 900.0, day.utc_s[up][-1] + 900.0)
     top = 90.0 if day.altitude_deg.max() > 55 else 60.0 if day.altitude_deg.max() > 25 else 30.0
-    altitude = Frame(36.0, 20.0, WIDTH - 46.0, 150.0, span, (0.0, top))
-    azimuth = Frame(36.0, 198.0, WIDTH - 46.0, 84.0, span, (0.0, 360.0))
+    altitude = Frame(44.0, 20.0, WIDTH - 54.0, 150.0, span, (0.0, top))
+    azimuth = Frame(44.0, 212.0, WIDTH - 54.0, 84.0, span, (0.0, 360.0))
     drawing = Drawing(label, WIDTH, azimuth.bottom + 32.0)
     hours = _hours(day, span)
     for frame in (altitude, azimuth):
         _shade(drawing, frame, day)
     bottom_axis(drawing, altitude, hours, "")
-    marks = [(v, plain(v)) for v in ticks(0.0, top, 4)]
-    left_axis(drawing, altitude, marks, "altitude of the sun, °")
+    heights = np.arange(0.0, top + 1.0, top / 3.0).tolist()
+    left_axis(drawing, altitude, [(v, plain(v)) for v in heights], "altitude of the sun, °")
     bottom_axis(drawing, azimuth, hours, f"local time, hours ({day.timezone})")
     quarters = [(90.0 * n, f"{name} {90 * n}") for n, name in enumerate("NESWN")]
     left_axis(drawing, azimuth, quarters, "azimuth of the sun, °")

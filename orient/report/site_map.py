@@ -24,7 +24,6 @@ from orient.report.drawing import (
     left_axis,
     nice_below,
     plain,
-    ticks,
 )
 
 Array = NDArray[np.float64]
@@ -179,7 +178,11 @@ def _world(
         [(at, plain(float(wrap_180(value)))) for at, value in meridians],
         "longitude, ° east",
     )
-    parallels = [(value, plain(value)) for value in ticks(*frame.y_range, 6) if abs(value) <= 90.0]
+    parallels = [
+        (value, plain(value))
+        for value in np.arange(-90.0, 91.0, _step(frame.y_range)).tolist()
+        if low[1] <= value <= high[1]
+    ]
     left_axis(drawing, frame, parallels, "latitude, ° north")
     start = {
         site.number: frame.at(x, site.latitude_deg)

@@ -1,0 +1,97 @@
+"""The report in a real browser: it loads alone, fits its window, prints, and obeys its keys."""
+
+import pytest
+from boards_on_file import odd_campaign, sound_campaign
+from browser import open_page
+
+from orient.campaign import read_campaign
+from orient.report.page import write_report
+
+# What stands out beyond the window and is not inside a part that scrolls or is cut by design.
+BEYOND = """() => [...document.querySelectorAll("body *")].filter(element => {
+  if (element.closest(".scroll") && !element.classList.contains("scroll")) return false;
+  if (element.closest(".answers thead, .skip, .flag-list dt a")) return false;
+  const box = element.getBoundingClientRect();
+  return box.width > 0 && box.right > innerWidth + 0.5;
+}).map(element => element.tagName + " " + element.textContent.slice(0, 40))"""
+OPEN_ALL = "document.querySelectorAll('details').forEach(part => { part.open = true })"
+
+
+@pytest.fixture(scope="module")
+def pages(tmp_path_factory):
+    base = tmp_path_factory.mktemp("browser")
+    found = {}
+    for name, make in (("sound", sound_campaign), ("odd", odd_campaign)):
+        write_report(read_campaign(make(base / name)), base / f"{name}-report")
+        found[name] = base / f"{name}-report" / "index.html"
+    return found
+
+
+@pytest.mark.parametrize("name", ["sound", "odd"])
+@pytest.mark.parametrize("width", [360, 1280])
+@pytest.mark.parametrize("dark", [False, True])
+def test_the_report_loads_alone_and_fits_its_window(pages, name, width, dark):
+    with open_page(pages[name], width, dark) as opened:
+        opened.page.evaluate(OPEN_ALL)
+        assert opened.overflow_px() <= 0
+        assert opened.page.evaluate(BEYOND) == []
+        assert opened.errors == []
+        assert [url for url in opened.requests if not url.startswith(("file:", "data:"))] == []
+        assert len([url for url in opened.requests if url.startswith("file:")]) == 1
+
+
+def test_the_answers_stand_on_the_first_screen(pages):
+    for width in (360, 1280):
+        with open_page(pages["sound"], width) as opened:
+            top = opened.page.evaluate(
+                "document.querySelector('.answers .azimuth').getBoundingClientRect().bottom"
+            )
+            assert 0 < top < 800
+
+
+def test_dark_is_dark_and_texts_stand_out_in_both(pages):
+    luminance = """() => {
+      const light = css => {
+        const part = css.match(/[\\d.]+/g).slice(0, 3).map(Number).map(v => v / 255)
+          .map(v => v <= 0.04045 ? v / 12.92 : ((v + 0.055) / 1.055) ** 2.4);
+        return 0.2126 * part[0] + 0.7152 * part[1] + 0.0722 * part[2];
+      };
+      const paper = light(getComputedStyle(document.body).backgroundColor);
+      const panel = light(getComputedStyle(document.querySelector(".unit")).backgroundColor);
+      const inks = ["body", "small", "caption", ".chip", "a[href]", "figcaption"].map(
+        name => light(getComputedStyle(document.querySelector(name)).color));
+      const tick = light(getComputedStyle(document.querySelector(".drawing .tick")).fill);
+      return {paper, panel, inks: [...inks, tick]};
+    }"""
+
+    for dark in (False, True):
+        with open_page(pages["sound"], 1280, dark) as opened:
+            found = opened.page.evaluate(luminance)
+        assert (found["paper"] < 0.1) == dark
+        for ground in (found["paper"], found["panel"]):
+            for ink in found["inks"]:
+                low, high = sorted((ground, ink))
+                # WCAG 2.2, success criterion 1.4.3: 4.5 to 1 for plain text.
+                assert (high + 0.05) / (low + 0.05) >= 4.5
+
+
+def test_keys_reach_the_results_and_a_link_opens_what_it_leads_to(pages):
+    with open_page(pages["sound"], 1280) as opened:
+        opened.page.keyboard.press("Tab")
+        assert opened.page.evaluate("document.activeElement.className") == "skip"
+        opened.page.keyboard.press("Enter")
+        assert opened.page.evaluate("location.hash") == "#results"
+        assert not opened.page.locator("#out-1").evaluate("part => part.open")
+        opened.page.locator("a[href='#out-1']").first.click()
+        opened.page.wait_for_function("document.querySelector('#out-1').open")
+
+
+@pytest.mark.parametrize("paper", ["A4", "Letter"])
+def test_print_shows_what_is_closed_on_the_screen(pages, paper, tmp_path):
+    pdfium = pytest.importorskip("pypdfium2")
+    with open_page(pages["sound"], 1280) as opened:
+        opened.page.pdf(path=str(tmp_path / "report.pdf"), format=paper)
+    document = pdfium.PdfDocument(tmp_path / "report.pdf")
+    text = " ".join(page.get_textpage().get_text_range() for page in document)
+    for words in ("Never look at the sun", "smudged", "Angle to turn", "Conventions"):
+        assert words in text.replace("\r\n", " ")

@@ -1,0 +1,511 @@
+import json
+import re
+from html.parser import HTMLParser
+
+import numpy as np
+import pytest
+from boards_on_file import (
+    CLOSING,
+    FORMULA,
+    LONG,
+    RIGHT_TO_LEFT,
+    TAGGED,
+    odd_campaign,
+    sound_campaign,
+)
+from click.testing import CliRunner
+from geographiclib.geodesic import Geodesic
+
+from orient import simulate
+from orient.campaign import read_campaign
+from orient.cli import orient
+from orient.flags import CAUTIONS, FLAGS
+from orient.observation.setups import reduce_campaign
+from orient.report import page, plots
+from orient.report.board_drawing import board_drawing
+from orient.report.norths import norths_diagram
+from orient.report.site_map import MapLine, MapSite, site_map
+
+VOID = {"meta", "link", "br", "img"}
+
+
+class Page(HTMLParser):
+    """A page taken apart: elements with their attributes, and the text that is read."""
+
+    def __init__(self, text):
+        super().__init__(convert_charrefs=True)
+        self.elements, self.open, self.badly_closed, self.said = [], [], [], []
+        self.feed(text)
+        self.close()
+
+    def handle_starttag(self, tag, attributes):
+        self.elements.append((tag, dict(attributes)))
+        if tag not in VOID:
+            self.open.append(tag)
+
+    def handle_startendtag(self, tag, attributes):
+        self.elements.append((tag, dict(attributes)))
+
+    def handle_endtag(self, tag):
+        if not self.open or self.open.pop() != tag:
+            self.badly_closed.append(tag)
+
+    def handle_data(self, data):
+        if not self.open or self.open[-1] not in ("style", "script"):
+            self.said.append(data)
+
+    @property
+    def text(self):
+        return re.sub(r"\s+", " ", "".join(self.said))
+
+    def attributes(self, name):
+        return [attributes[name] for _, attributes in self.elements if name in attributes]
+
+    def count(self, tag):
+        return sum(found == tag for found, _ in self.elements)
+
+
+def reported(campaign, folder):
+    results = reduce_campaign(campaign)
+    page.write_report(campaign, folder, results)
+    return results, Page((folder / "index.html").read_text("utf-8"))
+
+
+@pytest.fixture(scope="module")
+def sound(tmp_path_factory):
+    base = tmp_path_factory.mktemp("report")
+    campaign = read_campaign(sound_campaign(base / "sound"))
+    return (*reported(campaign, base / "out"), base / "out", campaign)
+
+
+@pytest.fixture(scope="module")
+def odd(tmp_path_factory):
+    base = tmp_path_factory.mktemp("report")
+    campaign = read_campaign(odd_campaign(base / "odd"))
+    return (*reported(campaign, base / "out"), base / "out", campaign)
+
+
+@pytest.fixture(params=["sound", "odd"])
+def either(request):
+    return request.getfixturevalue(request.param)
+
+
+def points(svg, style):
+    """The points of the first path of a style in a drawing."""
+    path = re.search(rf'<path class="{style}" d="([^"]+)"', svg).group(1)
+    return np.array([part.split() for part in re.split("[ML]", path.strip("Z"))[1:]], dtype=float)
+
+
+def direction_deg(line):
+    """Clockwise from the top of the page, from the first point of a line to its second."""
+    right, down = line[1] - line[0]
+    return np.degrees(np.arctan2(right, -down)) % 360
+
+
+# The page -------------------------------------------------------------------------------
+
+
+def test_the_first_screen_answers(sound):
+    results, read, _, _ = sound
+    row = results[1].row
+    above = read.text[: read.text.index("What is flagged")]
+    for value, places in (
+        (row["reference_azimuth_deg"], 2),
+        (row["combined_azimuth_deg"], 2),
+        (row["reference_grid_bearing_deg"], 2),
+        (row["reference_magnetic_bearing_deg"], 1),
+        (row["compass_reading_deg"], 1),
+    ):
+        assert f"{value:.{places}f}°" in above
+    assert f"{row['compass_difference_deg']:+.1f}°".replace("-", "−") in above
+    assert f"± {1.96 * row['reference_azimuth_u_deg']:.2f}°" in above
+
+
+def test_every_flag_stands_with_its_sentence_and_every_caution(either):
+    results, read, _, _ = either
+    flags = {flag for result in results for flag in result.row["flags"]}
+    assert flags
+    for flag in flags:
+        assert FLAGS[flag] in read.text
+    for caution in CAUTIONS:
+        assert caution in read.text
+
+
+def test_the_page_is_well_formed_and_its_links_lead_somewhere(either):
+    read = either[1]
+    assert read.badly_closed == []
+    assert read.open == []
+    named = read.attributes("id")
+    assert len(named) == len(set(named))
+    for link in read.attributes("href"):
+        assert link == "data:," or link.removeprefix("#") in named
+    for target in read.attributes("aria-labelledby"):
+        assert target in named
+
+
+def test_no_other_file_and_no_network_is_asked_for(either):
+    _, read, folder, _ = either
+    text = (folder / "index.html").read_text("utf-8")
+    assert read.attributes("src") == []
+    assert not re.search(r"url\(|@import|https?:", text.replace("http-equiv", ""))
+    assert text.count("<script>") == 1
+
+
+def test_names_are_shown_and_run_nowhere(odd):
+    read = odd[1]
+    assert read.count("img") == 0
+    assert read.count("script") == 1
+    assert read.count("b") == read.count("i") == 0
+    for name in (TAGGED, RIGHT_TO_LEFT, LONG, FORMULA, CLOSING):
+        assert name in read.text
+    # In every place where a name stands in the running text it cannot turn what follows it.
+    said = re.findall(r"<bdi>([^<]*)</bdi>", (odd[2] / "index.html").read_text("utf-8"))
+    assert any("موقع" in name for name in said)
+
+
+def test_for_screen_readers(either):
+    read = either[1]
+    drawings = [attributes for tag, attributes in read.elements if tag == "svg"]
+    assert drawings
+    for attributes in drawings:
+        assert attributes["role"] == "img"
+        assert attributes["aria-label"]
+    assert read.count("main") == read.count("h1") == 1
+    assert read.count("nav") == 1
+    heads = [attributes for tag, attributes in read.elements if tag == "th"]
+    assert all("scope" in attributes for attributes in heads)
+    levels = [int(tag[1]) for tag, _ in read.elements if re.fullmatch("h[1-6]", tag)]
+    assert max(np.diff(levels)) <= 1
+
+
+def test_missing_things_are_said(odd):
+    results, read, _, _ = odd
+    assert "no marks" in read.text
+    assert "the marks fix no direction" in read.text
+    assert "its direction on the board is not given" in read.text
+    assert "the board’s +y axis" in read.text
+    assert "1 far-off mark not in the picture." in read.text
+    assert [result.reduced is None for result in results].count(True) == 1
+
+
+def test_no_setup_at_all(tmp_path):
+    folder = sound_campaign(tmp_path / "sites-only")
+    for name in ("setups.csv", "marks.csv"):
+        head = (folder / name).read_text("utf-8").splitlines()[0]
+        (folder / name).write_text(head + "\n", "utf-8")
+    results, read = reported(read_campaign(folder), tmp_path / "out")
+    assert results == []
+    assert "No set-up in this campaign yet" in read.text
+    assert "declination, east plus" in read.text
+
+
+def test_the_same_campaign_gives_the_same_bytes(sound, tmp_path):
+    results, _, folder, campaign = sound
+    page.write_report(campaign, tmp_path, results)
+    for name in page.FILES:
+        assert (tmp_path / name).read_bytes() == (folder / name).read_bytes()
+
+
+# The tables -----------------------------------------------------------------------------
+
+
+def test_tables_are_those_of_reduce(odd):
+    *_, folder, campaign = odd
+    for style, name in (("json", "results.json"), ("csv", "results.csv")):
+        told = CliRunner().invoke(orient, ["reduce", str(campaign.folder), "--format", style])
+        assert told.exit_code == 0
+        assert told.stdout == (folder / name).read_text("utf-8")
+
+
+def test_no_formula_runs_in_a_spreadsheet(odd):
+    import csv
+
+    for name in ("results.csv", "sites.csv"):
+        with (odd[2] / name).open(newline="", encoding="utf-8") as stream:
+            cells = [cell for row in csv.reader(stream) for cell in row]
+        assert any("=1+1" in cell for cell in cells)
+        for cell in cells:
+            assert cell[:1] not in ("=", "@", "+", "\t", "\r") or re.fullmatch(r"\+[\d.]+", cell)
+
+
+def test_sites_table_has_each_site_on_its_dates(sound):
+    import pandas as pd
+
+    *_, folder, _ = sound
+    table = pd.read_csv(folder / "sites.csv")
+    assert list(zip(table["site"], table["date"], strict=True)) == [
+        ("fell", "2026-03-22"),
+        ("fell", "2026-03-23"),
+        ("dune", "2026-01-21"),
+    ]
+
+
+# The command ----------------------------------------------------------------------------
+
+
+def test_the_command_writes_where_it_is_told_and_beside_by_default(tmp_path, monkeypatch):
+    folder = sound_campaign(tmp_path / "camp")
+    monkeypatch.chdir(tmp_path)
+    told = CliRunner().invoke(orient, ["report", str(folder)])
+    assert told.exit_code == 0, told.output
+    assert sorted(path.name for path in (tmp_path / "reports" / "camp").iterdir()) == sorted(
+        page.FILES
+    )
+    assert CliRunner().invoke(orient, ["report", "camp", "-o", "here"]).exit_code == 0
+    assert (tmp_path / "here" / "index.html").exists()
+
+
+def test_faulty_input_writes_nothing(tmp_path, monkeypatch):
+    from orient.errors import InputError
+
+    folder = sound_campaign(tmp_path / "camp")
+    monkeypatch.chdir(tmp_path)
+    (folder / "marks.csv").write_text("setup,time,x_mm,y_mm\nnobody,25:61,1,2\n")
+    told = CliRunner().invoke(orient, ["report", str(folder)])
+    assert isinstance(told.exception, InputError)
+    assert len(told.exception.faults) == 2
+    assert not (tmp_path / "reports").exists()
+
+
+def test_progress_counts_every_setup_reduced_and_drawn(sound, tmp_path):
+    campaign = sound[3]
+    steps = []
+    page.write_report(campaign, tmp_path, advance=steps.append)
+    assert sum(steps) == 2 * len(campaign.setups)
+
+
+def test_a_lower_limit_makes_the_sun_too_high(sound, tmp_path):
+    results, read, _, campaign = sound
+    assert "Too high above 30°" not in read.text
+    page.write_report(campaign, tmp_path, results, max_altitude_deg=30.0)
+    text = (tmp_path / "index.html").read_text("utf-8")
+    assert "too high above 30°" in text
+    assert "sun-too-high" in (tmp_path / "sites.csv").read_text("utf-8")
+
+
+# The board ------------------------------------------------------------------------------
+
+
+def test_the_board_is_to_scale_and_its_north_is_the_row_s(sound):
+    for result in sound[0]:
+        svg = str(board_drawing(result).svg)
+        north = points(svg, "north")
+        assert direction_deg(north) == pytest.approx(
+            result.row["north_on_board_deg"] % 360, abs=0.15
+        )
+        foot = north[0]
+        dots = np.array(re.findall(r'class="mark" cx="([\d.]+)" cy="([\d.]+)"', svg), dtype=float)
+        board, fit = result.reduced.board, result.reduced.fit
+        marks = np.stack([board.x_mm, -board.y_mm], axis=-1)[fit.kept]
+        scale = np.sum((dots - foot) * marks) / np.sum(marks**2)
+        # Drawn to a tenth of a unit.
+        assert dots - foot == pytest.approx(marks * scale, abs=0.15)
+        assert svg.count('class="rejected"') == np.sum(~fit.kept)
+        reference = points(svg, "reference")
+        assert direction_deg(reference) == pytest.approx(
+            result.setup["reference_angle_deg"] % 360, abs=0.15
+        )
+
+
+def test_residuals_are_drawn_as_many_times_their_size_as_is_said(sound):
+    result = sound[0][0]
+    drawn = board_drawing(result)
+    svg, legend = str(drawn.svg), " ".join(drawn.legend)
+    factor = float(re.search(r"residuals, ([\d.]+) times", legend).group(1))
+    board, fit = result.reduced.board, result.reduced.fit
+    lines = np.array(re.findall(r'class="residual" d="M([\d.]+) ([\d.]+)L([\d.]+) ([\d.]+)', svg))
+    shift = np.diff(lines.astype(float).reshape(-1, 2, 2), axis=1)[:, 0]
+    dots = np.array(re.findall(r'class="mark" cx="([\d.]+)" cy="([\d.]+)"', svg), dtype=float)
+    marks = np.stack([board.x_mm, -board.y_mm], axis=-1)[fit.kept]
+    per_mm = np.ptp(dots[:, 0]) / np.ptp(marks[:, 0])
+    expected = fit.residual_mm[fit.kept] * [1, -1] * factor * per_mm
+    assert shift == pytest.approx(expected, abs=0.2)
+
+
+def test_the_wedge_is_the_95_per_cent_figure_as_magnified(sound):
+    for result in sound[0]:
+        drawn = board_drawing(result)
+        said = re.search(r"± ([\d.]+)° \(95 %\), drawn (\d+) times", drawn.legend[0])
+        fan = points(str(drawn.svg), "wedge")
+        first, last = (direction_deg(fan[[0, place]]) for place in (1, -1))
+        width = (last - first) % 360
+        u_deg = result.row["board_azimuth_u_deg"]
+        assert width == pytest.approx(2 * 1.96 * u_deg * int(said.group(2)), abs=0.5)
+
+
+def test_residuals_along_and_across_are_the_fit_s(sound):
+    result = sound[0][0]
+    rows = page._marks(result)
+    fit, board = result.reduced.fit, result.reduced.board
+    assert [row["used"] for row in rows] == ["yes" if kept else "rejected" for kept in fit.kept]
+    assert rows[5]["used"] == "rejected"
+    for row, residual, x, y in zip(rows, fit.residual_mm, board.x_mm, board.y_mm, strict=True):
+        # Where the mark would be without its residual, in length and direction from the foot.
+        longer = np.hypot(x, y) - np.hypot(*(np.array([x, y]) - residual))
+        assert row["along_mm"] == pytest.approx(longer, abs=np.hypot(*residual) ** 2 / 100)
+        turned = np.arctan2(x, y) - np.arctan2(x - residual[0], y - residual[1])
+        assert row["across_min"] == pytest.approx(np.degrees(turned) * 60, rel=0.1, abs=0.05)
+    assert page._marks(sound[0][2])[-1]["used"] == "left out"
+
+
+# The plots ------------------------------------------------------------------------------
+
+
+def test_the_budget_adds_up(sound):
+    for result in sound[0]:
+        terms = plots.budget_terms(result)
+        total = np.sqrt(sum(term.u_deg**2 for term in terms))
+        assert total == pytest.approx(result.row["reference_azimuth_u_deg"], rel=1e-6)
+        svg = str(plots.budget_plot(terms))
+        bars = np.array(
+            re.findall(r'class="(?:bar|sum)" x="[\d.]+" y="[\d.]+" width="([\d.]+)"', svg)
+        )
+        drawn = bars.astype(float)
+        assert drawn[-1] ** 2 == pytest.approx(np.sum(drawn[:-1] ** 2), rel=0.02)
+
+
+def test_the_methods_stand_where_they_are(sound):
+    for result in sound[0]:
+        svg = str(plots.method_plot(result))
+        for name, found in result.row["methods"].items():
+            off = (found["board_azimuth_deg"] - result.row["board_azimuth_deg"] + 180) % 360 - 180
+            spread = f"± {1.959964 * found['board_azimuth_u_deg'] * 60:.1f}′"
+            value = "adopted" if name == "adjustment" else f"{off * 60:+.1f}′".replace("-", "−")
+            assert f"{value}  {spread}" in svg
+
+
+def test_the_days_sun_by_skyfield(sound):
+    """Altitude and azimuth plotted against skyfield called directly by the simulator."""
+    campaign = sound[3]
+    days = page._site_days(campaign, 60.0)
+    plan = page._planned(campaign, days, 60.0)
+    too_high = []
+    for place in range(len(days)):
+        site = campaign.sites.loc[days.iloc[place]["site"]]
+        day = plots.sun_day(site, days.iloc[place], plan.iloc[place], 60.0)
+        azimuth, altitude, _ = simulate.sun_seen(
+            day.utc_s[::60],
+            *site[["latitude_deg", "longitude_deg", "elevation_m"]].tolist(),
+            *site[["pressure_hpa", "temperature_c"]].tolist(),
+        )
+        up = altitude > 5
+        assert day.altitude_deg[::60][up] == pytest.approx(altitude[up], abs=0.005)
+        assert day.azimuth_deg[::60][up] == pytest.approx(azimuth[up], abs=0.005)
+        for start, stop in day.windows:
+            inside = (day.utc_s > start) & (day.utc_s < stop)
+            assert inside.any()
+            assert day.altitude_deg[inside].min() > 11.9
+            assert day.altitude_deg[inside].max() < 60.1
+        too_high += day.too_high
+        for start, stop in day.too_high:
+            assert np.interp([start, stop], day.utc_s, day.altitude_deg) == pytest.approx(
+                60, abs=0.3
+            )
+    assert too_high
+
+
+def test_a_day_without_sun_has_no_plot(sound):
+    campaign = sound[3]
+    days = page._site_days(campaign, 60.0)
+    plan = page._planned(campaign, days, 60.0)
+    day = plots.sun_day(campaign.sites.iloc[0], days.iloc[0], plan.iloc[0], 60.0)
+    night = day._replace(altitude_deg=day.altitude_deg - 80.0)
+    assert plots.day_plot(day, "day") is not None
+    assert plots.day_plot(night, "night") is None
+
+
+@pytest.mark.parametrize(
+    ("convergence", "declination"), [(1.2, -2.5), (0.3, 18.0), (-2.0, -57.0), (3.0, 1.0), (0, 150)]
+)
+def test_the_norths_keep_their_proportion(sound, convergence, declination):
+    place = page._site_days(sound[3], 60.0).iloc[0].copy()
+    place["convergence_deg"], place["declination_deg"] = convergence, declination
+    svg, note = norths_diagram(place)
+    opened = re.search(r"drawn ([\d.]+) times", note)
+    factor = float(opened.group(1)) if opened else 1.0
+    assert ("Not to scale" in note) == (factor > 1)
+    assert direction_deg(points(str(svg), "true-north")) == pytest.approx(0, abs=0.1)
+    for name, angle in (("grid", convergence), ("magnetic", declination)):
+        found = (direction_deg(points(str(svg), f"{name}-north")) + 180) % 360 - 180
+        assert found == pytest.approx(angle * factor, abs=0.1)
+
+
+# The map --------------------------------------------------------------------------------
+
+
+def dots(svg):
+    return np.array(re.findall(r'class="site" cx="([\d.]+)" cy="([\d.]+)"', svg), dtype=float)
+
+
+@pytest.mark.parametrize(("latitude", "longitude", "span"), [(47.3, 12.0, 0.005), (-78, 179.9, 2)])
+def test_a_local_map_keeps_distances_by_geographiclib(latitude, longitude, span):
+    """Distances by Karney's geodesic (geographiclib); the plan distorts within 0.1 %."""
+    generator = np.random.default_rng(3)
+    sites = [
+        MapSite(number, f"s{number}", latitude + span * a, longitude + span * b)
+        for number, (a, b) in enumerate(generator.uniform(-0.5, 0.5, (6, 2)), 1)
+    ]
+    svg = str(site_map(sites, [MapLine(1, 30.0)]).svg)
+    drawn = dots(svg)
+    bar = points(svg, "scale")
+    length, unit = re.search(r">([\d.]+) (k?m)<", svg).groups()
+    metres = float(length) * (1000 if unit == "km" else 1) / (bar[1, 0] - bar[0, 0])
+    for one, other, at, to in zip(sites, sites[1:], drawn, drawn[1:], strict=False):
+        found = Geodesic.WGS84.Inverse(*one[2:], *other[2:])["s12"]
+        assert np.hypot(*(to - at)) * metres == pytest.approx(found, rel=0.001, abs=0.2 * metres)
+    assert direction_deg(points(svg, "reference")) == pytest.approx(30, abs=0.2)
+
+
+def test_a_world_map_does_not_tear_at_the_180th_meridian():
+    sites = [MapSite(1, "a", -18.0, 178.0), MapSite(2, "b", -14.0, -171.0), MapSite(3, "c", 7, 171)]
+    svg = str(site_map(sites, []).svg)
+    x = dots(svg)[:, 0]
+    assert x[2] < x[0] < x[1]
+    assert (x[1] - x[0]) / (x[0] - x[2]) == pytest.approx(11.0 / 7.0, rel=0.01)
+
+
+def test_one_site_and_sites_in_one_place_have_a_map():
+    assert site_map([], []) is None
+    one = MapSite(1, "a", 10.0, 20.0)
+    for sites in ([one], [one, one._replace(number=2)]):
+        assert len(dots(str(site_map(sites, []).svg))) == len(sites)
+
+
+def test_a_known_end_near_by_is_drawn_to_scale():
+    from pyproj import Geod
+
+    east, north, _ = Geod(ellps="WGS84").fwd(12.0, 47.0, 60.0, 700.0)
+    sites = [MapSite(1, "a", 47.0, 12.0), MapSite(2, "b", 47.004, 12.0)]
+    svg = str(site_map(sites, [MapLine(1, 60.0, (north, east))]).svg)
+    line = points(svg, "reference")
+    apart = np.hypot(*(dots(svg)[1] - dots(svg)[0]))
+    metres = Geodesic.WGS84.Inverse(47.0, 12.0, 47.004, 12.0)["s12"] / apart
+    assert direction_deg(line) == pytest.approx(60.0, abs=0.1)
+    assert np.hypot(*(line[1] - line[0])) * metres == pytest.approx(700.0, rel=0.002)
+
+
+# Many -----------------------------------------------------------------------------------
+
+
+@pytest.mark.slow
+def test_sixty_sites_and_setups_stay_under_three_megabytes(tmp_path):
+    from boards_on_file import marks_of, place, setup, write_campaign
+    from simulated import simulated
+
+    generator = np.random.default_rng(60)
+    sites, setups, marks = [], [], []
+    for number in range(60):
+        latitude, longitude = generator.uniform(-55, 55), generator.uniform(-179, 179)
+        made = simulated(generator, latitude, longitude, 80)
+        sites.append(place(f"site {number}", latitude, longitude))
+        angle = float(generator.uniform(0, 360))
+        setups.append(
+            setup(f"b{number}", f"site {number}", reference_name="r", reference_angle_deg=angle)
+        )
+        marks += marks_of(f"b{number}", made)
+    campaign = read_campaign(write_campaign(tmp_path / "sixty", sites, setups, marks))
+    results, read = reported(campaign, tmp_path / "out")
+    assert len(results) == 60
+    assert read.count("article") == 120
+    assert (tmp_path / "out" / "index.html").stat().st_size < 3_000_000
+    assert json.loads((tmp_path / "out" / "results.json").read_text())[59]["setup"] == "b59"
