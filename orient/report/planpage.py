@@ -9,6 +9,7 @@ from __future__ import annotations
 from collections.abc import Callable, Iterator, Sequence
 from functools import lru_cache
 from importlib.resources import files
+from itertools import pairwise
 from typing import Any, NamedTuple
 
 import numpy as np
@@ -123,7 +124,7 @@ def hour_classes(limits: Limits) -> list[Class]:
     """The classes of hours, the best first, in 95 % figures of the pair of marks."""
     bounds = [f"{part * NORMAL_95 * limits.target_deg:.2f}" for part in _BOUNDS]
     words = [f"up to {bounds[0]}°"]
-    words += [f"{low}–{high}°" for low, high in zip(bounds, bounds[1:], strict=False)]
+    words += [f"{low}–{high}°" for low, high in pairwise(bounds)]
     words[_BOUNDS.index(1.0)] += " (the target)"
     words.append(f"over {bounds[-1]}°, or no partner")
     of_u = [Class(str(number), f"u{number}", text) for number, text in enumerate(words)]
@@ -175,9 +176,7 @@ class _Planned(NamedTuple):
         return (civil - midnight) / (_SLOT_MIN * 60.0)
 
 
-def _planned(
-    site: pd.DataFrame, dates: Any, rig: Rig, limits: Limits, step_min: float
-) -> _Planned:
+def _planned(site: pd.DataFrame, dates: Any, rig: Rig, limits: Limits, step_min: float) -> _Planned:
     plan = hours.plan_table(site, dates, rig, limits, step_min)
     return _Planned(
         site.iloc[0],
