@@ -1,6 +1,7 @@
 import json
 import re
 from html.parser import HTMLParser
+from pathlib import Path
 
 import numpy as np
 import pytest
@@ -25,6 +26,7 @@ from orient.report import page, plots
 from orient.report.board_drawing import board_drawing
 from orient.report.norths import norths_diagram
 from orient.report.site_map import MapLine, MapSite, site_map
+from orient.report.tables import as_json
 
 VOID = {"meta", "link", "br", "img"}
 
@@ -238,6 +240,23 @@ def test_sites_table_has_each_site_on_its_dates(sound):
         ("fell", "2026-03-23"),
         ("dune", "2026-01-21"),
     ]
+
+
+def test_the_demo_s_report_in_the_repository_is_what_its_tables_give():
+    """Write it anew with `orient report sites/aldermoor` where this fails."""
+    home = Path(__file__).parents[1]
+    committed = json.loads((home / "reports/aldermoor/results.json").read_text("utf-8"))
+    results = reduce_campaign(read_campaign(home / "sites/aldermoor"))
+    assert len(committed) == len(results)
+    text = (home / "reports/aldermoor/index.html").read_text("utf-8")
+    for was, result in zip(committed, results, strict=True):
+        for key, value in as_json(result.row).items():
+            if isinstance(value, float):
+                # The last digits differ between machines.
+                assert was[key] == pytest.approx(value, abs=1e-5)
+            elif key != "methods":
+                assert was[key] == value
+        assert f"{result.row['reference_azimuth_deg']:.3f}°" in text
 
 
 # The command ----------------------------------------------------------------------------
