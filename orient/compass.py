@@ -234,8 +234,10 @@ def _adjust(table: pd.DataFrame, site: NDArray[np.intp], compass: NDArray[np.int
     u[readings : readings + sites] = own_u
     observed = np.zeros(len(design))
     observed[:readings] = _unwrapped(table["difference_deg"].to_numpy(dtype=float))
-    fixed = np.full(len(design), np.nan)
-    fixed[readings + sites :] = 1.0
+    # At first the readings are believed: two that agree on a pull of the ground would
+    # otherwise be explained away one by one, each as a slip of the eye.
+    fixed = np.ones(len(design))
+    fixed[readings : readings + sites] = np.nan
 
     scaled = design / u[:, None], observed / u
     solution, covariance, weight = _huber(*scaled, fixed)
@@ -243,6 +245,7 @@ def _adjust(table: pd.DataFrame, site: NDArray[np.intp], compass: NDArray[np.int
     separated = _separated(linked, weight[readings : readings + sites] == 1.0)
     far_off = separated & (np.abs(solution[place_at]) > _FAR_OFF * own_u)
     # Not quite without weight, so that a place is never without an anomaly.
+    fixed[: readings + sites] = np.nan
     fixed[readings : readings + sites][far_off] = 1e-6
     solution, covariance, _ = _huber(*scaled, fixed)
 
