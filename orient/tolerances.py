@@ -9,6 +9,9 @@ from numpy.typing import NDArray
 
 from orient.shadow import UNKNOWNS
 
+#: Within so many standard uncertainties lie 95 % of a normal distribution: what people are shown.
+COVERAGE_95 = 1.959964
+
 #: The terms of an error budget, and the unknowns of the board that each speaks for.
 #: *marking*, the scatter of single marks, stands beside them.
 SHARED_TERMS: dict[str, tuple[str, ...]] = {

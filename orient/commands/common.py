@@ -24,11 +24,15 @@ Row = Mapping[str, Any]
 
 
 class Column(NamedTuple):
-    """A column of a table for people: heading, what it shows of a row, and its side."""
+    """A column of a table for people: heading, what it shows of a row, its side.
+
+    A column that is `whole` is never broken over lines; numbers never are.
+    """
 
     heading: str
     show: Callable[[Row], str]
     right: bool = True
+    whole: bool = False
 
 
 def number(value: Any, places: int = 1, unit: str = "", plus: bool = False) -> str:
@@ -84,7 +88,10 @@ def show_table(rows: Sequence[Row], columns: Sequence[Column], title: str = "") 
     )
     for column in columns:
         table.add_column(
-            column.heading, justify="right" if column.right else "left", overflow="fold"
+            column.heading,
+            justify="right" if column.right else "left",
+            overflow="fold",
+            no_wrap=column.right or column.whole,
         )
     for row in rows:
         table.add_row(*(Text(printable(column.show(row))) for column in columns))

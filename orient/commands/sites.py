@@ -36,6 +36,7 @@ def sites(campaign: str, date: Date | None, max_altitude: float, style: str) -> 
     """Each site of CAMPAIGN: declination, convergence, local noon, flags."""
     from orient.campaign import read_campaign
     from orient.site import COLUMNS, describe
+    from orient.tolerances import COVERAGE_95
 
     table = read_campaign(campaign, ("sites",)).sites
     day = (date or Date.today()).strftime("%Y-%m-%d")
@@ -44,9 +45,9 @@ def sites(campaign: str, date: Date | None, max_altitude: float, style: str) -> 
     columns = [
         Column("site", lambda row: row["site"], right=False),
         Column("declin.", lambda row: number(row["declination_deg"], 2, "°", plus=True)),
-        Column("± 95 %", lambda row: number(1.96 * row["declination_u_deg"], 1, "°")),
+        Column("±", lambda row: number(COVERAGE_95 * row["declination_u_deg"], 1, "°")),
         Column("converg.", lambda row: number(row["convergence_deg"], 2, "°", plus=True)),
-        Column("grid", lambda row: row["grid"], right=False),
+        Column("grid", lambda row: row["grid"], right=False, whole=True),
         Column("noon", lambda row: row["noon_local"][11:19]),
         Column("sun", lambda row: number(row["noon_altitude_deg"], 1, "°")),
         Column("flags", lambda row: "⚑" * len(row["flags"]), right=False),
@@ -54,5 +55,5 @@ def sites(campaign: str, date: Date | None, max_altitude: float, style: str) -> 
     emit(rows, style, columns, title=f"Sites on {day}")
     if style == "table":
         models = ", ".join(dict.fromkeys(known["magnetic_model"]))
-        click.echo(f"Declination by {models}, east plus; noon in local civil time.")
+        click.echo(f"Declination by {models}, east plus, ± the 95 % figure; noon in local civil time.")
         show_flags(rows, "site")
