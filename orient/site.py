@@ -127,3 +127,37 @@ def describe(
         conformal=figures.conformal,
         noon_utc_s=noon_s,
     )
+
+
+def grid_words(place: Any) -> list[str]:
+    """What a person should know of a site's grid beyond its convergence, in sentences.
+
+    Args:
+        place: a row of `describe`.
+    """
+    name, crs = place["site"], place["grid"]
+    words = []
+    if place["neighbour_grid"]:
+        here, there = (
+            f"{place[key]:+.2f}°".replace("-", "−")
+            for key in ("convergence_deg", "neighbour_convergence_deg")
+        )
+        words.append(
+            f"{name} lies at the edge of {crs}: in {place['neighbour_grid']} its convergence is "
+            f"{there}, here {here}."
+        )
+    if place["transformation_ballpark"]:
+        words.append(
+            f"No transformation to the datum of {crs} is at hand for {name}: its grid "
+            "coordinates may be hundreds of metres off; its convergence hardly suffers."
+        )
+    elif place["transformation_accuracy_m"] > 0:
+        words.append(
+            f"{name}: {crs} is reached by {place['transformation']}, good to "
+            f"{place['transformation_accuracy_m']:g} m."
+        )
+    if not place["conformal"]:
+        words.append(
+            f"{crs} does not keep angles: the grid bearing of {name} holds for the meridian alone."
+        )
+    return words

@@ -66,3 +66,17 @@ def test_a_date_for_each_site():
     table = site.describe(two, np.array(["2026-03-20", "2026-06-21"], dtype="datetime64[D]"))
     assert table["date"].tolist() == ["2026-03-20", "2026-06-21"]
     assert table["noon_altitude_deg"][0] > table["noon_altitude_deg"][1] + 20
+
+
+def words(**columns):
+    return " ".join(site.grid_words(site.describe(sites(**columns), "2026-04-05").iloc[0]))
+
+
+def test_grids_are_told_of_in_words():
+    assert words(longitude_deg=[3.0], latitude_deg=[20.0]) == ""
+    edge = words(longitude_deg=[5.95], latitude_deg=[40.0])
+    assert "EPSG:32632" in edge
+    assert "is −1.9" in edge
+    datum = words(latitude_deg=[52.0], longitude_deg=[-1.5], grid="EPSG:27700")
+    assert "good to" in datum
+    assert "does not keep angles" in words(grid="EPSG:3035", latitude_deg=[50.0])

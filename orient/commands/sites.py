@@ -9,9 +9,11 @@ import click
 from orient.commands.common import (
     Column,
     campaign_argument,
+    console,
     emit,
     format_option,
     number,
+    printable,
     records,
     show_flags,
 )
@@ -35,7 +37,7 @@ from orient.commands.common import (
 def sites(campaign: str, date: Date | None, max_altitude: float, style: str) -> None:
     """Each site of CAMPAIGN: declination, convergence, local noon, flags."""
     from orient.campaign import read_campaign
-    from orient.site import COLUMNS, describe
+    from orient.site import COLUMNS, describe, grid_words
     from orient.tolerances import COVERAGE_95
 
     table = read_campaign(campaign, ("sites",)).sites
@@ -55,5 +57,10 @@ def sites(campaign: str, date: Date | None, max_altitude: float, style: str) -> 
     emit(rows, style, columns, title=f"Sites on {day}")
     if style == "table":
         models = ", ".join(dict.fromkeys(known["magnetic_model"]))
-        click.echo(f"Declination by {models}, east plus, ± the 95 % figure; noon in local civil time.")
+        click.echo(
+            f"Declination by {models}, east plus, ± the 95 % figure; noon in local civil time."
+        )
         show_flags(rows, "site")
+        for place in records(known):
+            for sentence in grid_words(place):
+                console().print(printable(sentence))
