@@ -472,7 +472,7 @@ def test_a_local_map_keeps_distances_by_geographiclib(latitude, longitude, span)
     for one, other, at, to in zip(sites, sites[1:], drawn, drawn[1:], strict=False):
         found = Geodesic.WGS84.Inverse(*one[2:], *other[2:])["s12"]
         assert np.hypot(*(to - at)) * metres == pytest.approx(found, rel=0.001, abs=0.2 * metres)
-    assert direction_deg(points(svg, "reference")) == pytest.approx(30, abs=0.2)
+    assert direction_deg(points(svg, "ray")) == pytest.approx(30, abs=0.2)
 
 
 def test_a_world_map_does_not_tear_at_the_180th_meridian():

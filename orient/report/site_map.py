@@ -32,9 +32,8 @@ Array = NDArray[np.float64]
 #: its middle; others as a chart in degrees.
 PLAN_REACH_M = 500e3
 _WIDTH, _HEIGHT = 400.0, 300.0
-_RAY = 34.0
-#: Room about the outermost sites, so that no arrow leaves the map.
-_ROOM = 44.0
+#: With more sites than this everything is drawn smaller, to be shown larger.
+CROWDED = 20
 
 
 class MapSite(NamedTuple):
@@ -56,10 +55,31 @@ class MapLine(NamedTuple):
 
 @dataclass(frozen=True)
 class SiteMap:
-    """The map and the sentence that belongs under it."""
+    """The map, the sentence that belongs under it, and whether it wants a page's width."""
 
     svg: Markup
     note: str
+    crowded: bool
+
+
+class _Sizes(NamedTuple):
+    """How large the things on a map are drawn, and the room that no arrow leaves about them."""
+
+    room: float
+    ray: float
+    dot: float
+    number: float
+    style: str
+
+
+_USUAL, _SMALL = (
+    _Sizes(44.0, 34.0, 3.4, 11.0, "number"),
+    _Sizes(24.0, 15.0, 1.8, 6.5, "number small"),
+)
+
+
+def _sizes(sites: Sequence[MapSite]) -> _Sizes:
+    return _SMALL if len(sites) > CROWDED else _USUAL
 
 
 def site_map(sites: Sequence[MapSite], lines: Sequence[MapLine]) -> SiteMap | None:
@@ -119,7 +139,8 @@ def _local(
     centre = (low + high) / 2
     tall, wide = _HEIGHT - 20.0, _WIDTH - 20.0
     size = high - low
-    metres = max(*(size / ([wide - 2 * _ROOM, tall - 2 * _ROOM])).tolist(), 200.0 / wide)
+    room = _sizes(sites).room
+    metres = max(*(size / ([wide - 2 * room, tall - 2 * room])).tolist(), 200.0 / wide)
     half = np.array([wide, tall]) * metres / 2
     (left, bottom), (right, top) = (centre - half).tolist(), (centre + half).tolist()
     frame = Frame(10.0, 10.0, wide, tall, (left, right), (bottom, top))
@@ -129,7 +150,7 @@ def _local(
     for line in lines:
         end = true_ends.get(id(line))
         if end is None:
-            _ray(drawing, start[line.number], line.azimuth_deg)
+            _ray(drawing, start[line.number], line.azimuth_deg, _sizes(sites).ray)
         else:
             here = plan[[site.number for site in sites].index(line.number)]
             for run in frame.runs([tuple(here.tolist()), tuple(end)]):
@@ -141,7 +162,7 @@ def _local(
     note = "Plan, true north up at its middle."
     if len(near) < len(lines):
         note += " Lines with an arrow show the azimuth only; their length means nothing."
-    return SiteMap(drawing.markup(), note)
+    return SiteMap(drawing.markup(), note, len(sites) > CROWDED)
 
 
 def _world(
@@ -151,11 +172,11 @@ def _world(
     middle: tuple[float, float],
 ) -> SiteMap:
     longitude = wrap_180(places[:, 1] - middle[1])
-    wide = _WIDTH - 44.0
+    wide, room = _WIDTH - 44.0, _sizes(sites).room
     east, north = (max(float(np.ptp(part)), 1.0) for part in (longitude, places[:, 0]))
-    degrees = east / (wide - 2 * _ROOM)
-    tall = float(np.clip(north / degrees + 2 * _ROOM, 180.0, 420.0))
-    pad = np.array([_ROOM * degrees, _ROOM * north / (tall - 2 * _ROOM)])
+    degrees = east / (wide - 2 * room)
+    tall = float(np.clip(north / degrees + 2 * room, 180.0, 420.0))
+    pad = np.array([room * degrees, room * north / (tall - 2 * room)])
     low = np.array([longitude.min(), places[:, 0].min()]) - pad
     high = np.array([longitude.max(), places[:, 0].max()]) + pad
     frame = Frame(
@@ -189,13 +210,14 @@ def _world(
         for site, x in zip(sites, longitude.tolist(), strict=True)
     }
     for line in lines:
-        _ray(drawing, start[line.number], line.azimuth_deg)
+        _ray(drawing, start[line.number], line.azimuth_deg, _sizes(sites).ray)
     _dots(drawing, frame, sites, start, keep=[])
     edge(drawing, frame)
     return SiteMap(
         drawing.markup(),
         "Chart in degrees. Arrows show the true azimuth of each reference line, true north up; "
         "their length means nothing.",
+        len(sites) > CROWDED,
     )
 
 
@@ -211,12 +233,12 @@ def _label(sites: Sequence[MapSite], lines: Sequence[MapLine]) -> str:
     )
 
 
-def _ray(drawing: Drawing, start: Point, azimuth_deg: float) -> None:
+def _ray(drawing: Drawing, start: Point, azimuth_deg: float, length: float) -> None:
     end = (
-        start[0] + _RAY * sin(radians(azimuth_deg)),
-        start[1] - _RAY * cos(radians(azimuth_deg)),
+        start[0] + length * sin(radians(azimuth_deg)),
+        start[1] - length * cos(radians(azimuth_deg)),
     )
-    drawing.arrow(start, end, "reference", 6.0)
+    drawing.arrow(start, end, "ray", length / 6.0)
 
 
 def _dots(
@@ -226,15 +248,16 @@ def _dots(
     start: dict[int, Point],
     keep: Sequence[Point],
 ) -> None:
-    labels = Labels((frame.left, frame.top, frame.right, frame.bottom))
+    labels, size = Labels((frame.left, frame.top, frame.right, frame.bottom)), _sizes(sites)
     for place in keep:
         labels.keep(place, 36.0)
     for site in sites:
-        labels.keep(start[site.number], 4.0)
-        drawing.dot(start[site.number], 3.4, "site", f"{site.number} {site.name}")
+        labels.keep(start[site.number], size.dot)
+        drawing.dot(start[site.number], size.dot, "site", f"{site.number} {site.name}")
     for site in sites:
-        places = around(start[site.number], 11.0) + around(start[site.number], 20.0)
-        labels.put(drawing, places, str(site.number), "number", 11.0)
+        at = start[site.number]
+        places = around(at, size.number) + around(at, 1.8 * size.number)
+        labels.put(drawing, places, str(site.number), size.style, size.number)
 
 
 def _scale_bar(drawing: Drawing, frame: Frame, metres_per_unit: float) -> None:
