@@ -16,6 +16,7 @@ Before 1972, when civil time followed the earth's rotation, UTC is taken for UT1
 from __future__ import annotations
 
 from dataclasses import dataclass
+from datetime import date
 from functools import lru_cache
 from importlib.resources import as_file, files
 from typing import Any, NamedTuple
@@ -28,6 +29,8 @@ from orient.angles import wrap_180, wrap_360
 Array = NDArray[np.float64]
 
 FIRST_YEAR, LAST_YEAR = 1900, 2050
+#: Local dates that lie inside those years with the days beside them, whatever the zone.
+FIRST_DATE, LAST_DATE = date(FIRST_YEAR, 1, 3), date(LAST_YEAR, 12, 29)
 SOLAR_DAY_S = 86400.0
 SUN_RATE_DEG_PER_S = 15.0 / 3600.0
 

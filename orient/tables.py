@@ -24,7 +24,7 @@ from numpy.typing import NDArray
 from orient.cells import Cells, Faults, cell_text, clock_text, unguarded, yes_no
 from orient.clock import close_zone, zone_name
 from orient.coordinates import Axis, NotACoordinate, parse_degrees
-from orient.sun import FIRST_YEAR, LAST_YEAR
+from orient.sun import FIRST_DATE, LAST_DATE
 from orient.tolerances import Tolerances
 
 Kind = Literal[
@@ -514,8 +514,8 @@ _OTHER_CLOCK = re.compile(r"([0-9]{1,2})(?:[.hH]\s*|(?=[0-9]{2}$))([0-9]{2})")
 
 def _read_date(text: str, column: Column) -> np.datetime64:
     if re.fullmatch(r"[0-9]{4}-[0-9]{2}-[0-9]{2}", text) and (day := _day(text)):
-        if not FIRST_YEAR <= day.year <= LAST_YEAR:
-            raise _NotWanted(f"a date of {FIRST_YEAR} to {LAST_YEAR}, as the ephemeris has them")
+        if not FIRST_DATE <= day <= LAST_DATE:
+            raise _NotWanted(f"a date of {FIRST_DATE} to {LAST_DATE}, as the ephemeris has them")
         return np.datetime64(day, "s")
     meant = ""
     if match := _DAY_FIRST.fullmatch(text):

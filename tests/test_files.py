@@ -97,7 +97,7 @@ def test_what_is_no_plain_file_is_never_replaced(folder, tmp_path, kind):
         place.mkdir()
     else:
         os.mkfifo(place)
-    with pytest.raises(OSError, match="results.json") as caught:
+    with pytest.raises(OSError, match=r"results\.json") as caught:
         write_whole(folder, NEW)
     assert caught.value.filename == str(place)
     assert (folder / "index.html").read_text() == OLD["index.html"]

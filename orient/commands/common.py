@@ -6,6 +6,7 @@ import math
 import sys
 from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from contextlib import contextmanager
+from datetime import date
 from typing import Any, NamedTuple
 
 import click
@@ -21,6 +22,27 @@ format_option = click.option(
 )
 
 Row = Mapping[str, Any]
+
+
+class LocalDate(click.ParamType):
+    """A local date, YYYY-MM-DD, of the years for which the sun's place is known."""
+
+    name = "YYYY-MM-DD"
+
+    def convert(self, value: Any, param: click.Parameter | None, ctx: click.Context | None) -> date:
+        from orient.sun import FIRST_DATE, LAST_DATE
+
+        try:
+            found = value if isinstance(value, date) else date.fromisoformat(value.strip())
+        except ValueError:
+            self.fail(f"{value!r} is no date written YYYY-MM-DD.", param, ctx)
+        if not FIRST_DATE <= found <= LAST_DATE:
+            self.fail(
+                f"the sun's place is known from {FIRST_DATE} to {LAST_DATE}, found {found}.",
+                param,
+                ctx,
+            )
+        return found
 
 
 class Column(NamedTuple):

@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING, Any, TypeVar
 
 import click
 
-from orient.commands.common import number
+from orient.commands.common import LocalDate, number
 from orient.tolerances import Tolerances
 
 if TYPE_CHECKING:
@@ -22,20 +22,6 @@ if TYPE_CHECKING:
     from orient.planning.rig import Rig
 
 Command = TypeVar("Command", bound=Callable[..., Any])
-
-
-class LocalDate(click.ParamType):
-    """A local date, YYYY-MM-DD."""
-
-    name = "YYYY-MM-DD"
-
-    def convert(self, value: Any, param: click.Parameter | None, ctx: click.Context | None) -> date:
-        if isinstance(value, date):
-            return value
-        try:
-            return date.fromisoformat(value)
-        except ValueError:
-            self.fail(f"{value!r} is no date written YYYY-MM-DD.", param, ctx)
 
 
 class Positive(click.ParamType):
@@ -156,21 +142,14 @@ def dates_between(first: date, last: date | None) -> NDArray[np.datetime64]:
     """Every local date of the span, both ends too.
 
     Raises:
-        click.UsageError: the span runs backward, or outside the ephemeris.
+        click.UsageError: the span runs backward.
     """
     import numpy as np
-
-    from orient.planning.hours import FIRST_DATE, LAST_DATE
 
     last = last or first
     if last < first:
         raise click.UsageError(f"--to {last} lies before --from {first}.")
     start, stop = np.datetime64(first, "D"), np.datetime64(last, "D")
-    if start < FIRST_DATE or stop > LAST_DATE:
-        raise click.UsageError(
-            f"The sun's place is known from {FIRST_DATE} to {LAST_DATE}; "
-            f"the span asked for is {first} to {last}."
-        )
     return np.arange(start, stop + 1)
 
 

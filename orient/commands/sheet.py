@@ -2,13 +2,13 @@
 
 from __future__ import annotations
 
-from datetime import date, datetime
+from datetime import date
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, cast
 
 import click
 
-from orient.commands.common import campaign_argument, printable, progress
+from orient.commands.common import LocalDate, campaign_argument, printable, progress
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -17,7 +17,7 @@ if TYPE_CHECKING:
 @click.command()
 @campaign_argument
 @click.option("--site", required=True, help="A site id of the campaign.")
-@click.option("--date", "day", required=True, help="Local date, YYYY-MM-DD.")
+@click.option("--date", "day", type=LocalDate(), required=True, help="Local date.")
 @click.option(
     "-o",
     "--output",
@@ -42,7 +42,7 @@ if TYPE_CHECKING:
 def sheet(
     campaign: str,
     site: str,
-    day: str,
+    day: date,
     output: Path,
     paper: str,
     rod: float,
@@ -62,7 +62,6 @@ def sheet(
     suffix = output.suffix.lower()
     if suffix not in (".pdf", ".svg"):
         raise click.UsageError(f"-o wants a file ending in .pdf or .svg, found {output.name}")
-    local_date = _date(day)
     try:
         chosen_paper = paper_named(paper)
         board_mm = size_mm(board) if board else None
@@ -71,7 +70,7 @@ def sheet(
         raise click.UsageError(str(fault)) from None
     row = _site_row(read_campaign(campaign, tables=("sites",)).sites, site)
     with progress("Drawing", 2) as advance:
-        drawn = field_sheet(row, local_date, rod, chosen_paper, board_mm, landscape)
+        drawn = field_sheet(row, day, rod, chosen_paper, board_mm, landscape)
         advance(1)
         contents: dict[str, str | bytes]
         if suffix == ".pdf":
@@ -84,23 +83,6 @@ def sheet(
         click.echo(printable(str(path)))
     for sentence in drawn.layout.warnings():
         click.echo(sentence, err=True)
-
-
-def _date(text: str) -> date:
-    from orient.sun import FIRST_YEAR, LAST_YEAR
-
-    try:
-        found = datetime.strptime(text.strip(), "%Y-%m-%d").date()
-    except ValueError:
-        raise click.UsageError(
-            f"--date wants a date as YYYY-MM-DD, found {printable(text)!r}"
-        ) from None
-    # A local day may reach a day over the ephemeris's ends in UTC.
-    if not date(FIRST_YEAR, 1, 2) <= found <= date(LAST_YEAR, 12, 30):
-        raise click.UsageError(
-            f"--date: the sun is known for {FIRST_YEAR}-01-02 to {LAST_YEAR}-12-30, found {found}"
-        )
-    return found
 
 
 def _site_row(sites: pd.DataFrame, site: str) -> pd.Series[Any]:

@@ -8,6 +8,7 @@ import click
 
 from orient.commands.common import (
     Column,
+    LocalDate,
     campaign_argument,
     console,
     emit,
@@ -23,7 +24,7 @@ from orient.commands.common import (
 @campaign_argument
 @click.option(
     "--date",
-    type=click.DateTime(["%Y-%m-%d"]),
+    type=LocalDate(),
     help="Local date, YYYY-MM-DD; today when not given.",
 )
 @click.option(
@@ -41,7 +42,7 @@ def sites(campaign: str, date: Date | None, max_altitude: float, style: str) -> 
     from orient.tolerances import COVERAGE_95
 
     table = read_campaign(campaign, ("sites",)).sites
-    day = (date or Date.today()).strftime("%Y-%m-%d")
+    day = str(date or Date.today())
     known = describe(table, day, max_altitude_deg=max_altitude)
     rows = records(known[list(COLUMNS)])
     columns = [

@@ -33,8 +33,6 @@ Array = NDArray[np.float64]
 Index = NDArray[np.intp]
 
 HALF_DAY_S = 43200.0
-#: The years for which a day and its neighbours lie inside the ephemeris.
-FIRST_DATE, LAST_DATE = np.datetime64("1900-01-03"), np.datetime64("2050-12-29")
 #: Above this the tolerances are no longer small and the expected figure means nothing.
 LARGEST_U_DEG = 10.0
 #: Marks of the day's adjustment are this far apart.
