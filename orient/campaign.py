@@ -100,6 +100,7 @@ def read_campaign(
     marked = _check_marks(marks, faults)
     _check_known(setups, "site", sites, faults)
     _check_known(marks, "setup", setups, faults)
+    _check_halves(marks, setups, faults)
     faults.stop_if_any([path.name for path in files.values()])
     return Campaign(
         folder,
@@ -424,9 +425,7 @@ def _finish_sites(frame: pd.DataFrame) -> pd.DataFrame:
     latitude, longitude = (frame[name].to_numpy() for name in _DEGREES)
     blank = (frame["timezone"] == "").to_numpy()
     if blank.any():
-        frame.loc[blank, "timezone"] = zones_at(
-            latitude[blank].tolist(), longitude[blank].tolist()
-        )
+        frame.loc[blank, "timezone"] = zones_at(latitude[blank].tolist(), longitude[blank].tolist())
     blank = (frame["grid"] == "").to_numpy()
     if blank.any():
         frame.loc[blank, "grid"] = default_grid(latitude[blank], longitude[blank])
@@ -487,6 +486,36 @@ def _check_marks(marks: _Read, faults: Faults) -> pd.DataFrame:
     faults.add_cells(marks.cells, "mark", again.to_numpy(), wanted)
     frame["mark"] = _serials(frame)
     return frame
+
+
+#: No site's noon is earlier or later than these by its own clock, in hours: the widest, in
+#: western China, is about 15 (*common practice, no source*).
+_EARLIEST_PM, _LATEST_AM = 9.0, 16.0
+
+
+def _check_halves(marks: _Read, setups: _Read, faults: Faults) -> None:
+    """Ask about a half of the day that its time contradicts, where the watch is trusted."""
+    stated = setups.frame.drop_duplicates("setup").set_index("setup")
+    own = stated.reindex(marks.frame["setup"])
+    trusted = (own["watch"] == "trusted").to_numpy()
+    half, time_s = marks.frame["half"].to_numpy(), marks.frame["time"].to_numpy(float)
+    hour = np.mod(time_s - own["watch_error_s"].to_numpy(float), clock.DAY_S) / 3600.0
+    early = trusted & (half == "pm") & (hour < _EARLIEST_PM)
+    late = trusted & (half == "am") & (hour > _LATEST_AM)
+
+    def wanted(place: int) -> str:
+        if early[place] and time_s[place] < clock.DAY_S / 2:
+            meant = clock_text(time_s[place] + clock.DAY_S / 2)
+            return f"am, or the time of a 24-hour clock: {meant}, perhaps"
+        return f"{'am' if early[place] else 'pm'}, or another time"
+
+    faults.add_cells(
+        marks.cells,
+        "half",
+        np.flatnonzero(early | late),
+        wanted,
+        lambda place: f"{half[place]} at {clock_text(time_s[place])}",
+    )
 
 
 def _serials(frame: pd.DataFrame) -> pd.Series[Any]:

@@ -96,6 +96,7 @@ def _choice(name: str, choices: tuple[str, ...], meaning: str, **more: Any) -> C
 
 _FEET = Slip("feet", 0.3048)
 _LENGTHS = (Slip("metres", 1000.0), Slip("centimetres", 10.0), Slip("inches", 25.4))
+_ANGLES = (Slip("gon", 0.9), Slip("mils", 0.05625))
 _PRESSURES = (Slip("inches of mercury", 33.8639), Slip("kilopascals", 10.0), Slip("pascals", 0.01))
 _TEMPERATURES = (Slip("degrees Fahrenheit", 5 / 9, -32.0), Slip("kelvins", 1.0, -273.15))
 
@@ -189,7 +190,12 @@ SETUPS = Table(
         ),
         Column("reference_name", "the far point or pegged line that the azimuth is wanted for"),
         _number(
-            "reference_angle_deg", "°", -360, 360, "its board direction, clockwise from the +y axis"
+            "reference_angle_deg",
+            "°",
+            -360,
+            360,
+            "its board direction, clockwise from the +y axis",
+            slips=_ANGLES,
         ),
         _sd("reference_sd_deg", "°", 45, 0.05, "how well that direction was read"),
         _number(
@@ -226,7 +232,14 @@ MARKS = Table(
         ),
         _number("y_mm", "mm", -20000, 20000, "tip up the sheet from the foot"),
         _number("length_mm", "mm", 0, 20000, "tip's distance from the foot"),
-        _number("angle_deg", "°", -360, 360, "tip's board direction, clockwise from the +y axis"),
+        _number(
+            "angle_deg",
+            "°",
+            -360,
+            360,
+            "tip's board direction, clockwise from the +y axis",
+            slips=_ANGLES,
+        ),
         Column("ring", "marks with the same label lie on one circle about the foot", "id"),
         _choice(
             "half", ("am", "pm"), "am or pm", filled="from the time, or the order of the marks"

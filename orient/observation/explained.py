@@ -55,7 +55,7 @@ def with_explanations(
     for number, each in enumerate(done):
         if each is None or (each.fit.kept.all() and explained.get(number) is None):
             continue
-        slips = reread(table.record(number), each.fit)
+        slips = reread(table.record(number, with_others=not each.fit.kept.all()), each.fit)
         done[number] = _cautious(each, explained.get(number), slips)
     return done
 
@@ -141,13 +141,13 @@ class _Table:
         first, last = max(0, number - _NEIGHBOURS), number + _NEIGHBOURS + 1
         for place in range(first, min(last, len(self.setups))):
             theirs, reduced = self.setups.iloc[place], self.reduced[place]
-            same = all(mine[name] == theirs[name] for name in ("site", "date", "gnomon_height_mm"))
+            same_day = bool(mine["site"] == theirs["site"] and mine["date"] == theirs["date"])
             fit = None if reduced is None or reduced.contradicted else reduced.fit
-            if place == number or (same and fit is None):
+            if place == number or (same_day and fit is None):
                 continue
             where = self.sites.loc[theirs["site"]]
             board = self.make_board(theirs, where, self.places.iloc[place], self.marks[number])
-            others.append(Other(str(theirs.name), board, fit, same))
+            others.append(Other(str(theirs.name), board, fit, same_day))
         return others
 
 

@@ -233,7 +233,7 @@ def _watch_remark(board: Board, fit: Fit, reading: Reading) -> str:
     found += f" (± {_duration(1.96 * u_s)}, 95 %) against what was stated"
     quarter_hours = off_s / 900.0
     near = round(quarter_hours)
-    if near and abs(off_s - 900.0 * near) < max(180.0, 3 * u_s):
+    if 0 < abs(near) <= 56 and abs(off_s - 900.0 * near) < max(180.0, 3 * u_s):
         kind = "summer time or the zone next door" if abs(near) == 4 else "set to another time zone"
         if near % 2 == 0:
             found += f": {abs(near) / 4:g} h, as if it were {kind}"

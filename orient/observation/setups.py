@@ -344,13 +344,26 @@ def _compass(setup: pd.Series, row: dict[str, Any]) -> list[str]:
         f"The compass read {apart:+.1f}° from what the model lets expect, more than the "
         f"± {allowed:.1f}° (95 %) of line, model and reading together."
     )
-    corrected = abs(wrap_180(apart - row["declination_deg"]))
-    if abs(row["declination_deg"]) > allowed and corrected < allowed:
-        sentence += (
-            f" It is right to {corrected:.1f}° for a reading already corrected for declination: "
-            "the table wants what the needle showed."
-        )
+    explained = [
+        f" It is right to {left:.1f}° for {words}"
+        for words, slip in _compass_slips(setup, row)
+        if abs(wrap_180(slip)) > allowed and (left := abs(float(wrap_180(apart - slip)))) < allowed
+    ]
+    if explained:
+        sentence += ";".join(explained) + ". The table wants what the needle showed."
     return [sentence]
+
+
+def _compass_slips(setup: pd.Series, row: dict[str, Any]) -> list[tuple[str, float]]:
+    """Mistakes made with a compass, and by how much each puts a reading out, degrees."""
+    declination, convergence = row["declination_deg"], row["convergence_deg"]
+    return [
+        ("a reading already corrected for declination", declination),
+        ("a reading corrected for declination with the wrong sign", -declination),
+        ("a grid bearing, as a map gives it", declination - convergence),
+        ("a back bearing", 180.0),
+        ("a reference angle counted anticlockwise", -2.0 * float(setup["reference_angle_deg"])),
+    ]
 
 
 def _by_coordinates(setup: pd.Series, place: pd.Series, row: dict[str, Any]) -> list[str]:
