@@ -287,14 +287,17 @@ def test_every_field_has_its_label_and_the_keyboard_reaches_it(plan):
         assert {"site", "rod", "time", "clock"} <= reached
 
 
-def test_printed_each_site_has_its_page_with_the_cautions(plan, sites):
-    with open_page(plan, 1280) as opened:
+def test_printed_a_fortnight_of_each_site_is_one_sheet_with_the_cautions(sites, tmp_path):
+    four = sites.iloc[:4]  # whose maps fit the first sheet, whatever the paper
+    fortnight = written(tmp_path, four, DAYS[0] + np.arange(14))
+    with open_page(fortnight, 1280) as opened:
         opened.page.emulate_media(media="print")
         assert not opened.page.is_visible("#now")
-        for number in range(1, len(sites) + 1):
+        for number in range(1, len(four) + 1):
             sheet = opened.page.locator(f"#site-{number}")
             assert sheet.evaluate("each => getComputedStyle(each).breakBefore") == "page"
             for caution in CAUTIONS:
                 assert caution in sheet.locator(".cautions").inner_text()
-        printed = opened.page.pdf(prefer_css_page_size=True)
-        assert len(re.findall(rb"/Type /Page\b", printed)) == 1 + len(sites)
+        for paper in ("Letter", "A4"):
+            printed = opened.page.pdf(format=paper)
+            assert len(re.findall(rb"/Type /Page\b", printed)) == 1 + len(four)
