@@ -55,6 +55,7 @@ def mark(campaign: str, setup: str, board_mm: tuple[float, float]) -> None:
         session.part()
     if session.refused and not sys.stdin.isatty():
         # Whoever typed it saw it and typed it again; a pipe cannot.
+        click.echo(f"{session.refused} of the lines given were not saved.", err=True)
         raise click.exceptions.Exit(1)
 
 

@@ -1,0 +1,322 @@
+"""Marks typed in one by one: saved at once, none lost, and the table left as its owner has it."""
+
+from __future__ import annotations
+
+import contextlib
+import errno
+import os
+import signal
+import subprocess
+import sys
+import time
+from pathlib import Path
+
+import hostile
+import pytest
+from hostile import complaints, csv_bytes, digest, run, write_campaign
+
+from orient.campaign import read_campaign
+from orient.flags import CAUTIONS
+
+posix_only = pytest.mark.skipif(os.name != "posix", reason="signals and terminals of POSIX")
+
+#: A good mark of the board R1, after the last that it has, at 16:45.
+GOOD = "17:30 454.4 394.6"
+
+
+@pytest.fixture
+def campaign(tmp_path):
+    tables = hostile.good_tables()
+    write_campaign(tmp_path, {f"{name}.csv": csv_bytes(rows) for name, rows in tables.items()})
+    return tmp_path
+
+
+def typed(campaign: Path, *lines: str, setup: str = "R1") -> hostile.Ending:
+    ending = run(["mark", str(campaign), setup], typed="".join(line + "\n" for line in lines))
+    assert complaints(ending) == []
+    return ending
+
+
+def rewritten(campaign: Path, data: bytes) -> None:
+    (campaign / "marks.csv").write_bytes(data)
+
+
+def marks(campaign: Path, setup: str = "R1"):
+    table = read_campaign(campaign).marks
+    return table[table["setup"] == setup]
+
+
+def test_every_form_of_a_line(campaign):
+    before = (campaign / "marks.csv").read_bytes()
+    ending = typed(
+        campaign,
+        "17:00 333.4 362.1",
+        "17:10:30  371,8   +372,7",
+        "17:30 601.8@49.03",
+        "- 100 -300 ring=A",
+        "18:00 624.5 437.4 ring=B note=shaky hand, wind",
+        "",
+        "done",
+        "18:30 1 1",
+    )
+    assert ending.status == 0
+    after = (campaign / "marks.csv").read_bytes()
+    assert after == before + (
+        b"R1,11,17:00,333.4,362.1,,,,\n"
+        b"R1,12,17:10:30,371.8,+372.7,,,,\n"
+        b"R1,13,17:30,454.3909,394.5785,,,,\n"
+        b"R1,14,,100,-300,A,,,\n"
+        b'R1,15,18:00,624.5,437.4,B,,,"shaky hand, wind"\n'
+    )
+    assert "5 marks typed; marks.csv has 15 marks of board R1." in ending.out
+
+
+def test_it_begins_with_the_cautions_and_the_forms(campaign):
+    ending = typed(campaign)
+    for caution in CAUTIONS:
+        assert caution in ending.out
+    assert "Board R1 at Ridge, 2026-04-12, rod 300 mm: 10 marks so far." in ending.out
+    assert "10:20 -120.5 88" in ending.out
+    assert "0 marks typed" in ending.out
+
+
+def test_a_good_mark_is_not_asked_about(campaign):
+    ending = typed(campaign, GOOD)
+    assert "Saved: mark 11, 17:30, x 454.4, y 394.6 mm" in ending.out
+    assert "Look again" not in ending.out
+
+
+@pytest.mark.parametrize(
+    ("line", "question"),
+    [
+        ("5:30 454.4 394.6", "Is it 17:30?"),
+        ("17:30 45.44 39.46", "Is it in centimetres? In mm it is x 454.4, y 394.6"),
+        ("17:30 -454.4 394.6", "Is the sign of x wrong"),
+        ("17:30 394.6 454.4", "Are x and y the wrong way round?"),
+        ("17:30 500 394.6", "mm from where the sun and the marks before it let expect it"),
+        ("16:45 283.1 347.3", "typed twice"),
+        ("17:30 900 870", "the board has room for 802"),
+    ],
+)
+def test_slips_are_asked_about_at_once_and_saved_all_the_same(campaign, line, question):
+    ending = typed(campaign, line)
+    assert question in ending.out
+    assert len(marks(campaign)) == 11
+
+
+@pytest.mark.parametrize(
+    ("line", "said"),
+    [
+        ("17:30", "x y or length@angle"),
+        ("17:30 1 2 3", "x y or length@angle"),
+        ("5:30 pm 1 2", "x y or length@angle"),
+        ("5:30pm 1 2", "a time of the 24-hour clock, HH:MM or HH:MM:SS: 17:30"),
+        ("25:00 1 2", "a time of the 24-hour clock"),
+        ("17:30 nan 2", "'nan'"),
+        ("17:30 1e999 2", "a number from -20000 to 20000 mm"),
+        ("17:30 5@", "x y or length@angle"),
+        ("17:30 -5@20", "a number from 0 to 20000 mm"),
+        ("17:30 5@400", "a number from -360 to 360°"),
+        ("17:30 1 2 ring=A ring=B", "x y or length@angle"),
+        ("17:30 1 2 ring=\x07", "control characters"),
+        ("\x1b[2J", "x y or length@angle"),
+        ("x" * 20_000, "x y or length@angle"),
+    ],
+)
+def test_what_the_table_would_not_take_is_not_saved(campaign, line, said):
+    before = digest(campaign)
+    ending = typed(campaign, line)
+    assert said in ending.out
+    assert "Not saved" in ending.out
+    assert ending.status == 1
+    assert digest(campaign) == before
+    assert all(c.isprintable() or c == "\n" for c in ending.out)
+
+
+def test_undo_takes_back_what_was_typed_now_and_no_more(campaign):
+    before = digest(campaign)
+    ending = typed(campaign, "17:00 333.4 362.1", GOOD, "undo", "undo", "undo", "list")
+    assert digest(campaign) == before
+    assert "Taken back: mark 12, 17:30" in ending.out
+    assert "Taken back: mark 11, 17:00" in ending.out
+    assert "Nothing typed now is left to take back" in ending.out
+    assert ending.out.count("  mark ") == 10
+
+
+def test_undo_leaves_a_table_that_someone_else_has_changed(campaign, monkeypatch):
+    def lines(_):
+        yield GOOD
+        with (campaign / "marks.csv").open("ab") as table:
+            table.write(b"M1,99,10:20,1,2,,,,\n")
+        yield "undo"
+        yield "17:40 504.1 407.4"
+
+    monkeypatch.setattr("orient.commands.mark._lines", lines)
+    ending = typed(campaign)
+    assert "was changed meanwhile" in ending.out
+    assert (
+        (campaign / "marks.csv")
+        .read_bytes()
+        .endswith(
+            b"R1,11,17:30,454.4,394.6,,,,\nM1,99,10:20,1,2,,,,\nR1,12,17:40,504.1,407.4,,,,\n"
+        )
+    )
+
+
+@pytest.mark.parametrize(
+    ("table", "row"),
+    [
+        (b"\xef\xbb\xbfSetup;Time;X_mm;Y_mm;who\r\nR1;10:00;-1,5;2,25;me\r\n",
+         b"R1;17:30;454,4;394,6;\r\n"),
+        (b"setup;time;x_mm;y_mm\nR1;10:00;-1.5;2\n", b"R1;17:30;454.4;394.6\n"),
+        (b"setup\ttime\tx_mm\ty_mm", b"\nR1\t17:30\t454.4\t394.6\n"),
+        (b"\n\ny_mm,x_mm,time,setup\n2,1,,R1\n\n,,,\n", b"394.6,454.4,17:30,R1\n"),
+        (b"setup,time,length_mm,angle_deg\n", b"R1,17:30,601.821,49.02902\n"),
+        (b'setup,note,time,x_mm,y_mm\nR1,"two\nlines; \xc3\xa9",,1,2\n',
+         b"R1,,17:30,454.4,394.6\n"),
+    ],
+)  # fmt: skip
+def test_the_table_keeps_its_owner_s_ways(campaign, table, row):
+    rewritten(campaign, table)
+    assert typed(campaign, GOOD).status == 0
+    assert (campaign / "marks.csv").read_bytes() == table + row
+
+
+def test_a_column_that_is_wanted_is_added_and_the_rows_keep_their_cells(campaign):
+    rewritten(campaign, b'setup,x_mm,y_mm\nR1,1,2\n"R1",3,4,,\n\nM1,5,6\n')
+    assert typed(campaign, "17:30 454.4 394.6 ring=A").status == 0
+    assert (campaign / "marks.csv").read_bytes() == (
+        b'setup,x_mm,y_mm,time,ring\nR1,1,2,,\n"R1",3,4,,\n\nM1,5,6,,\nR1,454.4,394.6,17:30,A\n'
+    )
+
+
+def test_a_table_that_is_not_there_is_begun(campaign):
+    (campaign / "marks.csv").unlink()
+    assert typed(campaign, GOOD).status == 0
+    assert len(marks(campaign)) == 1
+
+
+@pytest.mark.parametrize("ending", ["\n", ""])
+def test_what_could_run_as_a_formula_is_kept_from_it(campaign, ending):
+    rewritten(campaign, b"setup,time,x_mm,y_mm,ring,note" + ending.encode())
+    typed(campaign, GOOD + " ring==A note=@SUM(1)")
+    assert (campaign / "marks.csv").read_text().endswith(",'=A,'@SUM(1)\n")
+    assert marks(campaign).iloc[-1]["note"] == "@SUM(1)"
+    assert marks(campaign).iloc[-1]["ring"] == "=A"
+
+
+def test_a_workbook_an_unknown_board_and_a_faulty_campaign_are_refused(campaign):
+    ending = typed(campaign, GOOD, setup="R2")
+    assert ending.status == 1
+    assert "R1" in ending.err
+    (campaign / "marks.csv").rename(campaign / "marks.xlsx")
+    ending = typed(campaign, GOOD)
+    assert ending.status == 1
+    assert "adds to no workbook" in ending.err
+    (campaign / "marks.xlsx").unlink()
+    rewritten(campaign, b"setup,x_mm,y_mm\nR1,nan,2\n")
+    ending = typed(campaign, GOOD)
+    assert ending.status == 1
+    assert "row 2, column x_mm" in ending.err
+
+
+def test_a_full_disk_is_said_and_what_was_saved_stays(campaign, monkeypatch):
+    real, calls = os.replace, 0
+
+    def failing(*arguments):
+        nonlocal calls
+        calls += 1
+        if calls == 2:
+            raise OSError(errno.ENOSPC, "No space left on device")
+        return real(*arguments)
+
+    monkeypatch.setattr(os, "replace", failing)
+    ending = typed(campaign, "17:00 333.4 362.1", GOOD, GOOD)
+    assert "NOT SAVED: No space left on device" in ending.out
+    assert ending.status == 1
+    assert marks(campaign)["mark"].tolist()[-2:] == ["11", "12"]
+    assert len(marks(campaign)) == 12
+
+
+# A process of its own --------------------------------------------------------------------
+
+START = [sys.executable, "-c", "from orient.cli import main; main()", "mark"]
+
+
+def _said(stream, wanted: str) -> str:
+    """Read until a line has the wanted words."""
+    heard = ""
+    while wanted not in heard:
+        line = stream.readline()
+        assert line, heard
+        heard += line
+    return heard
+
+
+@posix_only
+@pytest.mark.parametrize("end", [signal.SIGKILL, signal.SIGTERM, signal.SIGINT])
+def test_ending_the_process_after_the_second_mark_loses_none(campaign, end):
+    child = subprocess.Popen(
+        [*START, str(campaign), "R1"],
+        stdin=subprocess.PIPE,
+        stdout=subprocess.PIPE,
+        stderr=subprocess.PIPE,
+        text=True,
+        bufsize=1,
+    )
+    assert child.stdin is not None
+    assert child.stdout is not None
+    child.stdin.write("17:00 333.4 362.1\n")
+    _said(child.stdout, "Saved: mark 11")
+    child.stdin.write(f"{GOOD}\n17:4")
+    child.stdin.flush()
+    _said(child.stdout, "Saved: mark 12")
+    child.send_signal(end)
+    out, err = child.communicate()
+    assert marks(campaign)["mark"].tolist()[-2:] == ["11", "12"]
+    assert len(marks(campaign)) == 12
+    assert "Traceback" not in err
+    if end == signal.SIGINT:
+        assert child.returncode == 1
+        assert "2 marks typed" in out
+    # Nothing but the table is left, and the next sitting goes on from there.
+    assert sorted(path.name for path in campaign.iterdir()) == [
+        "marks.csv",
+        "setups.csv",
+        "sites.csv",
+    ]
+    assert "12 marks so far" in typed(campaign).out
+
+
+@posix_only
+def test_at_a_terminal_it_prompts_and_a_slip_is_typed_again(campaign):
+    import pty
+
+    keyboard, terminal = pty.openpty()
+    child = subprocess.Popen(
+        [*START, str(campaign), "R1"], stdin=terminal, stdout=terminal, stderr=terminal
+    )
+    os.close(terminal)
+    heard = ""
+
+    def hear(wanted: str) -> None:
+        nonlocal heard
+        limit = time.monotonic() + 60
+        while wanted not in heard:
+            assert time.monotonic() < limit, heard
+            heard += os.read(keyboard, 4096).decode("utf-8", "replace")
+
+    hear("mark 11> ")
+    os.write(keyboard, b"17:30 454.4\n")
+    hear("Please type it again.")
+    os.write(keyboard, GOOD.encode() + b"\n")
+    hear("Saved: mark 11")
+    hear("mark 12> ")
+    # The end of typing, as Ctrl-D sends it.
+    os.write(keyboard, b"\x04")
+    with contextlib.suppress(OSError):
+        hear("1 mark typed")
+    assert "1 mark typed" in heard
+    assert child.wait(timeout=60) == 0
+    os.close(keyboard)
+    assert len(marks(campaign)) == 11
