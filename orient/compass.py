@@ -25,7 +25,7 @@ from numpy.typing import ArrayLike, NDArray
 
 from orient.angles import wrap_180
 from orient.flags import FLAGS
-from orient.magnetic import COVERAGE_95
+from orient.tolerances import COVERAGE_95
 
 Array = NDArray[np.float64]
 

@@ -31,6 +31,7 @@ from numpy.typing import ArrayLike, NDArray
 from orient.angles import wrap_180, wrap_360
 from orient.errors import Fault, InputError
 from orient.flags import FLAGS
+from orient.tolerances import COVERAGE_95
 
 Array = NDArray[np.float64]
 
@@ -49,9 +50,6 @@ UNRELIABLE_HORIZONTAL_NT = 2000.0
 
 #: Heights above this are taken for feet: no ground stands higher.
 HIGHEST_GROUND_M = 9000.0
-
-#: The 95 % figure of a normally distributed error, in standard uncertainties.
-COVERAGE_95 = 1.96
 
 # Standard uncertainty of declination: sqrt(0.26² + (5417 / H)²) degrees, H in nT, by the WMM2025
 # technical report. The second term is an error of 94.5 nT across the needle.

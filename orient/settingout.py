@@ -21,11 +21,10 @@ import pandas as pd
 from numpy.typing import ArrayLike
 
 from orient.angles import wrap_180, wrap_360
+from orient.tolerances import COVERAGE_95
 
 DISTANCES_M = (5.0, 10.0, 20.0, 30.0, 50.0)
 CHECK_RADII_M = (5.0, 10.0, 20.0)
-#: Half-width of the 95 % interval of a normal distribution, in standard uncertainties.
-NORMAL_95 = NormalDist().inv_cdf(0.5 + 0.95 / 2)
 #: The same for all six checks of a closure at once: 0.95^(1/6) each (Šidák's inequality).
 SIX_AT_95 = NormalDist().inv_cdf(0.5 + 0.95 ** (1 / 6) / 2)
 
@@ -286,7 +285,7 @@ def _closing_rows(radius_m: float, taping: Taping) -> pd.DataFrame:
             "check": [f"{first}–{second}" for first, second in pairs],
             "length_m": length_m,
             "length_u_mm": length_u,
-            "accept_mm": NORMAL_95 * length_u,
+            "accept_mm": COVERAGE_95 * length_u,
             "accept_all_mm": SIX_AT_95 * length_u,
         }
     )
@@ -322,19 +321,20 @@ def in_words(line: ReferenceLine, taping: Taping | None = None) -> list[str]:
     table = offsets(line, taping)
     true = table[(table["north"] == "true") & (table["distance_m"] == 20.0)].iloc[0]
     turn = turns(line).iloc[CARDINALS.index(true["cardinal"])]
-    square_95 = NORMAL_95 * _default_right_angle_u_deg(taping)
+    square_95 = COVERAGE_95 * _default_right_angle_u_deg(taping)
     check = closing_check(taping, radii_m=(20.0,))
     steps = [
         f"Stand over the station, where the rod stood, and sight {line.reference_name}.",
         f"The nearest true line is {true['cardinal']}: turn {turn['turn_deg']:.2f}° to the "
-        f"{turn['side']} (± {NORMAL_95 * turn['turn_u_deg']:.2f}°, and what your instrument adds).",
+        f"{turn['side']} (± {COVERAGE_95 * turn['turn_u_deg']:.2f}°, and what your instrument "
+        "adds).",
         f"With a tape alone: peg 20 m toward {line.reference_name}; from that peg, square off "
         f"{true['offset_mm']:.0f} mm to the {true['side']}. That point lies on true "
-        f"{true['cardinal']} (± {NORMAL_95 * true['peg_u_mm']:.0f} mm) and "
+        f"{true['cardinal']} (± {COVERAGE_95 * true['peg_u_mm']:.0f} mm) and "
         f"{true['along_m']:.3f} m from the station: tape that as a check.",
         f"Or swing 20.000 m from the station and {true['chord_mm']:.0f} mm from the 20 m peg, on "
         f"the {true['side']}: where the arcs meet is on true {true['cardinal']} too "
-        f"(± {NORMAL_95 * true['chord_peg_u_mm']:.0f} mm).",
+        f"(± {COVERAGE_95 * true['chord_peg_u_mm']:.0f} mm).",
         "Put the opposite peg in line through the station. Raise the other two by a right angle: "
         "pegs on the line 6 m either way from the station, 10 m swung from both; the arcs meet "
         f"8 m out, square to the line (± {square_95:.2f}°).",
@@ -363,7 +363,7 @@ def _compass_words(line: ReferenceLine) -> list[str]:
         return []
     return [
         f"A compass at the station should read {bearing:.1f}° toward {line.reference_name} "
-        f"(± {NORMAL_95 * u_deg:.1f}°, local rock and iron apart)."
+        f"(± {COVERAGE_95 * u_deg:.1f}°, local rock and iron apart)."
     ]
 
 

@@ -17,8 +17,9 @@ from orient.demo.campaign import make_demo
 from orient.demo.story import COMPASS_INDEX_DEG, DAYS, NAME, PLACES
 from orient.errors import InputError
 from orient.files import write_whole
-from orient.observation.setups import COVERAGE_95, reduce_campaign
+from orient.observation.setups import reduce_campaign
 from orient.site import describe
+from orient.tolerances import COVERAGE_95
 
 COMMITTED = Path(__file__).parent.parent / "sites" / NAME
 

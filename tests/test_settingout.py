@@ -20,7 +20,6 @@ from orient.report.settingout import (
     setting_out_svg,
 )
 from orient.settingout import (
-    NORMAL_95,
     SIX_AT_95,
     ReferenceLine,
     Taping,
@@ -32,6 +31,7 @@ from orient.settingout import (
     right_angles,
     turns,
 )
+from orient.tolerances import COVERAGE_95
 
 TRUE_AZIMUTH_DEG = {"north": 0.0, "east": 90.0, "south": 180.0, "west": 270.0}
 DRAWS = 200_000
@@ -193,7 +193,7 @@ def test_a_closure_finds_a_peg_a_hand_out():
 
 def test_coverage_figures():
     """Two-sided normal quantiles (*from memory*: 1.960; 2.631 for six at once)."""
-    assert (round(NORMAL_95, 3), round(SIX_AT_95, 3)) == (1.960, 2.631)
+    assert (round(COVERAGE_95, 3), round(SIX_AT_95, 3)) == (1.960, 2.631)
 
 
 def test_the_words_carry_the_figures_of_the_tables():

@@ -91,6 +91,12 @@ def _rows(check: CompassCheck) -> list[Row]:
     return records(readings.assign(**beside))
 
 
+def _allowed(row: Row) -> str:
+    from orient.tolerances import COVERAGE_95
+
+    return number(COVERAGE_95 * row["difference_u_deg"], 1)
+
+
 def _off(row: Row) -> str:
     return number(row["difference_deg"], 1, plus=True) + (" ⚑" if row["differs"] else "  ")
 
@@ -103,5 +109,5 @@ _COLUMNS = [
     Column("expect", lambda row: number(row["expected_deg"], 1)),
     Column("read", lambda row: number(row["reading_deg"], 1)),
     Column("off  ", _off),
-    Column("±", lambda row: number(1.96 * row["difference_u_deg"], 1)),
+    Column("±", _allowed),
 ]

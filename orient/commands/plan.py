@@ -336,10 +336,10 @@ def _show_budgets(sites: pd.DataFrame, dates: Any, rig: Rig, limits: Limits, sty
 
 def _budget_columns() -> list[Column]:
     from orient.planning.budget import TERMS
-    from orient.settingout import NORMAL_95
+    from orient.tolerances import COVERAGE_95
 
     def minutes(term: str) -> Any:
-        return lambda row: number(NORMAL_95 * 60.0 * row[f"{term}_u_deg"], 1)
+        return lambda row: number(COVERAGE_95 * 60.0 * row[f"{term}_u_deg"], 1)
 
     return [
         Column("marks", _marks_said, right=False),

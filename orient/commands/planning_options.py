@@ -25,9 +25,10 @@ Command = TypeVar("Command", bound=Callable[..., Any])
 
 
 class Positive(click.ParamType):
-    """A finite number above nought."""
+    """A number above nought that some length, angle or time of this work might have."""
 
     name = "number"
+    most = 1e6
 
     def convert(
         self, value: Any, param: click.Parameter | None, ctx: click.Context | None
@@ -36,8 +37,8 @@ class Positive(click.ParamType):
             found = float(value)
         except ValueError:
             found = math.nan
-        if not (math.isfinite(found) and found > 0):
-            self.fail(f"{value!r} is no number above 0.", param, ctx)
+        if not 0.0 < found <= self.most:
+            self.fail(f"{value!r} is no number above 0, {self.most:,.0f} at most.", param, ctx)
         return found
 
 
@@ -198,6 +199,6 @@ def altitude_limits(target: float, min_altitude: float, max_altitude: float) -> 
 
 def at_95(u_deg: float | None) -> str:
     """A standard uncertainty as tables for people show it: its 95 % figure in degrees."""
-    from orient.settingout import NORMAL_95
+    from orient.tolerances import COVERAGE_95
 
-    return number(None if u_deg is None else NORMAL_95 * u_deg, 2, "°")
+    return number(None if u_deg is None else COVERAGE_95 * u_deg, 2, "°")

@@ -57,8 +57,10 @@ def _true(row: Row) -> str:
 
 
 def _allowed(row: Row) -> str:
+    from orient.tolerances import COVERAGE_95
+
     u = row["reference_azimuth_u_deg"] or row["board_azimuth_u_deg"]
-    return number(None if u is None else 1.96 * u, 2, "°")
+    return number(None if u is None else COVERAGE_95 * u, 2, "°")
 
 
 _COLUMNS = [

@@ -8,6 +8,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from orient.angles import wrap_180, wrap_360
+from orient.tolerances import COVERAGE_95
 
 #: Chance that set-ups which agree are said to disagree.
 FALSE_ALARM = 0.003
@@ -88,7 +89,7 @@ def _sentence(
 ) -> str:
     text = (
         f"{len(parts)} set-ups of this reference together: {azimuth_deg:.3f}° ± "
-        f"{1.96 * u_deg:.3f}° (95 %)"
+        f"{COVERAGE_95 * u_deg:.3f}° (95 %)"
     )
     if not consistent:
         return text + "; they disagree, and the uncertainty is widened to their scatter."

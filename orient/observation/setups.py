@@ -16,10 +16,7 @@ from orient.observation.board import Board
 from orient.observation.combination import Combined, combine
 from orient.observation.explained import with_explanations
 from orient.observation.reduction import WIDEST_U_DEG, Reduced, reduce_boards
-from orient.tolerances import Tolerances
-
-#: 95 % of a normal distribution lies within so many standard uncertainties.
-COVERAGE_95 = 1.959964
+from orient.tolerances import COVERAGE_95, Tolerances
 
 #: The keys of a row, in order.
 KEYS = (

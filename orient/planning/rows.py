@@ -10,7 +10,7 @@ import pandas as pd
 
 from orient import clock
 from orient.planning.hours import FLAGS
-from orient.settingout import NORMAL_95
+from orient.tolerances import COVERAGE_95
 
 Row = Mapping[str, Any]
 
@@ -151,7 +151,7 @@ def _what_would_do(row: Row) -> str:
 
 def within_95(u_deg: float) -> str:
     """A standard uncertainty as people read it."""
-    return f"±{NORMAL_95 * u_deg:.2f}° (95 %)"
+    return f"±{COVERAGE_95 * u_deg:.2f}° (95 %)"
 
 
 #: The columns of a plan that `season` sums up.

@@ -11,7 +11,7 @@ from markupsafe import Markup
 from numpy.typing import NDArray
 
 from orient import clock
-from orient.observation.setups import COVERAGE_95, SetupResult
+from orient.observation.setups import SetupResult
 from orient.report.drawing import (
     WIDTH,
     Drawing,
@@ -26,6 +26,7 @@ from orient.report.drawing import (
     plain,
     ticks,
 )
+from orient.tolerances import COVERAGE_95
 
 Array = NDArray[np.float64]
 

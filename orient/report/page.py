@@ -19,7 +19,7 @@ from orient.campaign import Campaign
 from orient.cells import clock_text
 from orient.files import write_whole
 from orient.flags import CAUTIONS, FLAGS
-from orient.observation.setups import COVERAGE_95, KEYS, SetupResult, reduce_campaign
+from orient.observation.setups import KEYS, SetupResult, reduce_campaign
 from orient.planning import rows as plan_rows
 from orient.planning.hours import Limits, plan_chunk
 from orient.planning.rig import Rig
@@ -39,6 +39,7 @@ from orient.report.settingout import setting_out_css, setting_out_html
 from orient.report.site_map import MapLine, MapSite, SiteMap, site_map
 from orient.report.tables import csv_rows, json_rows, sites_csv
 from orient.settingout import ReferenceLine
+from orient.tolerances import COVERAGE_95
 
 FILES = (
     "index.html",

@@ -24,7 +24,7 @@ from orient.planning.hours import Limits
 from orient.planning.rig import Rig
 from orient.planning.rows import clock_text, plan_rows, sentence, window_text
 from orient.report import lookup
-from orient.settingout import NORMAL_95
+from orient.tolerances import COVERAGE_95
 
 #: More would make a file that a phone is slow to open, and hand-outs of several sheets.
 MOST_SITE_DAYS, MOST_DAYS = 2000, 31
@@ -95,7 +95,7 @@ def plan_page(
             setting=setting_text(rig, limits),
             shortest_shadow=lookup.SHORTEST_SHADOW,
             rig=rig,
-            target_95_deg=NORMAL_95 * limits.target_deg,
+            target_95_deg=COVERAGE_95 * limits.target_deg,
             classes=classes,
             flags=FLAGS,
             cautions=CAUTIONS,
@@ -122,7 +122,7 @@ def check_size(sites: int, days: int) -> None:
 
 def hour_classes(limits: Limits) -> list[Class]:
     """The classes of hours, the best first, in 95 % figures of the pair of marks."""
-    bounds = [f"{part * NORMAL_95 * limits.target_deg:.2f}" for part in _BOUNDS]
+    bounds = [f"{part * COVERAGE_95 * limits.target_deg:.2f}" for part in _BOUNDS]
     words = [f"up to {bounds[0]}°"]
     words += [f"{low}–{high}°" for low, high in pairwise(bounds)]
     words[_BOUNDS.index(1.0)] += " (the target)"
@@ -227,7 +227,7 @@ def _weekday(day: Any) -> str:
 
 
 def _at_95(u_deg: float | None) -> str:
-    return "–" if u_deg is None else f"{NORMAL_95 * u_deg:.2f}°"
+    return "–" if u_deg is None else f"{COVERAGE_95 * u_deg:.2f}°"
 
 
 def _ring_lines(rings: pd.DataFrame) -> Iterator[Row]:

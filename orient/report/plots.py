@@ -13,7 +13,7 @@ from numpy.typing import NDArray
 from orient import clock
 from orient.angles import wrap_180, wrap_360
 from orient.observation.board import light_altitude_deg
-from orient.observation.setups import COVERAGE_95, SetupResult
+from orient.observation.setups import SetupResult
 from orient.planning.light import Light, Places, light_at_board
 from orient.report.board_drawing import full_hours
 from orient.report.drawing import (
@@ -27,6 +27,7 @@ from orient.report.drawing import (
     plain,
     ticks,
 )
+from orient.tolerances import COVERAGE_95
 
 Array = NDArray[np.float64]
 

@@ -13,7 +13,8 @@ import pandas as pd
 from orient import settingout
 from orient.angles import wrap_360
 from orient.flags import CAUTIONS
-from orient.settingout import NORMAL_95, ReferenceLine, Taping
+from orient.settingout import ReferenceLine, Taping
+from orient.tolerances import COVERAGE_95
 
 _REACH, _REFERENCE_REACH = 150.0, 112.0
 _LONGEST_NAME = 40
@@ -62,7 +63,7 @@ def setting_out_svg(line: ReferenceLine) -> str:
         _point(wanted, reach / np.cos(np.radians(nearest["turn_deg"]))),
     )
     # A wedge thinner than a hair shows nothing: never drawn below half a degree.
-    half = max(NORMAL_95 * line.true_azimuth_u_deg, 0.5)
+    half = max(COVERAGE_95 * line.true_azimuth_u_deg, 0.5)
     left, right = _point(azimuth - half, _REFERENCE_REACH), _point(azimuth + half, _REFERENCE_REACH)
     tip = _point(azimuth, _REFERENCE_REACH)
     return _template("settingout.svg").render(
@@ -117,23 +118,23 @@ def _point(azimuth_deg: float, radius: float) -> tuple[float, float]:
 
 def _figures(line: ReferenceLine, taping: Taping) -> dict[str, Any]:
     turned = settingout.turns(line)
-    turned["turn_95_deg"] = NORMAL_95 * turned["turn_u_deg"]
+    turned["turn_95_deg"] = COVERAGE_95 * turned["turn_u_deg"]
     turned["clockwise_dm"] = [_degrees_minutes(angle) for angle in turned["clockwise_deg"]]
     offsets = settingout.offsets(line, taping)
-    offsets["peg_95_mm"] = NORMAL_95 * offsets["peg_u_mm"]
-    offsets["chord_95_mm"] = NORMAL_95 * offsets["chord_peg_u_mm"]
+    offsets["peg_95_mm"] = COVERAGE_95 * offsets["peg_u_mm"]
+    offsets["chord_95_mm"] = COVERAGE_95 * offsets["chord_peg_u_mm"]
     squares = settingout.right_angles(taping)
-    squares["square_95_deg"] = NORMAL_95 * squares["u_deg"]
+    squares["square_95_deg"] = COVERAGE_95 * squares["u_deg"]
     bearing, bearing_u = settingout.compass_should_read(line)
     has_grid = bool(np.isfinite(line.convergence_deg))
     return {
         "line": line,
         "taping": taping,
-        "azimuth_95_deg": NORMAL_95 * line.true_azimuth_u_deg,
+        "azimuth_95_deg": COVERAGE_95 * line.true_azimuth_u_deg,
         "grid_bearing_deg": float(wrap_360(line.true_azimuth_deg - line.convergence_deg))
         if has_grid
         else None,
-        "compass": (bearing, NORMAL_95 * bearing_u) if np.isfinite(bearing + bearing_u) else None,
+        "compass": (bearing, COVERAGE_95 * bearing_u) if np.isfinite(bearing + bearing_u) else None,
         "has_grid": has_grid,
         "nearest": _nearest_true(turned),
         "mark": _short(line.reference_name),

@@ -23,7 +23,7 @@ from orient.report.paper import (
 from orient.report.sheet_board import BoardDrawing, tiles_of
 from orient.report.sheet_form import form_pages, zone_text
 from orient.report.sheet_layout import SheetLayout
-from orient.settingout import NORMAL_95
+from orient.tolerances import COVERAGE_95
 
 SHORTEST_ROD_MM, TALLEST_ROD_MM = 20.0, 5000.0
 SMALLEST_BOARD_MM, LARGEST_BOARD_MM = 100.0, 2000.0
@@ -172,7 +172,7 @@ def _declination(site: pd.Series, date: np.datetime64) -> str:
     except OutsideModels:
         return "declination not known for this date"
     doubt = " (model expired)" if bool(here.expired) else ""
-    spread = NORMAL_95 * float(here.declination_u_deg)
+    spread = COVERAGE_95 * float(here.declination_u_deg)
     return f"declination {_east_west(float(here.declination_deg))} ± {spread:.1f}°{doubt}"
 
 

@@ -20,7 +20,7 @@ from orient.report.paper import (
     wrapped,
 )
 from orient.report.sheet_layout import ROD_ALLOWANCE_MM, SheetLayout
-from orient.settingout import NORMAL_95
+from orient.tolerances import COVERAGE_95
 
 #: A direction worse than this at 95 % is not worth setting out by.
 _USELESS_DEG = 10.0
@@ -215,7 +215,7 @@ def _form_north(flow: _Flow, layout: SheetLayout) -> None:
         "without one along the track and each pair of equal shadows alike. Its arrow is north."
     )
     expected = layout.expected()
-    spreads = NORMAL_95 * expected["u_deg"].to_numpy()
+    spreads = COVERAGE_95 * expected["u_deg"].to_numpy()
     found = [
         f"± {spread:.2f}°" if spread <= _USELESS_DEG else "of no use: too near the zenith"
         for spread in spreads

@@ -27,9 +27,8 @@ from orient.planning.budget import (
 from orient.planning.horizon import horizon_altitude_deg, parse_horizon
 from orient.planning.light import Places, light_at_board
 from orient.planning.rig import tip_track
-from orient.settingout import NORMAL_95
 from orient.shadow import UNKNOWNS, BoardState
-from orient.tolerances import Tolerances
+from orient.tolerances import COVERAGE_95, Tolerances
 
 Array = NDArray[np.float64]
 
@@ -175,7 +174,7 @@ class SheetLayout:
         prior[UNKNOWNS.index("board_azimuth_rad")] = 0.0
         normal = self.normals()
         shares = np.einsum("ni,nik->nk", normal, marks.partials) * prior
-        return NORMAL_95 * np.sqrt(np.sum(shares**2, axis=-1) + self.tolerances.mark_sd_mm**2)
+        return COVERAGE_95 * np.sqrt(np.sum(shares**2, axis=-1) + self.tolerances.mark_sd_mm**2)
 
     def normals(self) -> Array:
         """Unit vectors across the track, shape (n, 2).
