@@ -72,31 +72,12 @@ def records(frame: Any) -> list[Row]:
 
 def emit(rows: Sequence[Row], style: str, columns: Sequence[Column], title: str = "") -> None:
     """Write rows to standard output in the wanted style."""
-    if style == "json":
-        import json
-
-        click.echo(json.dumps([_plain(row) for row in rows], ensure_ascii=False, indent=1))
-    elif style == "csv":
-        import json
-
-        import pandas as pd
-
-        from orient.cells import csv_text
-
-        flat = [
-            {
-                key: json.dumps(_plain(value), ensure_ascii=False)
-                if isinstance(value, Mapping)
-                else " ".join(value)
-                if isinstance(value, list | tuple)
-                else value
-                for key, value in row.items()
-            }
-            for row in rows
-        ]
-        click.echo(csv_text(pd.DataFrame(flat)), nl=False)
-    else:
+    if style == "table":
         show_table(rows, columns, title)
+        return
+    from orient.report.tables import csv_rows, json_rows
+
+    click.echo(json_rows(rows) if style == "json" else csv_rows(rows), nl=False)
 
 
 def show_table(rows: Sequence[Row], columns: Sequence[Column], title: str = "") -> None:
@@ -156,16 +137,3 @@ def progress(label: str, total: int) -> Iterator[Callable[[int], None]]:
         return
     with click.progressbar(length=total, label=label, file=sys.stderr) as bar:
         yield lambda steps: bar.update(steps)
-
-
-def _plain(value: Any) -> Any:
-    """A value as JSON has it: no NaN, no numpy."""
-    if isinstance(value, Mapping):
-        return {str(key): _plain(item) for key, item in value.items()}
-    if isinstance(value, list | tuple):
-        return [_plain(item) for item in value]
-    if hasattr(value, "item"):
-        value = value.item()
-    if isinstance(value, float):
-        return round(value, 9) if math.isfinite(value) else None
-    return value

@@ -33,15 +33,17 @@ def json_rows(rows: Sequence[Row]) -> str:
     return json.dumps([as_json(row) for row in rows], ensure_ascii=False, indent=1) + "\n"
 
 
-def csv_rows(rows: Sequence[Row], columns: Sequence[str]) -> str:
+def csv_rows(rows: Sequence[Row], columns: Sequence[str] | None = None) -> str:
     """Rows as CSV: mappings as JSON text, lists with spaces between, no formula runs.
 
     Args:
         rows: with the keys of `columns`.
-        columns: the header, which stands even where there is no row.
+        columns: the header, which stands even where there is no row; the keys of the first
+            row where left out.
     """
-    flat = [{key: _cell(row[key]) for key in columns} for row in rows]
-    return csv_text(pd.DataFrame(flat, columns=list(columns)))
+    header = list(rows[0] if columns is None and rows else columns or ())
+    flat = [{key: _cell(row[key]) for key in header} for row in rows]
+    return csv_text(pd.DataFrame(flat, columns=header))
 
 
 def _cell(value: Any) -> Any:
