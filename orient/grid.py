@@ -182,6 +182,9 @@ def _check_grid(text: str) -> str | None:
     example = "a projected grid such as EPSG:32633"
     if re.fullmatch(r"\d{4,6}", text):
         return f"the authority with the number: EPSG:{text}"
+    if match := re.search(r"\+?init=(\w+:\w+)", text):
+        # The old form turns some grids' axes about, and is on its way out.
+        return f"the code alone: {match[1].upper()}"
     try:
         crs = pyproj.CRS.from_user_input(text)
     except CRSError:

@@ -640,6 +640,7 @@ def test_likely_deflection():
         ("", "unknown"),
         ("grid north", "unknown"),
         ("32633", "EPSG:32633"),
+        ("+init=epsg:32633", "EPSG:32633"),
         ("EPSG:4326", "latitude and longitude"),
         ("EPSG:4979", "latitude and longitude"),
         ("EPSG:4978", "earth-centred"),
