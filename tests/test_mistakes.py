@@ -693,6 +693,23 @@ def test_random_points_have_no_explanation() -> None:
         assert explain(Record(replace(made.board, x_mm=x, y_mm=y))) is None
 
 
+@pytest.mark.parametrize("watch", ["running", "none"])
+def test_mistakes_of_boards_without_a_set_watch(watch: str) -> None:
+    made = simulated(np.random.default_rng(12), 41.0, 5.0, 150, watch=watch)
+    small = replace(made.board, x_mm=made.board.x_mm / 10, y_mm=made.board.y_mm / 10)
+    assert "the marks were measured in centimetres" in explain(Record(small)).sentence
+    mirrored = explain(Record(replace(made.board, x_mm=-made.board.x_mm)))
+    # Without times morning and afternoon look alike, and nothing contradicts the record.
+    assert (mirrored is not None) == (watch == "running")
+
+
+@pytest.mark.parametrize("watch", ["trusted", "running", "none"])
+def test_marks_at_one_point_have_no_explanation(watch: str) -> None:
+    made = simulated(np.random.default_rng(12), 41.0, 5.0, 150, watch=watch)
+    nowhere = np.zeros(made.board.count)
+    assert explain(Record(replace(made.board, x_mm=nowhere, y_mm=nowhere))) is None
+
+
 def test_few_marks_have_no_explanation() -> None:
     made = random_day(np.random.default_rng(3))
     few = made.board.of(np.arange(3))

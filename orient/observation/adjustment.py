@@ -442,7 +442,7 @@ def _start(problem: _Problem, azimuth_rad: float, watch_error_s: float) -> tuple
     values[AZIMUTH], values[WATCH] = azimuth_rad, watch_error_s
     utc_s = board.watch_utc_s - watch_error_s
     if not problem.timed.all():
-        nearest = _nearest_on_track(board, np.array([azimuth_rad]))[1][0]
+        nearest = nearest_on_track(board, np.array([azimuth_rad]))[1][0]
         utc_s = np.where(problem.timed, utc_s, nearest)
     return values, utc_s
 
@@ -471,7 +471,7 @@ def _starts_by_offset(problem: _Problem) -> list[tuple[Array, Array]]:
 def _starts_by_shape(problem: _Problem) -> list[tuple[Array, Array]]:
     """Lay the day's track over the marks, turned two degrees at a time; keep the best few."""
     azimuth = np.radians(np.arange(0.0, 360.0, 2.0))
-    miss, instants = _nearest_on_track(problem.board, azimuth)
+    miss, instants = nearest_on_track(problem.board, azimuth)
     cost = np.sum(np.minimum(miss, _WORST_MISS_MM) ** 2, axis=1)
     # Half a step of azimuth throws a mark off by this much at its own distance.
     missed = np.minimum(np.radians(1.0) * problem.board.length_mm, _WORST_MISS_MM)
@@ -484,7 +484,7 @@ def _starts_by_shape(problem: _Problem) -> list[tuple[Array, Array]]:
     return starts
 
 
-def _nearest_on_track(board: Board, azimuth_rad: Array) -> tuple[Array, Array]:
+def nearest_on_track(board: Board, azimuth_rad: Array) -> tuple[Array, Array]:
     """How far each mark lies from the day's track, and when the tip passed there.
 
     Args:

@@ -15,7 +15,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from orient.observation.adjustment import WATCH, Fit, adjust
+from orient.observation.adjustment import WATCH, Fit, adjust, nearest_on_track
 from orient.observation.board import Board
 
 Array = NDArray[np.float64]
@@ -175,7 +175,10 @@ def _believable(readings: list[Meant]) -> list[tuple[Meant, Fit]]:
 def _settled(board: Board, fit: Fit) -> bool:
     few_rejected = np.count_nonzero(~fit.kept) <= max(1, board.count // 5)
     unforced = np.abs(fit.prior_misfit).max() < 4.0
-    return bool(fit.converged and fit.spread == 1.0 and few_rejected and unforced)
+    # Marks that all lie at one point fit anything.
+    told_apart = np.hypot(np.ptp(board.x_mm), np.ptp(board.y_mm)) > board.tolerances.mark_sd_mm
+    settled = fit.converged and fit.spread == 1.0 and few_rejected and unforced
+    return bool(settled and told_apart)
 
 
 def _score(meant: Meant, fit: Fit) -> float:
@@ -215,13 +218,39 @@ def _possible(board: Board) -> bool:
     A full adjustment of a board that cannot fit is slow, and most readings are such.
     """
     timed = _timed(board)
-    if not timed.any() or board.watch == "running":
-        return True
+    if not timed.any():
+        return _on_track(board)
     part = board.of(timed)
+    if board.watch == "running":
+        return _on_track_at_some_time(part)
     predicted, turn = _laid_over(part)
-    lit = np.isfinite(predicted)
     miss = np.abs(part.x_mm + 1j * part.y_mm - predicted * np.exp(1j * turn))
-    return bool(np.mean(lit & (miss < _REACH * _nominal_sd_mm(part))) >= _FEWEST_IN_REACH)
+    return _enough(miss, _nominal_sd_mm(part))
+
+
+def _enough(miss_mm: Array, sd_mm: Array) -> bool:
+    """Whether in any of many tries, along the first axis, enough marks are in reach."""
+    near = np.nan_to_num(miss_mm, nan=np.inf) < _REACH * sd_mm
+    return bool(np.mean(near, axis=-1).max() >= _FEWEST_IN_REACH)
+
+
+def _on_track(board: Board) -> bool:
+    """The same without times: the day's track laid over the marks, turned by degrees."""
+    miss, _ = nearest_on_track(board, np.radians(np.arange(0.0, 360.0, 3.0)))
+    return _enough(miss - np.radians(1.5) * board.length_mm, _nominal_sd_mm(board))
+
+
+def _on_track_at_some_time(board: Board) -> bool:
+    """The same with a watch whose setting is unknown: every ten minutes of the day."""
+    offset = np.arange(-54000.0, 54000.0, 600.0)
+    x, y = board.tips(board.watch_utc_s - offset[:, None], board.nominal())
+    predicted = np.nan_to_num(x + 1j * y, nan=np.inf)
+    lit = np.isfinite(predicted)
+    marked = board.x_mm + 1j * board.y_mm
+    turn = np.angle(np.sum(marked * np.conj(np.where(lit, predicted, 0.0)), axis=1))
+    turned = np.where(lit, predicted, 1e9) * np.exp(1j * turn)[:, None]
+    wide = replace(board.tolerances, watch_sd_s=max(150.0, board.tolerances.watch_sd_s))
+    return _enough(np.abs(marked - turned), _nominal_sd_mm(replace(board, tolerances=wide)))
 
 
 def _timed(board: Board) -> Mask:
