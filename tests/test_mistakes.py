@@ -23,7 +23,8 @@ from orient import simulate
 from orient.campaign import read_campaign
 from orient.cells import clock_text
 from orient.errors import InputError
-from orient.observation.mistakes import Record, explain, reread
+from orient.observation.mistakes import explain, reread
+from orient.observation.record import Record
 from orient.observation.reduction import reduce_board
 from orient.observation.setups import SetupResult, reduce_campaign
 

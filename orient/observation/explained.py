@@ -13,7 +13,8 @@ from orient import clock, site
 from orient.campaign import Campaign, zones_at
 from orient.observation.adjustment import Fit
 from orient.observation.board import Board
-from orient.observation.mistakes import Explanation, Other, Record, explain, reread
+from orient.observation.mistakes import Explanation, explain, reread
+from orient.observation.record import Other, Record
 from orient.observation.reduction import WIDEST_U_DEG, Reduced
 
 #: Makes a board of a set-up's row, its site's, its place's (`site.describe`) and its marks.
