@@ -28,7 +28,7 @@ class Positive(click.ParamType):
     """A number above nought that some length, angle or time of this work might have."""
 
     name = "number"
-    most = 1e6
+    least, most = 1e-6, 1e6
 
     def convert(
         self, value: Any, param: click.Parameter | None, ctx: click.Context | None
@@ -37,8 +37,9 @@ class Positive(click.ParamType):
             found = float(value)
         except ValueError:
             found = math.nan
-        if not 0.0 < found <= self.most:
-            self.fail(f"{value!r} is no number above 0, {self.most:,.0f} at most.", param, ctx)
+        if not self.least <= found <= self.most:
+            span = f"{self.least:f} to {self.most:,.0f}"
+            self.fail(f"{value!r} is no number above 0, from {span}.", param, ctx)
         return found
 
 
