@@ -1,0 +1,325 @@
+"""`orient crew`: which sites on which days, for one crew."""
+
+from __future__ import annotations
+
+import re
+import sys
+from datetime import date
+from difflib import get_close_matches
+from itertools import groupby
+from textwrap import fill
+from typing import TYPE_CHECKING, Any
+
+import click
+
+from orient.commands.common import (
+    campaign_argument,
+    console,
+    emit,
+    format_option,
+    printable,
+    progress,
+    records,
+)
+from orient.commands.planning_options import (
+    POSITIVE,
+    altitude_limits,
+    board_options,
+    care_options,
+    chosen_sites,
+    dates_between,
+    limit_options,
+    span_options,
+    the_rig,
+    with_options,
+)
+
+if TYPE_CHECKING:
+    import pandas as pd
+
+    from orient.planning.crew import Choice
+    from orient.planning.travel import Minutes
+    from orient.planning.visits import Work
+
+
+class Clock(click.ParamType):
+    """A time of the 24-hour clock, HH:MM; minutes since midnight."""
+
+    name = "HH:MM"
+
+    def convert(self, value: Any, param: click.Parameter | None, ctx: click.Context | None) -> int:
+        if isinstance(value, int):
+            return value
+        match = re.fullmatch(r"([0-9]{1,2}):([0-5][0-9])", value)
+        if match is None or int(match[1]) > 24 or (value > "24:00" and value[0] == "2"):
+            self.fail(f"{value!r} is no time written HH:MM, 00:00 to 24:00.", param, ctx)
+        return int(match[1]) * 60 + int(match[2])
+
+
+travel_options = (
+    click.option(
+        "--start",
+        required=True,
+        metavar="SITE",
+        help="Where the crew camps or sets out: a site, or LATITUDE,LONGITUDE.",
+    ),
+    click.option(
+        "--camp/--roam",
+        default=True,
+        help="Back to the start every day (the rule), or sleep out and end at the last site.",
+    ),
+    click.option(
+        "--speed",
+        type=POSITIVE,
+        default=4.0,
+        show_default=True,
+        metavar="KM/H",
+        help="Of walking or driving, rests included.",
+    ),
+    click.option(
+        "--detour",
+        type=click.FloatRange(1.0, 10.0),
+        default=1.3,
+        show_default=True,
+        metavar="FACTOR",
+        help="How many times longer the way is than the straight line.",
+    ),
+    click.option(
+        "--travel",
+        type=click.Path(dir_okay=False),
+        metavar="FILE",
+        help="A table `from,to,minutes` of travel times, in place of speed and distance.",
+    ),
+)
+work_options = (
+    click.option(
+        "--day-start", type=Clock(), default="06:00", show_default=True, help="Not out before."
+    ),
+    click.option(
+        "--day-end", type=Clock(), default="20:00", show_default=True, help="Back or done by."
+    ),
+    click.option(
+        "--setup-min",
+        type=click.IntRange(0, 240),
+        default=30,
+        show_default=True,
+        metavar="MIN",
+        help="To set up the board before the first mark.",
+    ),
+    click.option(
+        "--packing-min",
+        type=click.IntRange(0, 240),
+        default=10,
+        show_default=True,
+        metavar="MIN",
+        help="To pack up after the last mark.",
+    ),
+    click.option(
+        "--marking-min",
+        type=click.IntRange(10, 120),
+        default=40,
+        show_default=True,
+        metavar="MIN",
+        help="Least minutes of marks, before noon and again after, or in a timed run.",
+    ),
+    click.option(
+        "--watch",
+        type=click.Choice(["none", "trusted"]),
+        default="none",
+        show_default=True,
+        help="With a trusted watch a run of timed marks will do where it meets the target.",
+    ),
+    click.option(
+        "--effort",
+        type=click.FloatRange(0.01, 1000.0),
+        default=1.0,
+        show_default=True,
+        metavar="FACTOR",
+        help="How long to search for less travel.",
+    ),
+)
+
+
+@click.command("crew")
+@campaign_argument
+@with_options(span_options, travel_options, work_options, board_options, limit_options)
+@care_options
+@format_option
+def crew(
+    campaign: str,
+    first: date,
+    last: date | None,
+    names: tuple[str, ...],
+    target: float,
+    start: str,
+    camp: bool,
+    speed: float,
+    detour: float,
+    travel: str | None,
+    day_start: int,
+    day_end: int,
+    setup_min: int,
+    packing_min: int,
+    marking_min: int,
+    watch: str,
+    effort: float,
+    rod: float,
+    board: tuple[float, float],
+    reach: float | None,
+    min_altitude: float,
+    max_altitude: float,
+    step: float,
+    style: str,
+    **care: float,
+) -> None:
+    """Which sites on which days in which order, for one crew.
+
+    Each visit holds marks of equal altitude before and after noon, or with a trusted watch
+    a run of timed marks, good enough for the target. As many sites as can be are reached,
+    then with little travel. The crew's day runs by the clock of the start.
+    """
+    from orient.cells import csv_text
+    from orient.planning.crew import choose, itinerary, solver
+    from orient.planning.rounds import Problem
+    from orient.planning.visits import Work, site_plan
+
+    limits = altitude_limits(target, min_altitude, max_altitude)
+    dates = dates_between(first, last)
+    if day_end <= day_start:
+        raise click.UsageError("--day-end must be later than --day-start.")
+    solver()  # before the work that would be lost without it
+    sites = chosen_sites(campaign, names)
+    rig = the_rig(rod, board, reach, care)
+    home, timezone, travel_min = _ways(campaign, sites, start, speed, detour, travel)
+    work = Work(
+        timezone,
+        day_start * 60.0,
+        day_end * 60.0,
+        setup_min,
+        packing_min,
+        marking_min,
+        watch == "trusted",
+    )
+    days = work.days(dates)
+    with progress("Looking at hours", len(sites) * len(dates)) as advance:
+        plan = site_plan(sites, days, work, rig, limits, step, advance)
+    problem = Problem(plan.openings, travel_min, days.minutes, work, roam=not camp)
+    choice = choose(problem, effort, _tell_progress)
+    if sys.stderr.isatty():
+        click.echo(err=True)
+    table = itinerary(choice, problem, plan, sites, days, rig)
+    if style == "table":
+        _show(table, choice, work, home, len(dates))
+    elif style == "csv":
+        click.echo(csv_text(table), nl=False)
+    else:
+        known = table.notna() & (table != "").fillna(False)
+        emit(records(table.astype(object).where(known, None)), style, [])
+
+
+def _tell_progress(sites: int, travel_min: int) -> None:
+    if sys.stderr.isatty():
+        click.echo(
+            f"\rBest so far: {sites} sites, {travel_min} min of travel   ", nl=False, err=True
+        )
+
+
+def _ways(
+    campaign: str, sites: pd.DataFrame, start: str, speed: float, detour: float, table: str | None
+) -> tuple[str, str, Minutes]:
+    """What the start is called, its time zone, and the minutes between all places."""
+    import numpy as np
+
+    from orient.planning.travel import START, by_distance, by_table, read_travel
+
+    all_sites = chosen_sites(campaign, ())
+    latitude, longitude, timezone = _start(all_sites, start)
+    minutes = by_distance(
+        np.append(sites["latitude_deg"].to_numpy(), latitude),
+        np.append(sites["longitude_deg"].to_numpy(), longitude),
+        speed,
+        detour,
+    )
+    home = start if start in all_sites.index else START
+    if table is not None:
+        told = read_travel(table, [*all_sites.index, START])
+        minutes, estimated = by_table(minutes, told, [*sites.index, home])
+        if estimated:
+            said = "1 way is" if estimated == 1 else f"{estimated} ways are"
+            click.echo(f"{said} not in the table of travel: reckoned from distance.", err=True)
+    return "the start" if home == START else home, timezone, minutes
+
+
+def _start(sites: pd.DataFrame, start: str) -> tuple[float, float, str]:
+    """Latitude, longitude and time zone of the start: of coordinates, the nearest site's zone.
+
+    Raises:
+        click.UsageError: neither a site nor coordinates.
+    """
+    import numpy as np
+
+    from orient.coordinates import NotACoordinate, parse_degrees
+    from orient.planning.travel import by_distance
+
+    if start in sites.index:
+        site = sites.loc[[start]]
+        latitude, longitude = site[["latitude_deg", "longitude_deg"]].to_numpy(dtype=float)[0]
+        return float(latitude), float(longitude), str(site["timezone"].iloc[0])
+    parts = start.split(",")
+    if len(parts) != 2:
+        close = get_close_matches(start, list(sites.index), n=1)
+        hint = f" Did you mean {close[0]}?" if close else ""
+        raise click.UsageError(
+            f"--start {start}: neither a site of the campaign nor LATITUDE,LONGITUDE.{hint}"
+        )
+    try:
+        latitude = parse_degrees(parts[0], "latitude")
+        longitude = parse_degrees(parts[1], "longitude")
+    except NotACoordinate as fault:
+        raise click.UsageError(f"--start {start}: wanted {fault}.") from None
+    far = by_distance(
+        np.append(sites["latitude_deg"].to_numpy(), latitude),
+        np.append(sites["longitude_deg"].to_numpy(), longitude),
+        1.0,
+        1.0,
+    )
+    return latitude, longitude, str(sites["timezone"].iloc[int(np.argmin(far[-1, :-1]))])
+
+
+def _show(table: pd.DataFrame, choice: Choice, work: Work, home: str, days: int) -> None:
+    from orient.flags import CAUTIONS
+    from orient.planning.crew import WHY, day_in_words
+
+    rows = records(table)
+    visits = [row for row in rows if not row["why"]]
+    show = console()
+    show.print(_summary(table, choice, days))
+    for day, of_day in groupby(visits, key=lambda row: row["date"]):
+        show.print(f"\n{date.fromisoformat(day):%a %d %b %Y}")
+        for line in day_in_words(list(of_day), home, work.timezone):
+            show.print(
+                fill(printable(line), show.width, initial_indent="  ", subsequent_indent="     ")
+            )
+    show.print()
+    for why, sentence in WHY.items():
+        names = [row["site"] for row in rows if row["why"] == why]
+        if names:
+            show.print(f"Not reached: {printable(', '.join(names))}: {sentence}.")
+    show.print(CAUTIONS[0])
+
+
+def _summary(table: pd.DataFrame, choice: Choice, days: int) -> str:
+    visits = table[table["why"] == ""]
+    travel = int(visits["travel_min"].sum() + visits["return_min"].fillna(0).sum())
+    reached = f"{len(visits)} of {len(table)} sites reached on {visits['date'].nunique()} of {days}"
+    known = (
+        "No plan reaches more, none as many with less travel."
+        if choice.proved
+        else "No plan reaches more; one with less travel may exist."
+        if choice.most == len(visits)
+        else f"No plan reaches more than {choice.most}; a better one than this may exist."
+    )
+    return (
+        f"{reached} {'day' if days == 1 else 'days'}, {travel // 60} h {travel % 60:02d} min of "
+        f"travel. {known} Times are local at each site; ± is the 95 % figure."
+    )
