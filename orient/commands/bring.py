@@ -22,6 +22,7 @@ from orient.commands.common import (
 )
 from orient.commands.planning_options import (
     POSITIVE,
+    Positive,
     altitude_limits,
     at_95,
     care_options,
@@ -45,7 +46,7 @@ if TYPE_CHECKING:
 @with_options(span_options)
 @click.option(
     "--max-rod",
-    type=POSITIVE,
+    type=Positive(most=5000.0),
     default=600.0,
     show_default=True,
     metavar="MM",

@@ -28,7 +28,10 @@ class Positive(click.ParamType):
     """A number above nought that some length, angle or time of this work might have."""
 
     name = "number"
-    least, most = 1e-6, 1e6
+    least = 1e-6
+
+    def __init__(self, most: float = 1e6) -> None:
+        self.most = most
 
     def convert(
         self, value: Any, param: click.Parameter | None, ctx: click.Context | None
