@@ -415,7 +415,7 @@ def _span(column: Column) -> str:
 
 def _slip(found: float, column: Column) -> str:
     for slip in column.slips:
-        wanted = slip.factor * (found + slip.offset)
+        wanted = slip.factor * (float(found) + slip.offset)
         if column.low <= wanted <= column.high:
             return f"; is it in {slip.unit}? Then write {wanted:.5g}"
     return ""
