@@ -15,7 +15,8 @@ from numpy.typing import NDArray
 
 from orient.observation import adjustment, propagation
 from orient.observation.board import Board
-from orient.shadow import BoardState
+from orient.shadow import UNKNOWNS, BoardState
+from orient.tolerances import SHARED_TERMS
 
 Array = NDArray[np.float64]
 
@@ -24,6 +25,8 @@ NOON_GAP_S = 300.0
 #: Neighbours between which a curve of marks is interpolated: lengths in no greater ratio.
 WIDEST_GAP = 2.0
 _HUBER = 1.5
+# The shared errors that part a shadow's length from the sun's altitude.
+_OF_LENGTH = ("level", "foot", "height", "edge")
 
 
 @dataclass(frozen=True)
@@ -32,7 +35,8 @@ class MethodResult:
 
     `azimuth_rad` is the board azimuth, `azimuth_u_rad` its standard uncertainty, `n` the
     number of pairs or marks behind it, `terms` the parts of the uncertainty (rad, their
-    squares add up), `weight` what each mark of the board counts for.
+    squares add up), `weight` what each mark of the board counts for. `fit` is the
+    adjustment behind it, where there is one.
     """
 
     method: str
@@ -41,6 +45,48 @@ class MethodResult:
     n: int
     terms: dict[str, float]
     weight: Array
+    fit: adjustment.Fit | None = None
+
+
+@dataclass(frozen=True)
+class NoonShadow:
+    """The shadow at local noon, read off the track fitted around it, and what it tells.
+
+    `zenith_distance_deg` is the sun's, by shadow over height, refraction not taken off;
+    `latitude_deg` follows from it with the sun's declination. `u_deg` is the standard
+    uncertainty of both.
+    """
+
+    length_mm: float
+    zenith_distance_deg: float
+    latitude_deg: float
+    u_deg: float
+
+
+def noon_shadow(board: Board, fit: adjustment.Fit) -> NoonShadow:
+    """What the noon shadow says of the sun's zenith distance and of the latitude.
+
+    Args:
+        board: the stated height is trusted here, as far as its tolerance goes.
+        fit: of `shortest`, in which the height was free, so that lengths are as marked.
+    """
+    tip, partials = board.tips_and_partials(np.array([board.noon_utc_s]), fit.state)
+    length = float(np.hypot(*tip[0]))
+    outward = tip[0] / length @ partials[0]
+    # The length as marked is known by the fit; what it means, by the tolerances.
+    by_marks = float(outward @ fit.covariance @ outward)
+    prior_sd = board.tolerances.prior_sd()
+    shared = [UNKNOWNS.index(name) for term in _OF_LENGTH for name in SHARED_TERMS[term]]
+    by_tolerances = float(np.sum((outward[shared] * prior_sd[shared]) ** 2))
+    height = board.height_mm
+    zenith = float(np.arctan2(length, height))
+    u_rad = np.sqrt(by_marks + by_tolerances) * height / (height**2 + length**2)
+    light = board.light(board.noon_utc_s)
+    expected = float(np.arctan2(np.hypot(light[0], light[1]), light[2]))
+    # The sun south of the zenith stands lower the farther north the place is.
+    toward_pole = 1.0 if light[1] < 0 else -1.0
+    latitude = board.latitude_deg + toward_pole * float(np.degrees(zenith - expected))
+    return NoonShadow(length, float(np.degrees(zenith)), latitude, float(np.degrees(u_rad)))
 
 
 def pairs(board: Board, half: NDArray[Any]) -> MethodResult | None:
@@ -133,6 +179,7 @@ def shortest(board: Board) -> MethodResult | None:
         int(fit.kept.sum()),
         fit.terms,
         weight / weight.sum(),
+        fit,
     )
 
 

@@ -84,16 +84,16 @@ def _cautious(reduced: Reduced, explanation: Explanation | None, slips: list[str
     u_deg = reduced.board_azimuth_u_deg
     apart_deg = float(np.degrees(explanation.apart_rad(reduced.fit.state.board_azimuth_rad)))
     methods = dict(reduced.methods)
-    if apart_deg > 3.0 * u_deg:
+    turned = apart_deg > 3.0 * u_deg
+    if turned:
         u_deg = float(np.hypot(u_deg, apart_deg))
         methods["adjustment"] = replace(
             methods["adjustment"], azimuth_u_rad=float(np.radians(u_deg))
         )
-        said.append(
-            "Until it is put right no direction is given."
-            if u_deg > WIDEST_U_DEG
-            else "Until it is put right the line is as uncertain as the two readings are apart."
-        )
+    if u_deg > WIDEST_U_DEG:
+        said.append("Until it is put right no direction is given.")
+    elif turned:
+        said.append("Until it is put right the line is as uncertain as the readings are apart.")
     return replace(
         reduced,
         board_azimuth_u_deg=u_deg,

@@ -20,9 +20,10 @@ from orient.observation.adjustment import (
     adjust,
 )
 from orient.observation.board import Board
-from orient.observation.byhand import MethodResult
+from orient.observation.byhand import MethodResult, NoonShadow, noon_shadow
 from orient.observation.mistakes import Explanation
 from orient.shadow import UNKNOWNS
+from orient.tolerances import COVERAGE_95
 
 #: Marks within this hour angle of noon tell little of direction: an hour and a bit.
 NEAR_NOON_DEG = 18.0
@@ -53,7 +54,8 @@ class Reduced:
 
     Azimuths in degrees; `fit` is the adjustment adopted, `methods` all that could be had, by
     name. `latitude_deg` is what the board makes of its latitude, the site's own being
-    forgotten. `watch_error_s` is watch minus true, None where times were not used.
+    forgotten; `noon_shadow` what its noon shadow alone does, None without marks around noon.
+    `watch_error_s` is watch minus true, None where times were not used.
     `remarks` are sentences for people on what was found and done. `readings` are the fits
     that were tried, by name, "as stated" first: more than one where the marks contradict
     what was stated. `explanation` is what mistake would explain that, where one does.
@@ -70,6 +72,7 @@ class Reduced:
     watch_error_s: float | None
     watch_error_u_s: float | None
     noon_altitude_deg: float
+    noon_shadow: NoonShadow | None
     flags: list[str] = field(default_factory=list)
     remarks: list[str] = field(default_factory=list)
     readings: dict[str, Fit] = field(default_factory=dict)
@@ -143,11 +146,16 @@ def reduce_board(board: Board) -> Reduced:
         fit.terms,
         fit.kept / max(1, int(fit.kept.sum())),
     )
-    latitude, latitude_u = _latitude(believed, fit)
+    latitude, latitude_u = _latitude(kept, fit, reading)
     elsewhere = _latitude_remark(latitude, latitude_u, board)
     if elsewhere and "height-doubtful" not in flags:
         flags.append("height-doubtful")
         remarks.append(elsewhere)
+    by_shortest = methods.get("shortest")
+    noon = None
+    if by_shortest is not None and by_shortest.fit is not None:
+        noon = noon_shadow(kept, by_shortest.fit)
+        remarks.append(_noon_remark(noon))
     flags += _mark_flags(board, fit, half, methods)
     remarks += _fit_remarks(board, fit, methods)
     timed = np.isfinite(board.watch_utc_s).any() and board.watch != "none" and reading.by_time
@@ -163,6 +171,7 @@ def reduce_board(board: Board) -> Reduced:
         watch_error_s=float(fit.state.watch_error_s) if timed else None,
         watch_error_u_s=float(np.sqrt(fit.covariance[WATCH, WATCH])) if timed else None,
         noon_altitude_deg=board.noon_light_deg,
+        noon_shadow=noon,
         flags=list(dict.fromkeys(flags)),
         remarks=remarks,
         readings=readings,
@@ -215,7 +224,23 @@ def _adopted_fit(board: Board) -> tuple[Fit, Reading, dict[str, Fit]]:
         price += 0.0 if reading.by_time else CLEAR_GAIN + 2.0 * board.count
         tries.append((other, reading, other.cost + price))
     best, reading, _ = min(tries, key=lambda each: each[2])
+    if reading is not _AS_STATED and (best.spread > 1.0 or not reading.by_time):
+        best = _as_wide_as_to(best, fit)
     return best, reading, readings
+
+
+def _as_wide_as_to(fit: Fit, other: Fit) -> Fit:
+    """The fit, its azimuth so uncertain that it covers the other reading's too.
+
+    A reading that sets a statement aside and still leaves the marks scattered, or leaves
+    their times without any sense, is no explanation: something else is wrong.
+    """
+    apart = float(
+        np.angle(np.exp(1j * (other.state.board_azimuth_rad - fit.state.board_azimuth_rad)))
+    )
+    covariance = fit.covariance.copy()
+    covariance[AZIMUTH, AZIMUTH] += apart**2
+    return replace(fit, covariance=covariance)
 
 
 def _suspicious(board: Board, fit: Fit) -> bool:
@@ -226,11 +251,14 @@ def _suspicious(board: Board, fit: Fit) -> bool:
 
 def _watch_remark(board: Board, fit: Fit, reading: Reading) -> str:
     if not reading.by_time:
-        return "The marks fit the sun's track but not their times: the times were set aside."
+        return (
+            "The marks fit the sun's track but not their times: the times were set aside. If they "
+            "are worth nothing, put watch = none."
+        )
     off_s = float(fit.state.watch_error_s) - board.watch_error_s
     u_s = float(np.sqrt(fit.covariance[WATCH, WATCH]))
     found = f"The watch was {_duration(off_s)} {'fast' if off_s > 0 else 'slow'}"
-    found += f" (± {_duration(1.96 * u_s)}, 95 %) against what was stated"
+    found += f" (± {_duration(COVERAGE_95 * u_s)}, 95 %) against what was stated"
     quarter_hours = off_s / 900.0
     near = round(quarter_hours)
     if 0 < abs(near) <= 56 and abs(off_s - 900.0 * near) < max(180.0, 3 * u_s):
@@ -242,7 +270,7 @@ def _watch_remark(board: Board, fit: Fit, reading: Reading) -> str:
 
 def _height_remark(board: Board, fit: Fit) -> str:
     height = float(fit.state.height_mm)
-    u_mm = 1.96 * float(np.sqrt(fit.covariance[HEIGHT, HEIGHT]))
+    u_mm = COVERAGE_95 * float(np.sqrt(fit.covariance[HEIGHT, HEIGHT]))
     return (
         f"The shadow lengths ask for a rod {height:.1f} mm ± {u_mm:.1f} mm (95 %) tall, not "
         f"{board.height_mm:.1f} mm. The height was solved for from the marks."
@@ -258,13 +286,18 @@ def _duration(seconds: float) -> str:
     return f"{seconds / 3600:.2f} h"
 
 
-def _latitude(board: Board, fit: Fit) -> tuple[float | None, float | None]:
-    """Latitude by the board alone: the adjustment again, the site's latitude forgotten."""
-    if board.count < 3:
+def _latitude(board: Board, fit: Fit, reading: Reading) -> tuple[float | None, float | None]:
+    """Latitude by the board alone: the adjustment again, the site's latitude forgotten.
+
+    Args:
+        board: with the kept marks only.
+        fit: the adopted fit of all the marks.
+        reading: what that fit sets aside; the height is needed here, and taken as stated.
+    """
+    if board.count < 3 or reading.free_height:
         return None, None
-    by_time = bool(np.isfinite(board.watch_utc_s).all()) and board.watch == "trusted"
     near = replace(fit, utc_s=fit.utc_s[fit.kept]) if fit.kept.any() else fit
-    free = adjust(board, free_latitude=True, by_time=by_time, near=near)
+    free = adjust(board, reading.free_watch, free_latitude=True, by_time=reading.by_time, near=near)
     u_deg = float(np.degrees(np.sqrt(free.covariance[LATITUDE, LATITUDE])))
     found = board.latitude_deg + float(np.degrees(free.state.latitude_rad))
     if not free.converged or u_deg > 5.0 or abs(found) > 90.0:
@@ -272,12 +305,20 @@ def _latitude(board: Board, fit: Fit) -> tuple[float | None, float | None]:
     return found, u_deg
 
 
+def _noon_remark(noon: NoonShadow) -> str:
+    return (
+        f"At noon the shadow was {noon.length_mm:.0f} mm: the sun {noon.zenith_distance_deg:.2f}° "
+        f"from the zenith, which makes the latitude {noon.latitude_deg:.2f}° ± "
+        f"{COVERAGE_95 * noon.u_deg:.2f}° (95 %)."
+    )
+
+
 def _latitude_remark(latitude: float | None, u: float | None, board: Board) -> str:
     if latitude is None or u is None or abs(latitude - board.latitude_deg) <= DOUBTFUL_PULL * u:
         return ""
     return (
-        f"By its shadow lengths the board stands at latitude {latitude:.2f}° ± {1.96 * u:.2f}° "
-        f"(95 %), not at the site's {board.latitude_deg:.2f}°."
+        f"By its shadow lengths the board stands at latitude {latitude:.2f}° ± "
+        f"{COVERAGE_95 * u:.2f}° (95 %), not at the site's {board.latitude_deg:.2f}°."
     )
 
 
@@ -367,9 +408,9 @@ def _differences(fit: Fit, methods: dict[str, MethodResult]) -> list[str]:
         other = methods[name]
         apart = float(np.angle(np.exp(1j * (other.azimuth_rad - fit.state.board_azimuth_rad))))
         u = float(np.hypot(other.azimuth_u_rad, fit.azimuth_u_rad))
-        verdict = "within" if abs(apart) <= 1.96 * u else "outside"
+        verdict = "within" if abs(apart) <= COVERAGE_95 * u else "outside"
         remarks.append(
             f"{name}: {np.degrees(apart) * 60:+.1f}′ from the adjustment, {verdict} what the two "
-            f"uncertainties allow (± {1.96 * np.degrees(u) * 60:.0f}′, 95 %). {why}."
+            f"uncertainties allow (± {COVERAGE_95 * np.degrees(u) * 60:.0f}′, 95 %). {why}."
         )
     return remarks
