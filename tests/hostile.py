@@ -114,8 +114,8 @@ def spoilt(generator: np.random.Generator) -> dict[str, bytes]:
     if generator.uniform() < 0.03:
         files.pop(_pick(generator, list(files)))
     if generator.uniform() < 0.03:
-        files[_pick(generator, ["sites.geojson", "sites.gpkg", "marks.xlsx"])] = files["sites.csv"]
-        files.pop("sites.csv", None)
+        data = files.pop("sites.csv", b"")
+        files[_pick(generator, ["sites.geojson", "sites.gpkg", "marks.xlsx"])] = data
     return files
 
 

@@ -199,7 +199,7 @@ def test_no_command_writes_input(campaign, tmp_path, monkeypatch):
     before = digest(campaign)
     runs = {
         "sites": [], "plan": ["--from", "2026-04-12"], "bring": ["--from", "2026-04-12"],
-        "crew": ["--from", "2026-04-12", "--to", "2026-04-13"], "reduce": [], "compass": [],
+        "crew": ["--from", "2026-04-12", "--start", "Ridge"], "reduce": [], "compass": [],
         "sheet": ["--site", "Ridge", "--date", "2026-04-12", "-o", "s.pdf"],
         "report": ["-o", "page"],
     }  # fmt: skip
