@@ -244,6 +244,11 @@ def _result(
         row |= _azimuths(setup, place, reduced, laplace, left)
         row["flags"] = reduced.flags + row["flags"]
         remarks += reduced.remarks
+        if laplace:
+            remarks.append(
+                f"For the deflection of the vertical {laplace * 3600:+.1f}″ (Laplace) was taken "
+                "off the astronomic azimuth: the azimuths here are geodetic."
+            )
         remarks += _compass(setup, row)
         remarks += _by_coordinates(setup, place, row)
         if reduced.determined and reduced.watch_error_s is not None:
