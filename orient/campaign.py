@@ -39,6 +39,8 @@ ENDINGS: dict[str, tuple[str, ...]] = {
     "marks": (".csv", ".xlsx"),
 }
 README = "README.txt"
+#: A mark every fifteen seconds from morning to evening.
+MOST_MARKS = 2000
 
 #: Columns that bear another name once they are read, their values being of another kind.
 _RENAMED = {"time": "time_s", "horizon_deg": "horizon"}
@@ -484,8 +486,23 @@ def _check_marks(marks: _Read, faults: Faults) -> pd.DataFrame:
     again = numbered.index[numbered.duplicated(["setup", "mark"]) & (numbered["setup"] != "")]
     wanted = "a serial that the setup has once (blank numbers it); is it another setup's mark?"
     faults.add_cells(marks.cells, "mark", again.to_numpy(), wanted)
+    _check_crowd(marks.cells, frame, faults)
     frame["mark"] = _serials(frame)
     return frame
+
+
+def _check_crowd(cells: Cells, frame: pd.DataFrame, faults: Faults) -> None:
+    """No board has thousands of marks: something else was pasted in."""
+    place_on_board = frame.groupby("setup").cumcount().to_numpy()
+    counts = frame["setup"].value_counts()
+    beyond = np.flatnonzero((place_on_board == MOST_MARKS) & (frame["setup"] != "").to_numpy())
+    faults.add_cells(
+        cells,
+        "setup",
+        beyond,
+        f"at most {MOST_MARKS:,} marks on a board",
+        lambda place: f"{counts[frame['setup'][place]]:,} marks of {shown(frame['setup'][place])}",
+    )
 
 
 #: No site's noon is earlier or later than these by its own clock, in hours: the widest, in

@@ -190,7 +190,9 @@ def _decoded(data: bytes) -> str:
     wanted = "the table saved as CSV with the encoding UTF-8"
     if data.startswith(b"\xd0\xcf\x11\xe0"):
         raise _Unreadable("an old spreadsheet (.xls)", f"{wanted}, or as .xlsx")
-    if data.startswith((b"\xff\xfe", b"\xfe\xff")) or b"\0" in data[:1000]:
+    # A stray NUL is a fault of its cell; every other byte is one in UTF-16.
+    start = data[:1000]
+    if data.startswith((b"\xff\xfe", b"\xfe\xff")) or start.count(b"\0") > len(start) / 10:
         raise _Unreadable("text in UTF-16, or no text at all", wanted)
     try:
         return data.decode("utf-8-sig")

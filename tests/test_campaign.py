@@ -9,7 +9,7 @@ from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
 from orient import campaign as campaign_module
-from orient.campaign import Campaign, campaign_files, new_campaign, read_campaign
+from orient.campaign import MOST_MARKS, Campaign, campaign_files, new_campaign, read_campaign
 from orient.errors import InputError
 from orient.files import write_whole
 from orient.flags import CAUTIONS
@@ -581,3 +581,12 @@ def test_a_watch_kept_on_utc_says_nothing_of_the_place(tmp_path):
         "site,latitude_deg,longitude_deg,timezone\nA,40,-75,UTC\nB,40,-75,Etc/GMT+5\n", "utf-8"
     )
     assert list(read_campaign(tmp_path, ("sites",)).sites["timezone"]) == ["UTC", "Etc/GMT+5"]
+
+
+def test_thousands_of_marks_on_one_board_are_asked_about_at_once(folder):
+    rows = "".join(f"m1,{n / 10},5\n" for n in range(MOST_MARKS))
+    write(folder, marks=f"setup,x_mm,y_mm\n{rows}")
+    assert len(read_campaign(folder).marks) == MOST_MARKS
+    (fault,) = faults(write(folder, marks=f"setup,x_mm,y_mm\n{rows}m1,7,7\nm1,8,8\n"))
+    assert (fault.row, fault.column) == (MOST_MARKS + 2, "setup")
+    assert fault.found == "2,002 marks of 'm1'"
