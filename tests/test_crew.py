@@ -7,9 +7,11 @@ clock is carried along each.
 import csv
 import io
 import json
+import re
 import sys
 from datetime import datetime, timedelta
 from itertools import pairwise, permutations, product
+from pathlib import Path
 
 import numpy as np
 import pandas as pd
@@ -219,7 +221,7 @@ def test_forty_sites_and_fourteen_days_give_the_same_good_plan_twice():
         np.append(table["latitude_deg"], 45.0), np.append(table["longitude_deg"], 10.0), 30.0, 1.3
     )
     problem = Problem(plan.openings, ways, days.minutes, work)
-    one, two = choose(problem, 0.3), choose(problem, 0.3)
+    one, two = choose(problem), choose(problem)
     assert one == two
     assert sum(map(len, one.rounds)) == one.most == 28
     by_pairs = choose(
@@ -526,3 +528,27 @@ def test_without_the_solver_one_line_says_what_to_install(campaign, monkeypatch)
     result = run("crew", campaign, *SPAN, "--start", "ridge")
     assert isinstance(result.exception, NoSolver)
     assert str(result.exception) == "a crew's days need OR-Tools: pip install 'orient[crew]'"
+
+
+def test_the_page_for_instructors_shows_what_comes_out(tmp_path, monkeypatch):
+    needed()
+    page = (Path(__file__).parents[1] / "docs" / "a-crews-days.md").read_text(encoding="utf-8")
+    sites, arguments, words = (
+        re.search(rf"```{kind}\n(?:\$ orient )?(.*?)\n```", page, re.DOTALL)[1]
+        for kind in ("csv", "console", "text")
+    )
+    (tmp_path / "hills").mkdir()
+    (tmp_path / "hills" / "sites.csv").write_text(sites, encoding="utf-8")
+    monkeypatch.chdir(tmp_path)
+    result = run(*arguments.split())
+    assert result.exit_code == 0, result.output
+    assert [line.rstrip() for line in result.stdout.splitlines()] == words.splitlines()
+
+
+def test_a_search_cut_short_says_so():
+    needed()
+    from orient.planning.crew_model import NoPlan, solve
+
+    problem = drawn(np.random.default_rng(5), 5, 2, False)
+    with pytest.raises(NoPlan, match="raise --effort"):
+        solve(problem, (1e-9, 1e-9), lambda sites, travel_min: None)

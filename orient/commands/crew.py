@@ -131,11 +131,11 @@ work_options = (
     ),
     click.option(
         "--effort",
-        type=click.FloatRange(0.01, 1000.0),
+        type=click.FloatRange(1.0, 1000.0),
         default=1.0,
         show_default=True,
         metavar="FACTOR",
-        help="How long to search for less travel.",
+        help="How long to search for a better plan.",
     ),
 )
 

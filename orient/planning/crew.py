@@ -27,7 +27,7 @@ Row = Mapping[str, Any]
 
 #: Search in OR-Tools' deterministic units, so that every run gives the same plan: first for
 #: a proof, then, without one, for the best that can be found.
-_PROOF_UNITS, _BETTERING_UNITS = 4.0, 8.0
+_PROOF_UNITS, _BETTERING_UNITS = 3.0, 7.0
 #: The best pair of a pair day is looked for at half-intervals this far apart, minutes.
 _PAIR_STEP_MIN = 5.0
 
@@ -90,6 +90,7 @@ def choose(
 
     Raises:
         NoSolver: the extra is not installed.
+        NoPlan: the search ended before anything was found.
     """
     solve = solver()
     rounds, most, proved = solve(problem, (_PROOF_UNITS * effort, _BETTERING_UNITS * effort), told)

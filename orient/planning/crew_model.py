@@ -15,6 +15,12 @@ from orient.planning.visits import Opening
 Told = Callable[[int, int], None]
 
 _PROOF_OF_MOST_UNITS = 1.0
+#: Ways between places, 40 sites on 14 days having about so many.
+_WAYS = 20_000
+
+
+class NoPlan(ValueError):
+    """The search ended before anything was found."""
 
 
 class _Model:
@@ -34,6 +40,7 @@ class _Model:
         self.taken: dict[tuple[int, int], list[Any]] = {}
         self.travel: list[tuple[Any, int]] = []
         self.together: list[list[Any]] = []
+        self.idle: list[Any] = []
         way = problem.travel_min.astype(float)
         # As a graph an entry of 0 would be no way at all.
         self._nearest = shortest_path(np.where(way > 0, way, 1e-6))
@@ -60,6 +67,7 @@ class _Model:
         problem, model = self.problem, self.model
         sites = self._sites_of_round(number, limits)
         idle = model.new_bool_var("")
+        self.idle.append(idle)
         arcs = [(0, 0, idle)]
         for site in sites:
             self._add_visit(site, number)
@@ -108,6 +116,18 @@ class _Model:
         solver.parameters.linearization_level = 2
         solver.solve(easier)
         return min(len({site for site, _ in self.taken}), int(solver.best_objective_bound + 1e-6))
+
+    def hint(self, value: Callable[[Any], int]) -> None:
+        """Let the search set out from a plan: the value of each variable in it."""
+        self.model.clear_hints()
+        for number in range(len(self.model.proto.variables)):
+            variable = self.model.get_int_var_from_proto_index(number)
+            self.model.add_hint(variable, value(variable))
+
+    def hint_idleness(self) -> None:
+        """Let the search set out from the plan to go nowhere, so that it always has one."""
+        idle = {one.index for one in self.idle}
+        self.hint(lambda one: 1 if one.index in idle else int(one.proto.domain[0]))
 
     def _late(self) -> Iterator[Any]:
         """The number of the day of each visit."""
@@ -222,29 +242,37 @@ def solve(
 
     Args:
         problem: what is to be chosen from.
-        units: of deterministic search, for a proof and then for something better.
+        units: of deterministic search, for a proof and then for something better; more are
+            given to a problem of more ways than `_WAYS`.
         told: as for `crew.choose`.
+
+    Raises:
+        NoPlan: nothing was found in so many units.
     """
     whole = _Model(problem)
     if not whole.visit:
         return [[] for _ in problem.rounds()], 0, True
+    whole.hint_idleness()
+    size = max(1.0, len(whole.travel) / _WAYS)
     telling = _Telling(whole, told)
-    solver = _solver(units[0])
+    solver = _solver(units[0] * size)
     status = solver.solve(whole.model, telling)
-    most = min(whole.most, -int(-solver.best_objective_bound // whole.worth))
     if status == cp_model.OPTIMAL:
-        return whole.stops(solver), most, True
+        rounds = whole.stops(solver)
+        return rounds, sum(map(len, rounds)), True
     if status == cp_model.FEASIBLE:
-        for number in range(len(whole.model.proto.variables)):
-            variable = whole.model.get_int_var_from_proto_index(number)
-            whole.model.add_hint(variable, solver.value(variable))
-    better = _solver(units[1])
+        whole.hint(solver.value)
+    better = _solver(units[1] * size)
     # One worker that takes the searches about a solution in turn: the same on every machine.
     better.parameters.interleave_search = True
     better.parameters.use_lns_only = True
-    found = better.solve(whole.model, telling)
-    best = better if found in (cp_model.OPTIMAL, cp_model.FEASIBLE) else solver
-    return whole.stops(best), most, False
+    if better.solve(whole.model, telling) in (cp_model.OPTIMAL, cp_model.FEASIBLE):
+        return whole.stops(better), whole.most, False
+    if status == cp_model.FEASIBLE:
+        return whole.stops(solver), whole.most, False
+    raise NoPlan(
+        "no plan was found in the time of the search: raise --effort, or take fewer sites or days"
+    )
 
 
 def _solver(units: float) -> cp_model.CpSolver:
