@@ -41,7 +41,7 @@ _SITE_DAYS_AT_ONCE = 200
 
 @dataclass(frozen=True)
 class Work:
-    """How a crew works: minutes of the day and at the board,
+    """How a crew works: the hours of its day, and its minutes at a board.
 
     `day_start_s` and `day_end_s` are seconds since midnight by the crew's clock;
     `marking_min` is the least time of marks in each half of a pair day and in a timed run.
