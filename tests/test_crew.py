@@ -7,11 +7,9 @@ clock is carried along each.
 import csv
 import io
 import json
-import re
 import sys
 from datetime import datetime, timedelta
 from itertools import pairwise, permutations, product
-from pathlib import Path
 
 import numpy as np
 import pandas as pd
@@ -528,21 +526,6 @@ def test_without_the_solver_one_line_says_what_to_install(campaign, monkeypatch)
     result = run("crew", campaign, *SPAN, "--start", "ridge")
     assert isinstance(result.exception, NoSolver)
     assert str(result.exception) == "a crew's days need OR-Tools: pip install 'orient[crew]'"
-
-
-def test_the_page_for_instructors_shows_what_comes_out(tmp_path, monkeypatch):
-    needed()
-    page = (Path(__file__).parents[1] / "docs" / "a-crews-days.md").read_text(encoding="utf-8")
-    sites, arguments, words = (
-        re.search(rf"```{kind}\n(?:\$ orient )?(.*?)\n```", page, re.DOTALL)[1]
-        for kind in ("csv", "console", "text")
-    )
-    (tmp_path / "hills").mkdir()
-    (tmp_path / "hills" / "sites.csv").write_text(sites, encoding="utf-8")
-    monkeypatch.chdir(tmp_path)
-    result = run(*arguments.split())
-    assert result.exit_code == 0, result.output
-    assert [line.rstrip() for line in result.stdout.splitlines()] == words.splitlines()
 
 
 def test_a_search_cut_short_says_so():
