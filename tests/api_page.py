@@ -1,6 +1,7 @@
-"""The page of the public API, made from its docstrings. Run to write it: python tests/api_page.py"""
+"""The page of the public API, made from its docstrings: python tests/api_page.py writes it."""
 
 import inspect
+import re
 from pathlib import Path
 
 import orient
@@ -34,6 +35,7 @@ def page() -> str:
         thing = getattr(orient, name)
         text = inspect.cleandoc(thing.__doc__)
         signature = "" if inspect.isclass(thing) else str(inspect.signature(thing))
+        signature = re.sub(r"<function .*? at 0x\w+>", "…", signature)
         heading = f"class {name}" if inspect.isclass(thing) else name
         parts.append(f"\n## {heading}\n")
         if signature:
