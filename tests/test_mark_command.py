@@ -308,7 +308,7 @@ def test_at_a_terminal_it_prompts_and_a_slip_is_typed_again(campaign):
 
     hear("mark 11> ")
     os.write(keyboard, b"17:30 454.4\n")
-    hear("Please type it again.")
+    hear("again.")
     os.write(keyboard, GOOD.encode() + b"\n")
     hear("Saved: mark 11")
     hear("mark 12> ")

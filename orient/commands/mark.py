@@ -4,7 +4,9 @@ from __future__ import annotations
 
 import math
 import re
+import shutil
 import sys
+import textwrap
 from collections.abc import Iterator
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
@@ -319,9 +321,17 @@ def _faults(typed: dict[str, str]) -> list[Fault]:
 
 
 def _say(text: str, warning: bool = False) -> None:
-    styled = sys.stdout.isatty() and warning
-    for line in text.split("\n"):
-        click.echo(click.style(printable(line), bold=True) if styled else printable(line))
+    at_terminal = sys.stdout.isatty()
+    for line in map(printable, text.split("\n")):
+        shown = _folded(line) if at_terminal else line
+        click.echo(click.style(shown, bold=True) if at_terminal and warning else shown)
+
+
+def _folded(line: str) -> str:
+    """A line for the terminal's width, cut between words."""
+    width = shutil.get_terminal_size().columns
+    indent = " " * (len(line) - len(line.lstrip()) + 2)
+    return textwrap.fill(line, width, subsequent_indent=indent, break_on_hyphens=False)
 
 
 def _count(marks: int) -> str:
