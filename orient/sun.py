@@ -15,6 +15,7 @@ Before 1972, when civil time followed the earth's rotation, UTC is taken for UT1
 
 from __future__ import annotations
 
+from collections.abc import Iterator
 from dataclasses import dataclass
 from datetime import date
 from functools import lru_cache
@@ -35,6 +36,7 @@ SOLAR_DAY_S = 86400.0
 SUN_RATE_DEG_PER_S = 15.0 / 3600.0
 
 _NODE_S = 21600.0
+_BLOCK = 16384
 _AU_KM = 149597870.7
 _WGS84_RADIUS_KM = 6378.137
 _WGS84_FLATTENING = 1 / 298.257223563
@@ -233,16 +235,24 @@ class _Turned(NamedTuple):
 
 
 def _toward(axes: _SiteAxes, turned: _Turned, distance_au: Array) -> tuple[Any, Any, Any, Any]:
-    equatorial = distance_au * turned.cos_d
-    x = equatorial * turned.cos_h - axes.position_au[0]
-    y = -equatorial * turned.sin_h - axes.position_au[1]
-    z = distance_au * turned.sin_d - axes.position_au[2]
-    range_au = np.sqrt(x**2 + y**2 + z**2)
-    # Diurnal aberration: the observer moves east with the turning earth.
-    east, north, up = axes.level(x / range_au, y / range_au, z / range_au)
-    east = east + axes.speed_over_light
+    """Unit vector (east, north, up) and distance."""
+    east, north, up, range_au = _unscaled(axes, *turned, distance_au)
     norm = np.sqrt(east**2 + north**2 + up**2)
     return east / norm, north / norm, up / norm, range_au
+
+
+def _unscaled(
+    axes: _SiteAxes, sin_h: Any, cos_h: Any, sin_d: Any, cos_d: Any, distance_au: Any
+) -> tuple[Any, Any, Any, Any]:
+    """The sun as seen from the site in its own axes, of no particular length, and its distance."""
+    equatorial = distance_au * cos_d
+    x = equatorial * cos_h - axes.position_au[0]
+    y = -equatorial * sin_h - axes.position_au[1]
+    z = distance_au * sin_d - axes.position_au[2]
+    range_au = np.sqrt(x**2 + y**2 + z**2)
+    # Diurnal aberration: the observer moves east with the turning earth.
+    east, north, up = axes.level(x, y, z)
+    return east + axes.speed_over_light * range_au, north, up, range_au
 
 
 @dataclass(frozen=True)
@@ -275,6 +285,18 @@ class _SiteAxes:
             _EARTH_ROTATION_RAD_PER_S * axis_distance / _LIGHT_KM_PER_S,
         )
 
+    def block(self, block: Any, shape: tuple[int, ...]) -> _SiteAxes:
+        """The sites of a block of the broadcast shape."""
+        x, y, z = (_cut(part, block, shape) for part in self.position_au)
+        return _SiteAxes(
+            _cut(self.sin_latitude, block, shape),
+            _cut(self.cos_latitude, block, shape),
+            _cut(self.sin_longitude, block, shape),
+            _cut(self.cos_longitude, block, shape),
+            (x, y, z),
+            _cut(self.speed_over_light, block, shape),
+        )
+
     def level(self, x: Any, y: Any, z: Any) -> tuple[Any, Any, Any]:
         """Turn an earth-fixed vector into the site's east, north and up."""
         outward = self.cos_longitude * x + self.sin_longitude * y
@@ -302,13 +324,38 @@ def place(
 
     Accuracy: within 0.01″ of skyfield's `apparent().altaz()`, unrefracted.
     """
-    east, north, up, distance = direction(
-        utc_s, latitude_deg, longitude_deg, elevation_m, delta_t_s
-    )
-    altitude = np.degrees(np.arctan2(up, np.hypot(east, north)))
+    hour_angle, declination, distance = _tabulated(utc_s, delta_t_s=delta_t_s)
+    turned = _Turned.to(hour_angle, declination)
+    axes = _SiteAxes.at(latitude_deg, longitude_deg, elevation_m)
+    shape = np.broadcast_shapes(distance.shape, np.shape(axes.position_au[0]))
+    azimuth, altitude, range_au = np.empty(shape), np.empty(shape), np.empty(shape)
+    # Blocks small enough for the processor's cache: twice as fast as whole arrays.
+    for block in _blocks(shape):
+        part = axes.block(block, shape)
+        toward = _unscaled(part, *(_cut(each, block, shape) for each in (*turned, distance)))
+        east, north, up, range_au[block] = toward
+        altitude[block] = np.arctan2(up, np.hypot(east, north))
+        azimuth[block] = np.arctan2(east, north)
+    np.degrees(altitude, out=altitude)
     if pressure_hpa is not None:
         altitude = altitude + refraction_deg(altitude, pressure_hpa, temperature_c)
-    return SunPlace(wrap_360(np.degrees(np.arctan2(east, north))), altitude, distance)
+    return SunPlace(wrap_360(np.degrees(azimuth)), altitude[()], range_au[()])
+
+
+def _blocks(shape: tuple[int, ...]) -> Iterator[Any]:
+    """Slices of the first axis, each of about `_BLOCK` elements; all there is for a scalar."""
+    if not shape:
+        yield ()
+        return
+    each = max(1, _BLOCK * shape[0] // max(1, int(np.prod(shape))))
+    for start in range(0, shape[0], each):
+        yield slice(start, start + each)
+
+
+def _cut(array: Any, block: Any, shape: tuple[int, ...]) -> Any:
+    """The part of an array that broadcasts with a block of the whole shape."""
+    array = np.asarray(array)
+    return array[block] if shape and array.ndim == len(shape) and array.shape[0] > 1 else array
 
 
 def refraction_deg(

@@ -196,3 +196,18 @@ def test_standard_pressure():
     assert sun.standard_pressure_hpa([0.0, 1000.0, 5000.0]) == pytest.approx(
         [1013.25, 898.75, 540.20], abs=0.05
     )
+
+
+def test_many_positions_are_as_one_at_a_time():
+    """Blocks of a large broadcast leave no seam, whichever axis is long."""
+    generator = np.random.default_rng(7)
+    utc_s = random_instants(400, "2025-06-01", "2026-06-01")
+    latitude, longitude = generator.uniform(-80, 80, (2, 90))
+    whole = sun.place(utc_s[:, None], latitude, longitude, pressure_hpa=1000.0)
+    turned = sun.place(utc_s, latitude[:, None], longitude[:, None], pressure_hpa=1000.0)
+    assert np.array_equal(whole.azimuth_deg, turned.azimuth_deg.T)
+    for row, column in ((0, 0), (399, 89), (182, 45), (91, 0)):
+        one = sun.place(utc_s[row], latitude[column], longitude[column], pressure_hpa=1000.0)
+        assert one.azimuth_deg == pytest.approx(whole.azimuth_deg[row, column], abs=1e-10)
+        assert one.altitude_deg == pytest.approx(whole.altitude_deg[row, column], abs=1e-10)
+        assert one.distance_au == pytest.approx(whole.distance_au[row, column], abs=1e-14)
