@@ -9,6 +9,7 @@ import pandas as pd
 from numpy.typing import ArrayLike
 
 from orient import clock, grid, magnetic, sun
+from orient.angles import signed
 
 #: The sun between these altitudes makes good marks, degrees (*common practice, no source*).
 MIN_ALTITUDE_DEG, MAX_ALTITUDE_DEG = 12.0, 60.0
@@ -139,8 +140,7 @@ def grid_words(place: Any) -> list[str]:
     words = []
     if place["neighbour_grid"]:
         here, there = (
-            f"{place[key]:+.2f}°".replace("-", "−")
-            for key in ("convergence_deg", "neighbour_convergence_deg")
+            signed(place[key], 2) + "°" for key in ("convergence_deg", "neighbour_convergence_deg")
         )
         words.append(
             f"{name} lies at the edge of {crs}: in {place['neighbour_grid']} its convergence is "

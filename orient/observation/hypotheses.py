@@ -11,6 +11,7 @@ from dataclasses import replace
 import numpy as np
 from numpy.typing import NDArray
 
+from orient.angles import signed
 from orient.observation.adjustment import WATCH, Fit, adjust
 from orient.observation.board import Board
 from orient.observation.record import (
@@ -295,8 +296,8 @@ def _foot(record: Record) -> Iterator[Meant]:
     if off_mm > 4.0 * record.board.tolerances.plumb_sd_mm:
         words = (
             f"the foot was marked {off_mm:.0f} mm from the point plumb under the tip, at "
-            f"x {-fit.state.foot_x_mm:+.0f}, y {-fit.state.foot_y_mm:+.0f} mm from it, or the "
-            "rod leaned by as much"
+            f"x {signed(-fit.state.foot_x_mm, 0)}, y {signed(-fit.state.foot_y_mm, 0)} mm from "
+            "it, or the rod leaned by as much"
         )
         yield Meant(words, wide, FREED + SLIP, fit=fit)
 

@@ -13,6 +13,7 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
+from orient.angles import signed
 from orient.observation.adjustment import Fit, adjust, nearest_on_track
 from orient.observation.board import Board
 from orient.observation.hypotheses import by_watch, freed, slips
@@ -272,9 +273,9 @@ def _slips_of_pen(
                 radians = np.radians(new_angle)
                 yield words, (new_length * np.sin(radians), new_length * np.cos(radians)), 0.0
         return
-    yield f"its x were {-x:+.1f} mm", (-x, y), 0.0
-    yield f"its y were {-y:+.1f} mm", (x, -y), 0.0
+    yield f"its x were {signed(-x)} mm", (-x, y), 0.0
+    yield f"its y were {signed(-y)} mm", (x, -y), 0.0
     yield "its x and y were swapped", (y, x), 0.0
     for step in (-100, -10, 10, 100):
-        yield f"its x were {x + step:+.1f} mm", (x + step, y), 0.0
-        yield f"its y were {y + step:+.1f} mm", (x, y + step), 0.0
+        yield f"its x were {signed(x + step)} mm", (x + step, y), 0.0
+        yield f"its y were {signed(y + step)} mm", (x, y + step), 0.0

@@ -9,6 +9,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from orient import sun
+from orient.angles import signed
 from orient.observation import byhand
 from orient.observation.adjustment import (
     AZIMUTH,
@@ -410,7 +411,7 @@ def _differences(fit: Fit, methods: dict[str, MethodResult]) -> list[str]:
         u = float(np.hypot(other.azimuth_u_rad, fit.azimuth_u_rad))
         verdict = "within" if abs(apart) <= COVERAGE_95 * u else "outside"
         remarks.append(
-            f"{name}: {np.degrees(apart) * 60:+.1f}′ from the adjustment, {verdict} what the two "
-            f"uncertainties allow (± {COVERAGE_95 * np.degrees(u) * 60:.0f}′, 95 %). {why}."
+            f"{name}: {signed(np.degrees(apart) * 60)}′ from the adjustment, {verdict} what the "
+            f"two uncertainties allow (± {COVERAGE_95 * np.degrees(u) * 60:.0f}′, 95 %). {why}."
         )
     return remarks

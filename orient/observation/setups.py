@@ -10,7 +10,7 @@ import numpy as np
 import pandas as pd
 
 from orient import clock, grid, site, sun
-from orient.angles import wrap_180, wrap_360
+from orient.angles import signed, wrap_180, wrap_360
 from orient.campaign import Campaign
 from orient.observation.board import Board
 from orient.observation.combination import Combined, combine
@@ -246,7 +246,7 @@ def _result(
         remarks += reduced.remarks
         if laplace:
             remarks.append(
-                f"For the deflection of the vertical {laplace * 3600:+.1f}″ (Laplace) was taken "
+                f"For the deflection of the vertical {signed(laplace * 3600)}″ (Laplace) was taken "
                 "off the astronomic azimuth: the azimuths here are geodetic."
             )
         remarks += _compass(setup, row)
@@ -338,12 +338,12 @@ def _compass(setup: pd.Series, row: dict[str, Any]) -> list[str]:
     allowed = COVERAGE_95 * u
     if abs(apart) <= allowed:
         return [
-            f"The compass read {apart:+.1f}° from what the model lets expect, within the "
+            f"The compass read {signed(apart)}° from what the model lets expect, within the "
             f"± {allowed:.1f}° (95 %) of line, model and reading together."
         ]
     row["flags"].append("compass-differs")
     sentence = (
-        f"The compass read {apart:+.1f}° from what the model lets expect, more than the "
+        f"The compass read {signed(apart)}° from what the model lets expect, more than the "
         f"± {allowed:.1f}° (95 %) of line, model and reading together."
     )
     explained = [
@@ -385,7 +385,7 @@ def _by_coordinates(setup: pd.Series, place: pd.Series, row: dict[str, Any]) -> 
     apart = float(wrap_180(row["reference_azimuth_deg"] - known))
     return [
         f"By the coordinates of its two ends the line has true azimuth {wrap_360(known):.3f}°; "
-        f"the board gives {apart:+.3f}° from it."
+        f"the board gives {signed(apart, 3)}° from it."
     ]
 
 
