@@ -43,11 +43,14 @@ def reduce(campaign: str, style: str, verbose: bool) -> None:
     click.echo("± is the 95 % figure; grid and compass are bearings of the same reference.")
     show_flags(rows, "setup")
     if verbose:
+        from rich.padding import Padding
+        from rich.text import Text
+
         for result in results:
             console().print()
             console().print(printable(f"{result.row['setup']}, {result.row['site']}:"))
             for remark in result.remarks:
-                console().print(printable(f"  {remark}"))
+                console().print(Padding(Text(printable(remark)), (0, 0, 0, 2)))
 
 
 def _true(row: Row) -> str:
