@@ -217,3 +217,34 @@ def test_random_points_are_never_a_confident_answer():
 def test_azimuth_is_kept_in_the_full_circle():
     made = random_day(np.random.default_rng(1))
     assert 0 <= adjust(made.board).state.board_azimuth_rad < 2 * np.pi
+
+
+@pytest.mark.parametrize("watch", ["trusted", "running", "none"])
+def test_the_order_of_the_marks_does_not_matter(watch):
+    made = random_day(np.random.default_rng(40), watch=watch)
+    shuffled = np.random.default_rng(41).permutation(made.board.count)
+    first, second = adjust(made.board), adjust(made.board.of(shuffled))
+    assert second.state.board_azimuth_rad == pytest.approx(first.state.board_azimuth_rad, abs=1e-7)
+    assert (second.kept == first.kept[shuffled]).all()
+
+
+@pytest.mark.parametrize("watch", ["trusted", "none"])
+def test_marks_of_two_days_under_one_date_are_wide_or_right(watch):
+    """The afternoon of one day and the morning of the next, at an equinox, written as one day."""
+    truth = simulate.TrueBoard(200.0, 300.0)
+    days = [
+        simulated(np.random.default_rng(42), 45.0, 0.0, day, truth=truth, watch=watch)
+        for day in (78, 79)
+    ]
+    noons = [made.board.noon_utc_s for made in days]
+    afternoon = days[0].board.of(days[0].true_utc_s > noons[0])
+    morning = days[1].board.of(days[1].true_utc_s < noons[1])
+    board = replace(
+        afternoon,
+        **{
+            name: np.concatenate([getattr(afternoon, name), getattr(morning, name)])
+            for name in ("x_mm", "y_mm", "half", "ring")
+        },
+        watch_utc_s=np.concatenate([afternoon.watch_utc_s, morning.watch_utc_s - 86400.0]),
+    )
+    assert wide_or_right(days[0], adjust(board))
