@@ -387,6 +387,9 @@ def test_the_methods_stand_where_they_are(sound):
     for result in sound[0]:
         svg = str(plots.method_plot(result))
         for name, found in result.row["methods"].items():
+            if found is None:
+                assert result.reduced.methods.get(name) is None
+                continue
             off = (found["board_azimuth_deg"] - result.row["board_azimuth_deg"] + 180) % 360 - 180
             spread = f"± {1.959964 * found['board_azimuth_u_deg'] * 60:.1f}′"
             value = "adopted" if name == "adjustment" else f"{off * 60:+.1f}′".replace("-", "−")

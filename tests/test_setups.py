@@ -170,7 +170,7 @@ def test_a_set_up_without_marks_and_marks_left_out(tmp_path):
     assert len(first.marks) == len(marks) - 1
     assert "use = no" in " ".join(first.remarks)
     assert second.row["board_azimuth_deg"] is None
-    assert second.row["methods"] == {}
+    assert second.row["methods"] == dict.fromkeys(("pairs", "shortest", "timed", "adjustment"))
 
 
 def test_a_zone_whose_midnight_falls_in_the_working_day(tmp_path):

@@ -13,10 +13,14 @@ from orient import clock, grid, site, sun
 from orient.angles import signed, wrap_180, wrap_360
 from orient.campaign import Campaign
 from orient.observation.board import Board
+from orient.observation.byhand import MethodResult
 from orient.observation.combination import Combined, combine
 from orient.observation.explained import with_explanations
 from orient.observation.reduction import WIDEST_U_DEG, Reduced, reduce_boards
 from orient.tolerances import COVERAGE_95, Tolerances
+
+#: The methods, in the order in which they are told.
+METHODS = ("pairs", "shortest", "timed", "adjustment")
 
 #: The keys of a row, in order.
 KEYS = (
@@ -232,7 +236,7 @@ def _result(
         "declination_u_deg": float(place["declination_u_deg"]),
         "convergence_deg": float(place["convergence_deg"]),
         "compass_reading_deg": _or_none(setup["compass_reading_deg"]),
-        "methods": {},
+        "methods": dict.fromkeys(METHODS),
         "flags": [flag for flag in place["flags"] if not flag.startswith("sun-")],
     }
     remarks = []
@@ -267,15 +271,8 @@ def _azimuths(
         "latitude_deg": reduced.latitude_deg,
         "latitude_u_deg": reduced.latitude_u_deg,
         "methods": {
-            name: {
-                "board_azimuth_deg": float(wrap_360(np.degrees(result.azimuth_rad) - laplace_deg)),
-                "board_azimuth_u_deg": float(
-                    np.hypot(np.degrees(result.azimuth_u_rad), left_u_deg)
-                ),
-                "n": result.n,
-            }
-            for name, result in reduced.methods.items()
-            if np.degrees(result.azimuth_u_rad) <= WIDEST_U_DEG
+            name: _method_row(reduced.methods.get(name), laplace_deg, left_u_deg)
+            for name in METHODS
         },
     }
     if not reduced.determined:
@@ -297,6 +294,18 @@ def _azimuths(
             "reference_magnetic_bearing_deg": float(wrap_360(azimuth - place["declination_deg"])),
         }
     return values
+
+
+def _method_row(
+    result: MethodResult | None, laplace_deg: float, left_u_deg: float
+) -> dict[str, Any] | None:
+    if result is None or np.degrees(result.azimuth_u_rad) > WIDEST_U_DEG:
+        return None
+    return {
+        "board_azimuth_deg": float(wrap_360(np.degrees(result.azimuth_rad) - laplace_deg)),
+        "board_azimuth_u_deg": float(np.hypot(np.degrees(result.azimuth_u_rad), left_u_deg)),
+        "n": result.n,
+    }
 
 
 def _grid_bearing(setup: pd.Series, place: pd.Series, azimuth_deg: float) -> float | None:

@@ -57,7 +57,7 @@ def method_plot(result: SetupResult) -> Markup | None:
     """Each method's azimuth less the adopted one, with its 95 % interval; None with none."""
     row = result.row
     methods, adopted = row["methods"], row["board_azimuth_deg"]
-    if adopted is None or not methods:
+    if adopted is None or not any(methods.values()):
         return None
     found = [
         (
@@ -66,7 +66,7 @@ def method_plot(result: SetupResult) -> Markup | None:
             COVERAGE_95 * float(methods[name]["board_azimuth_u_deg"]),
         )
         for name in METHOD_NAMES
-        if name in methods
+        if methods[name]
     ]
     widest = max(abs(off) + u95 for _, off, u95 in found)
     reach = 1.08 * min(widest, _WIDEST_PLOTTED * min(u95 for *_, u95 in found) + 1e-9)
