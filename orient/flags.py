@@ -7,7 +7,7 @@ FLAGS: dict[str, str] = {
     "morning and late afternoon, as the plan shows.",
     "sun-too-low": "The sun stays too low for a usable shadow: choose another day or a shorter "
     "rod.",
-    "no-window": "No hours of this day meet the target: choose another day, a taller rod or "
+    "no-window": "No hours of this day meet the target: choose another day, another rod, "
     "better levelling, or accept a wider figure.",
     "near-noon": "The marks lie close to noon, where the shadow's direction races: mark again "
     "two hours and more before and after noon.",
