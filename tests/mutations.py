@@ -15,9 +15,14 @@ ROOT = Path(__file__).parents[1]
 
 #: File, what stands there, what is put instead, and the tests that should notice.
 MUTATIONS: list[tuple[str, str, str, str]] = [
-    ("orient/sun.py", "-equatorial * turned.sin_h", "equatorial * turned.sin_h", "test_sun"),
-    ("orient/sun.py", "turned.sin_d - axes.position_au[2]", "turned.sin_d", "test_sun"),
-    ("orient/sun.py", "east = east + axes.speed_over_light", "east = east", "test_sun"),
+    ("orient/sun.py", "y = -equatorial * sin_h", "y = equatorial * sin_h", "test_sun"),
+    (
+        "orient/sun.py",
+        "z = distance_au * sin_d - axes.position_au[2]",
+        "z = distance_au * sin_d",
+        "test_sun",
+    ),
+    ("orient/sun.py", "return east + axes.speed_over_light * range_au", "return east", "test_sun"),
     ("orient/sun.py", "_TT_MINUS_TAI_S = 32.184", "_TT_MINUS_TAI_S = 31.184", "test_sun"),
     ("orient/sun.py", "1.02 / np.tan", "1.12 / np.tan", "test_sun"),
     ("orient/sun.py", "959.63 / 3600.0", "859.63 / 3600.0", "test_reduction"),
