@@ -264,16 +264,17 @@ sys.exit(run(sys.argv[3:]))
 
 @posix_only
 @pytest.mark.parametrize("what", ["folder", "table", "no new files"])
-def test_a_place_without_permission(tmp_path, good, what):
+def test_a_place_without_permission(tmp_path, tmp_path_factory, good, what):
     tables = hostile.good_tables()
     campaign = tmp_path / "campaign"
     write_campaign(campaign, {f"{name}.csv": csv_bytes(rows) for name, rows in tables.items()})
     closed = {"folder": campaign, "table": campaign / "setups.csv", "no new files": tmp_path}[what]
     arguments = ["new", "fresh"] if what == "no new files" else ["reduce", "campaign"]
-    for path in [*tmp_path.parents][:3]:
-        # Private folders of the test run: let another user through.
-        path.chmod(0o755)
-    tmp_path.chmod(0o755)
+    base = tmp_path_factory.getbasetemp()
+    for path in (tmp_path, base, base.parent):
+        # The test run's own private folders, none above them: let another user through.
+        if path.name.startswith("pytest-") or path == tmp_path:
+            path.chmod(path.stat().st_mode | 0o055)
     closed.chmod(0o555 if what == "no new files" else 0o000)
     try:
         done = subprocess.run(
