@@ -733,6 +733,8 @@ def declination_lines(report: dict[str, Any]) -> list[str]:
         "Iron and rock close by are in no model: check the compass on a line of known azimuth.",
     ]
     lines += [FLAGS[flag] for flag in report["flags"]]
+    if report["horizontal_intensity_nt"] < UNRELIABLE_HORIZONTAL_NT:
+        lines.append(f"Below {UNRELIABLE_HORIZONTAL_NT:.0f} nT, as here, it is useless.")
     if report["since"] is not None:
         lines += report["since"]["words"]
     return lines

@@ -237,32 +237,6 @@ def test_hills_on_one_side_take_the_pairs_of_both():
     assert west["day_u_deg"] > open_sky["day_u_deg"]
 
 
-def test_a_trusted_watch_needs_one_side_only():
-    place = (47.0, 8.0, "Europe/Zurich")
-    dates = day("2026-05-10")
-    first = np.zeros(1, dtype=np.intp)
-    rig, limits = Rig(reach_mm=1500.0), Limits()
-
-    def look(horizon):
-        sites = sites_table(place, horizon=horizon)
-        return hours.timed_hours(sites, first, dates, rig, limits).iloc[0]
-
-    open_sky, west = look(""), look("0:0 180:0 182:80 340:80")
-    assert open_sky[WINDOW].notna().all()
-    assert west[WINDOW[:2]].tolist() == open_sky[WINDOW[:2]].tolist()
-    assert west[WINDOW[2:]].isna().all()
-    # Each end's own mark: 0.7 mm of mark, 0.7 mm of foot, 30 s of watch.
-    for at in open_sky[WINDOW]:
-        azimuth, altitude, _ = simulate.sun_seen(at + np.array([-30, 0, 30]), *place[:2])
-        across = 0.7 * np.sqrt(2) * np.tan(np.radians(altitude[1])) / 300.0
-        turned = np.radians(azimuth[2] - azimuth[0]) / 2
-        assert np.degrees(np.hypot(across, turned)) <= 0.25 * 1.001
-    later = open_sky["morning_to_utc_s"] + 600.0
-    azimuth, altitude, _ = simulate.sun_seen(later + np.array([-30, 0, 30]), *place[:2])
-    across = 0.7 * np.sqrt(2) * np.tan(np.radians(altitude[1])) / 300.0
-    assert np.degrees(np.hypot(across, np.radians(azimuth[2] - azimuth[0]) / 2)) > 0.25
-
-
 def test_polar_night_polar_day_and_a_noon_below_the_limit():
     sites = sites_table(
         (78.0, 16.0, "Arctic/Longyearbyen"), (90.0, 0.0, "UTC"), (-90.0, 0.0, "UTC"),

@@ -496,6 +496,16 @@ def test_report_near_the_magnetic_pole_after_the_end():
     assert any("caution" in line for line in magnetic.declination_lines(report))
 
 
+def test_words_tell_a_doubtful_compass_from_a_useless_one():
+    """Source: the caution and unreliability zones of the WMM2025 technical report."""
+    for latitude, nanotesla, useless in ((77.0, (2000, 6000), False), (86.0, (0, 2000), True)):
+        report = magnetic.declination_report(latitude, -130.0, 0.0, dt.date(2026, 1, 1))
+        assert nanotesla[0] < report["horizontal_intensity_nt"] < nanotesla[1]
+        words = " ".join(magnetic.declination_lines(report))
+        assert "a compass is doubtful" in words
+        assert ("as here, it is useless" in words) is useless
+
+
 def test_every_fault_of_one_place_at_once():
     with pytest.raises(InputError) as caught:
         magnetic.declination_report(np.nan, -700.0, 10000.0, dt.date(2130, 1, 1), 1850)

@@ -18,6 +18,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
+from orient import sun
 from orient.observation.board import HALF_DAY_S, LOWEST_LIGHT_DEG, Board, light_altitude_deg
 from orient.shadow import UNKNOWNS, BoardState
 from orient.tolerances import SHARED_TERMS
@@ -534,8 +535,6 @@ def _best_minima(cost: Array, reach: int, coarse: float, around: bool = False) -
 def _daylight_of(
     latitude_deg: float, longitude_deg: float, noon_utc_s: float, lowest_deg: float
 ) -> tuple[float, float]:
-    from orient import sun
-
     instants = noon_utc_s + np.arange(-HALF_DAY_S, HALF_DAY_S + 1.0, 60.0)
     up = light_altitude_deg(sun.direction(instants, latitude_deg, longitude_deg)[:3]) > lowest_deg
     if not up.any():

@@ -6,7 +6,7 @@ marked and robust against a blunder, with the uncertainty that the tolerances pr
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import lru_cache
 from typing import Any
 
@@ -15,7 +15,7 @@ from numpy.typing import NDArray
 
 from orient.observation import adjustment, propagation
 from orient.observation.board import Board
-from orient.shadow import UNKNOWNS, BoardState
+from orient.shadow import UNKNOWNS, BoardState, tip_partials
 from orient.tolerances import SHARED_TERMS
 
 Array = NDArray[np.float64]
@@ -227,10 +227,6 @@ def _unwrap(angle_rad: Array, usable: NDArray[np.bool_]) -> tuple[Array, float]:
 
 
 def _partials(board: Board, state: BoardState, light: Any, rate: Any, azimuth_rad: float) -> Array:
-    from dataclasses import replace
-
-    from orient.shadow import tip_partials
-
     partials = tip_partials(light, rate, replace(state, board_azimuth_rad=azimuth_rad))
     return np.nan_to_num(partials, nan=0.0, posinf=0.0, neginf=0.0)
 

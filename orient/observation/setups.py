@@ -14,7 +14,7 @@ from orient.angles import signed, wrap_180, wrap_360
 from orient.campaign import Campaign
 from orient.observation.board import Board
 from orient.observation.byhand import MethodResult
-from orient.observation.combination import Combined, combine
+from orient.observation.combination import Combined, Contribution, combine
 from orient.observation.explained import with_explanations
 from orient.observation.reduction import WIDEST_U_DEG, Reduced, reduce_boards
 from orient.tolerances import COVERAGE_95, Tolerances
@@ -425,9 +425,7 @@ def _with_combinations(results: list[SetupResult]) -> list[SetupResult]:
     return results
 
 
-def _contribution(result: SetupResult) -> Any:
-    from orient.observation.combination import Contribution
-
+def _contribution(result: SetupResult) -> Contribution:
     assert result.reduced is not None
     terms = result.reduced.fit.terms
     return Contribution(
@@ -442,12 +440,3 @@ def _contribution(result: SetupResult) -> Any:
 
 def _or_none(value: Any) -> float | None:
     return float(value) if np.isfinite(value) else None
-
-
-def sun_at(result: SetupResult) -> sun.SunPlace:
-    """The sun's place at each mark of a reduced set-up, unrefracted."""
-    assert result.reduced is not None
-    board = result.reduced.board
-    return sun.place(
-        result.reduced.fit.utc_s, board.latitude_deg, board.longitude_deg, board.elevation_m
-    )

@@ -304,38 +304,6 @@ def plan_chunk(
     return out
 
 
-def timed_hours(
-    sites: pd.DataFrame, index: Index, dates: Any, rig: Rig, limits: Limits, step_min: float = 10.0
-) -> pd.DataFrame:
-    """The hours in which every single mark by a trusted watch meets the target on its own.
-
-    For days and skylines that leave one side of noon only, where no pair can be made.
-
-    Args:
-        sites, index, dates, rig, limits, step_min: as for `plan_chunk`.
-
-    Returns:
-        One row a site-day: `morning_from_utc_s`, `morning_to_utc_s`, `afternoon_from_utc_s`,
-        `afternoon_to_utc_s`, the widest run each side of noon to within a step inside,
-        NaN without any.
-    """
-    days = SiteDays.of(sites, index, dates)
-    grid = _grid(days, rig, limits, step_min)
-    pairs, noon, rows = grid.pairs, days.noon_utc_s, np.arange(index.size)
-    afternoon_s = grid.laid_out(pairs.afternoon_s, np.nan)
-    sides = []
-    for side, marks in enumerate((pairs.morning, pairs.afternoon)):
-        u_deg = budget.expected_u_deg(budget.timed_terms(marks, rig.tolerances))
-        good = (pairs.side_margin()[side] >= 0) & (u_deg <= limits.target_deg)
-        first, last = widest_run(grid.laid_out(good, False), grid.half_s)
-        from_noon = afternoon_s if side else -grid.half_s
-        ends = [
-            np.where(last >= first, noon + from_noon[rows, end], np.nan) for end in (first, last)
-        ]
-        sides += ends if side else ends[::-1]
-    return pd.DataFrame(dict(zip(WINDOW_COLUMNS, sides, strict=True)))
-
-
 class _Grid:
     """Pairs laid out by site-day and step, with what each is worth."""
 
