@@ -18,12 +18,12 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 import orient
-from orient.campaign import Campaign, new_campaign, read_campaign
 from orient.errors import Fault, InputError
-from orient.magnetic import Field, decimal_year
+from orient.numbers.magnetic import Field, decimal_year
+from orient.numbers.sun import SunPlace
+from orient.numbers.sun import place as sun_place
 from orient.observation.setups import SetupResult, reduce_campaign
-from orient.sun import SunPlace
-from orient.sun import place as sun_place
+from orient.tables.campaign import Campaign, new_campaign, read_campaign
 
 if TYPE_CHECKING:
     import geopandas
@@ -104,7 +104,7 @@ def reduce(campaign: Campaign, workers: int = 1) -> geopandas.GeoDataFrame:
         (`methods` and `flags` as JSON text), and the reference line as geometry on WGS 84;
         `line_end` says whether its length is real.
     """
-    from orient.report.geodata import results_frame
+    from orient.export.layers import results_frame
 
     return results_frame(reduce_campaign(campaign, workers)).set_index("setup")
 
@@ -121,7 +121,7 @@ def declination(
     """
     from datetime import date as Date
 
-    from orient.magnetic import field
+    from orient.numbers.magnetic import field
 
     when = Date.today().isoformat() if date is None else date
     return field(latitude_deg, longitude_deg, elevation_m, decimal_year(when))

@@ -8,8 +8,9 @@ import numpy as np
 import pandas as pd
 from numpy.typing import ArrayLike
 
-from orient import clock, grid, magnetic, sun
-from orient.angles import signed
+from orient.numbers import grid, magnetic, sun
+from orient.numbers.angles import signed
+from orient.tables import clock
 
 #: The sun between these altitudes makes good marks, degrees (*common practice, no source*).
 MIN_ALTITUDE_DEG, MAX_ALTITUDE_DEG = 12.0, 60.0

@@ -5,7 +5,7 @@ import csv
 import numpy as np
 from simulated import simulated
 
-from orient import clock
+from orient.tables import clock
 
 TAGGED = "\"Quoted\" 'site' <b>bold</b>"
 RIGHT_TO_LEFT = "موقع <script>alert(1)</script>"

@@ -17,7 +17,8 @@ from typing import Any
 
 import numpy as np
 
-from orient import cli, clock, simulate
+from orient import cli, simulate
+from orient.tables import clock
 
 Rows = list[list[str]]
 

@@ -3,7 +3,7 @@
 from pathlib import Path
 
 from orient.flags import FLAGS
-from orient.tables import MARKS, SETUPS, SITES, describe
+from orient.tables.columns import MARKS, SETUPS, SITES, describe
 
 PAGE = Path(__file__).parents[1] / "docs" / "tables.md"
 

@@ -5,8 +5,8 @@ import pytest
 from boards_on_file import odd_campaign, sound_campaign
 from browser import open_page
 
-from orient.campaign import read_campaign
 from orient.report.page import write_report
+from orient.tables.campaign import read_campaign
 
 # What stands out beyond the window and is not inside a part that scrolls or is cut by design.
 BEYOND = """() => [...document.querySelectorAll("body *")].filter(element => {

@@ -7,14 +7,15 @@ import numpy as np
 import pytest
 from browser import open_page
 
-from orient import clock, sun
-from orient.angles import wrap_180, wrap_360
-from orient.campaign import read_campaign
 from orient.flags import CAUTIONS
+from orient.numbers import sun
+from orient.numbers.angles import wrap_180, wrap_360
 from orient.planning.hours import Limits, plan_table
 from orient.planning.rig import Rig
-from orient.report.lookup import SHORTEST_SHADOW
-from orient.report.planpage import plan_page
+from orient.planpage.lookup import SHORTEST_SHADOW
+from orient.planpage.page import plan_page
+from orient.tables import clock
+from orient.tables.campaign import read_campaign
 
 # The sun of 4 to 7 May 2026 passes within arcminutes of the zenith of `zenith`.
 SITES = """site,latitude_deg,longitude_deg,elevation_m,timezone

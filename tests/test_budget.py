@@ -7,13 +7,13 @@ traced in three dimensions, the reduction the arithmetic of the field: no code o
 import numpy as np
 import pytest
 
-from orient import clock, sun
+from orient.numbers import budget, sun
+from orient.numbers.budget import PlannedMarks
+from orient.numbers.light import Places, light_at_board
+from orient.numbers.tolerances import Tolerances
 from orient.observation import adjustment
 from orient.observation.board import Board
-from orient.planning import budget
-from orient.planning.budget import PlannedMarks
-from orient.planning.light import Places, light_at_board
-from orient.tolerances import Tolerances
+from orient.tables import clock
 
 DRAWS = 20_000
 HOUR_RAD = np.radians(15.0)

@@ -8,12 +8,12 @@ import pytest
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
-from orient import campaign as campaign_module
-from orient.campaign import MOST_MARKS, Campaign, campaign_files, new_campaign, read_campaign
 from orient.errors import InputError
 from orient.files import write_whole
 from orient.flags import CAUTIONS
-from orient.tables import TABLES
+from orient.tables import campaign as campaign_module
+from orient.tables.campaign import MOST_MARKS, Campaign, campaign_files, new_campaign, read_campaign
+from orient.tables.columns import TABLES
 
 SITES = "site,latitude_deg,longitude_deg\nHill,41 15 00 N,5 30 W\nMoor,-33.5,151\n"
 SETUPS = "setup,site,date,gnomon_height_mm\nh1,Hill,2026-05-01,300\nm1,Moor,2026-05-02,250\n"

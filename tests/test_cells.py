@@ -11,9 +11,9 @@ import openpyxl
 import pandas as pd
 import pytest
 
-from orient import cells as cells_module
-from orient.cells import Cells, Faults, csv_text, read_cells, shown
 from orient.errors import InputError
+from orient.tables import cells as cells_module
+from orient.tables.cells import Cells, Faults, csv_text, read_cells, shown
 
 
 def read(path, data):

@@ -7,7 +7,7 @@ import numpy as np
 import pandas as pd
 import pytest
 
-from orient import clock
+from orient.tables import clock
 
 AWKWARD = [
     "UTC",

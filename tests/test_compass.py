@@ -4,8 +4,8 @@ import numpy as np
 import pandas as pd
 import pytest
 
-from orient import compass
 from orient.flags import FLAGS
+from orient.observation import compass
 
 DECLINATION_DEG = -7.0
 

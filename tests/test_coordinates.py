@@ -6,7 +6,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from orient.coordinates import NotACoordinate, format_dms, parse_degrees
+from orient.tables.coordinates import NotACoordinate, format_dms, parse_degrees
 
 SECOND = 1 / 3600
 

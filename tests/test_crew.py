@@ -17,17 +17,18 @@ import pytest
 from click.testing import CliRunner
 from geographiclib.geodesic import Geodesic
 
-from orient import simulate, sun
+from orient import simulate
 from orient.cli import orient
 from orient.errors import InputError
 from orient.flags import CAUTIONS
+from orient.numbers import sun
 from orient.observation import adjustment
 from orient.observation.board import Board
+from orient.planning.crew.rounds import Problem, reachable
+from orient.planning.crew.travel import by_distance, by_table, read_travel
+from orient.planning.crew.visits import Opening, Work, site_plan
 from orient.planning.hours import Limits
 from orient.planning.rig import Rig
-from orient.planning.rounds import Problem, reachable
-from orient.planning.travel import by_distance, by_table, read_travel
-from orient.planning.visits import Opening, Work, site_plan
 
 DAY_MIN = 720
 WORK = Work("UTC", setup_min=20, packing_min=10)
@@ -135,7 +136,7 @@ def test_the_choice_is_the_best_there_is(seed, roam):
 def needed():
     """The choice, where there is a solver for it."""
     pytest.importorskip("ortools")
-    from orient.planning.crew import choose
+    from orient.planning.crew.choice import choose
 
     return choose
 
@@ -517,9 +518,9 @@ def test_bad_input_gets_one_clear_message(campaign, arguments, said):
 
 
 def test_without_the_solver_one_line_says_what_to_install(campaign, monkeypatch):
-    from orient.planning.crew import NoSolver
+    from orient.planning.crew.choice import NoSolver
 
-    monkeypatch.delitem(sys.modules, "orient.planning.crew_model", raising=False)
+    monkeypatch.delitem(sys.modules, "orient.planning.crew.solver", raising=False)
     for name in [name for name in sys.modules if name.split(".")[0] == "ortools"]:
         monkeypatch.delitem(sys.modules, name)
     monkeypatch.setitem(sys.modules, "ortools", None)
@@ -530,7 +531,7 @@ def test_without_the_solver_one_line_says_what_to_install(campaign, monkeypatch)
 
 def test_a_search_cut_short_says_so():
     needed()
-    from orient.planning.crew_model import NoPlan, solve
+    from orient.planning.crew.solver import NoPlan, solve
 
     problem = drawn(np.random.default_rng(5), 5, 2, False)
     with pytest.raises(NoPlan, match="raise --effort"):

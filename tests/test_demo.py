@@ -9,17 +9,17 @@ import pytest
 from click.testing import CliRunner
 
 from orient import cli
-from orient.angles import wrap_180
-from orient.campaign import read_campaign
 from orient.commands.demo import demo
 from orient.demo.boards import spot
 from orient.demo.campaign import make_demo
 from orient.demo.story import COMPASS_INDEX_DEG, DAYS, NAME, PLACES
 from orient.errors import InputError
 from orient.files import write_whole
+from orient.numbers.angles import wrap_180
+from orient.numbers.tolerances import COVERAGE_95
 from orient.observation.setups import reduce_campaign
 from orient.site import describe
-from orient.tolerances import COVERAGE_95
+from orient.tables.campaign import read_campaign
 
 COMMITTED = Path(__file__).parent.parent / "sites" / NAME
 
@@ -75,7 +75,7 @@ def test_faces_of_the_work(campaign):
 
 
 def test_simulated_shadows_share_nothing_with_the_reductions():
-    allowed = {"orient.simulate", "orient.demo.story", "orient.coordinates"}
+    allowed = {"orient.simulate", "orient.demo.story", "orient.tables.coordinates"}
     for module in ("orient.demo.boards", "orient.simulate"):
         tree = ast.parse(Path(find_spec(module).origin).read_text("utf-8"))
         used = set()

@@ -9,9 +9,9 @@ from geographiclib.geodesic import Geodesic
 from pyproj import Transformer
 from shapely.geometry import shape
 
-from orient.campaign import read_campaign
+from orient.export import layers as geodata
 from orient.observation.setups import KEYS, reduce_campaign
-from orient.report import geodata
+from orient.tables.campaign import read_campaign
 
 
 @pytest.fixture(scope="module", params=[sound_campaign, odd_campaign])

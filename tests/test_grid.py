@@ -9,8 +9,8 @@ from geographiclib.geodesic import Geodesic
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from orient import grid
 from orient.errors import InputError
+from orient.numbers import grid
 
 # A point in each grid, WGS 84 degrees: all continents, both hemispheres, every usual projection.
 GRIDS = [

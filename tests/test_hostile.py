@@ -23,7 +23,7 @@ from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
 from orient import cli
-from orient.tables import TABLES
+from orient.tables.columns import TABLES
 
 posix_only = pytest.mark.skipif(os.name != "posix", reason="links and rights of POSIX systems")
 

@@ -7,11 +7,12 @@ import pandas as pd
 import pytest
 from scipy.interpolate import CubicSpline
 
-from orient import clock, simulate
+from orient import simulate
+from orient.numbers.tolerances import Tolerances
 from orient.planning import hours
 from orient.planning.hours import Limits
 from orient.planning.rig import Rig
-from orient.tolerances import Tolerances
+from orient.tables import clock
 
 SETTLED = {"elevation_m": 0.0, "pressure_hpa": 1013.25, "temperature_c": 10.0, "horizon": ""}
 

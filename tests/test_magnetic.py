@@ -9,8 +9,8 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from orient import magnetic
 from orient.errors import InputError
+from orient.numbers import magnetic
 
 latitudes = st.floats(-90.0, 90.0)
 longitudes = st.floats(-180.0, 180.0)

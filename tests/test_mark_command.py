@@ -15,8 +15,8 @@ import hostile
 import pytest
 from hostile import complaints, csv_bytes, digest, run, write_campaign
 
-from orient.campaign import read_campaign
 from orient.flags import CAUTIONS
+from orient.tables.campaign import read_campaign
 
 posix_only = pytest.mark.skipif(os.name != "posix", reason="signals and terminals of POSIX")
 

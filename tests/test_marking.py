@@ -11,9 +11,10 @@ import numpy as np
 import pytest
 from simulated import random_day, simulated
 
-from orient import marking, simulate
-from orient.marking import doubts
+from orient import simulate
+from orient.observation import marking
 from orient.observation.board import Board
+from orient.observation.marking import doubts
 
 LATITUDE, LONGITUDE, DAY = 46.0, 9.0, 120
 

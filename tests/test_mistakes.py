@@ -20,13 +20,13 @@ import pytest
 from simulated import noon_of, random_day, simulated
 
 from orient import simulate
-from orient.campaign import read_campaign
-from orient.cells import clock_text
 from orient.errors import InputError
-from orient.observation.mistakes import explain, reread
-from orient.observation.record import Record
+from orient.observation.mistakes.catalogue import explain, reread
+from orient.observation.mistakes.record import Record
 from orient.observation.reduction import reduce_board
 from orient.observation.setups import SetupResult, reduce_campaign
+from orient.tables.campaign import read_campaign
+from orient.tables.cells import clock_text
 
 DOCS = Path(__file__).parents[1] / "docs" / "mistakes.md"
 

@@ -6,7 +6,7 @@ from click.testing import CliRunner
 from orient import cli
 from orient.commands.new import new
 from orient.errors import InputError
-from orient.tables import TABLES
+from orient.tables.columns import TABLES
 
 FILES = {"sites.csv", "setups.csv", "marks.csv", "README.txt"}
 

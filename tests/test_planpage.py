@@ -10,15 +10,15 @@ import pandas as pd
 import pytest
 from click.testing import CliRunner
 
-from orient import clock, simulate, sun
-from orient.campaign import read_campaign
+from orient import simulate
 from orient.cli import orient
 from orient.flags import CAUTIONS, FLAGS
+from orient.numbers import sun
 from orient.planning.hourly import Hour, hourly_pairs
 from orient.planning.hours import Limits, SiteDays, pairs_at, plan_table
 from orient.planning.rig import Rig
-from orient.report import lookup
-from orient.report.planpage import (
+from orient.planpage import lookup
+from orient.planpage.page import (
     MOST_DAYS,
     TooLarge,
     check_size,
@@ -26,6 +26,8 @@ from orient.report.planpage import (
     letters_of,
     plan_page,
 )
+from orient.tables import clock
+from orient.tables.campaign import read_campaign
 
 SITES = """site,latitude_deg,longitude_deg,elevation_m,timezone,horizon_deg
 ridge,50.0,10.0,400,Europe/Berlin,

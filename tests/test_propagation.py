@@ -7,9 +7,10 @@ import pytest
 from simulated import random_day, simulated
 
 from orient import simulate
-from orient.observation import byhand, propagation
-from orient.shadow import UNKNOWNS
-from orient.tolerances import SHARED_TERMS, Tolerances
+from orient.numbers import propagation
+from orient.numbers.shadow import UNKNOWNS
+from orient.numbers.tolerances import SHARED_TERMS, Tolerances
+from orient.observation import byhand
 
 
 def exact_board():

@@ -18,15 +18,15 @@ from click.testing import CliRunner
 from geographiclib.geodesic import Geodesic
 
 from orient import simulate
-from orient.campaign import read_campaign
 from orient.cli import orient
+from orient.export.rows import as_json
 from orient.flags import CAUTIONS, FLAGS
 from orient.observation.setups import reduce_campaign
 from orient.report import page, plots
 from orient.report.board_drawing import board_drawing
 from orient.report.norths import norths_diagram
 from orient.report.site_map import MapLine, MapSite, site_map
-from orient.report.tables import as_json
+from orient.tables.campaign import read_campaign
 
 VOID = {"meta", "link", "br", "img"}
 

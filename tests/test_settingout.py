@@ -13,13 +13,7 @@ import pytest
 from geographiclib.geodesic import Geodesic
 
 from orient.flags import CAUTIONS
-from orient.report.settingout import (
-    setting_out_css,
-    setting_out_html,
-    setting_out_page,
-    setting_out_svg,
-)
-from orient.settingout import (
+from orient.numbers.settingout import (
     SIX_AT_95,
     ReferenceLine,
     Taping,
@@ -31,7 +25,13 @@ from orient.settingout import (
     right_angles,
     turns,
 )
-from orient.tolerances import COVERAGE_95
+from orient.numbers.tolerances import COVERAGE_95
+from orient.report.settingout import (
+    setting_out_css,
+    setting_out_html,
+    setting_out_page,
+    setting_out_svg,
+)
 
 TRUE_AZIMUTH_DEG = {"north": 0.0, "east": 90.0, "south": 180.0, "west": 270.0}
 DRAWS = 200_000

@@ -5,9 +5,11 @@ import pandas as pd
 import pytest
 from simulated import simulated
 
-from orient import clock, grid, simulate
-from orient.campaign import read_campaign
+from orient import simulate
+from orient.numbers import grid
 from orient.observation.setups import KEYS, reduce_campaign
+from orient.tables import clock
+from orient.tables.campaign import read_campaign
 
 BETA = 40.0
 REFERENCE = 200.0  # true azimuth

@@ -3,8 +3,8 @@
 import numpy as np
 import pytest
 
-from orient import shadow
-from orient.shadow import BoardState
+from orient.numbers import shadow
+from orient.numbers.shadow import BoardState
 
 
 def light_at(azimuth_deg, altitude_deg):

@@ -17,7 +17,10 @@ from click.testing import CliRunner
 from orient.commands.sheet import sheet as sheet_command
 from orient.errors import InputError
 from orient.flags import CAUTIONS
-from orient.report.paper import (
+from orient.sheet.board import OVERLAP_MM
+from orient.sheet.document import check_sizes, field_sheet
+from orient.sheet.layout import SheetLayout
+from orient.sheet.paper import (
     PAPERS,
     Paper,
     drawing_rules,
@@ -28,9 +31,6 @@ from orient.report.paper import (
     width_mm,
     wrapped,
 )
-from orient.report.sheet import check_sizes, field_sheet
-from orient.report.sheet_board import OVERLAP_MM
-from orient.report.sheet_layout import SheetLayout
 
 MM = 25.4 / 72.0
 HOSTILE = "<script>alert(1)</script>\"'&$x^2$ \u202eשלום\x07日本 "

@@ -4,7 +4,9 @@ import numpy as np
 import pandas as pd
 import pytest
 
-from orient import clock, site, sun
+from orient import site
+from orient.numbers import sun
+from orient.tables import clock
 
 
 def sites(**columns):

@@ -5,7 +5,7 @@ import warnings
 import numpy as np
 import pytest
 
-from orient import sun
+from orient.numbers import sun
 
 SITES = [
     (0.0, 0.0, 0.0),

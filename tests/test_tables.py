@@ -5,8 +5,8 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from orient.cells import Cells, Faults
-from orient.tables import MARKS, SETUPS, SITES, TABLES, describe, read_table
+from orient.tables.cells import Cells, Faults
+from orient.tables.columns import MARKS, SETUPS, SITES, TABLES, describe, read_table
 
 SETUP = {"setup": "1", "site": "A", "date": "2026-05-01", "gnomon_height_mm": "300"}
 SITE = {"site": "A", "latitude_deg": "41.25", "longitude_deg": "-5.5"}

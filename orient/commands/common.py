@@ -30,7 +30,7 @@ class LocalDate(click.ParamType):
     name = "YYYY-MM-DD"
 
     def convert(self, value: Any, param: click.Parameter | None, ctx: click.Context | None) -> date:
-        from orient.sun import FIRST_DATE, LAST_DATE
+        from orient.numbers.sun import FIRST_DATE, LAST_DATE
 
         try:
             found = value if isinstance(value, date) else date.fromisoformat(value.strip())
@@ -75,7 +75,7 @@ def emit(rows: Sequence[Row], style: str, columns: Sequence[Column], title: str 
     if style == "table":
         show_table(rows, columns, title)
         return
-    from orient.report.tables import csv_rows, json_rows
+    from orient.export.rows import csv_rows, json_rows
 
     click.echo(json_rows(rows) if style == "json" else csv_rows(rows), nl=False)
 

@@ -23,7 +23,7 @@ from orient.commands.common import (
 if TYPE_CHECKING:
     import pandas as pd
 
-    from orient.compass import CompassCheck
+    from orient.observation.compass import CompassCheck
     from orient.observation.setups import SetupResult
 
 
@@ -36,9 +36,9 @@ def compass(campaign: str, style: str) -> None:
     What a reading is off by is the compass's own error and the pull of the ground together.
     Where compasses were read at several places the two are told apart.
     """
-    from orient.campaign import read_campaign
-    from orient.compass import check_compasses
+    from orient.observation.compass import check_compasses
     from orient.observation.setups import reduce_campaign
+    from orient.tables.campaign import read_campaign
 
     read = read_campaign(campaign)
     with progress("Reducing", len(read.setups)) as advance:
@@ -56,7 +56,7 @@ def _readings(results: list[SetupResult]) -> pd.DataFrame:
     """The readings of the boards that have one, as `check_compasses` takes them."""
     import pandas as pd
 
-    from orient.compass import COLUMNS
+    from orient.observation.compass import COLUMNS
 
     rows = [
         {
@@ -92,7 +92,7 @@ def _rows(check: CompassCheck) -> list[Row]:
 
 
 def _allowed(row: Row) -> str:
-    from orient.tolerances import COVERAGE_95
+    from orient.numbers.tolerances import COVERAGE_95
 
     return number(COVERAGE_95 * row["difference_u_deg"], 1)
 

@@ -37,9 +37,9 @@ from orient.commands.planning_options import (
 if TYPE_CHECKING:
     import pandas as pd
 
-    from orient.planning.crew import Choice
-    from orient.planning.travel import Minutes
-    from orient.planning.visits import Work
+    from orient.planning.crew.choice import Choice
+    from orient.planning.crew.travel import Minutes
+    from orient.planning.crew.visits import Work
 
 
 class Clock(click.ParamType):
@@ -178,10 +178,10 @@ def crew(
     a run of timed marks, good enough for the target. As many sites as can be are reached,
     then with little travel. The crew's day runs by the clock of the start.
     """
-    from orient.cells import csv_text
-    from orient.planning.crew import choose, itinerary, solver
-    from orient.planning.rounds import Problem
-    from orient.planning.visits import Work, site_plan
+    from orient.planning.crew.choice import choose, itinerary, solver
+    from orient.planning.crew.rounds import Problem
+    from orient.planning.crew.visits import Work, site_plan
+    from orient.tables.cells import csv_text
 
     limits = altitude_limits(target, min_altitude, max_altitude)
     dates = dates_between(first, last)
@@ -230,7 +230,7 @@ def _ways(
     """What the start is called, its time zone, and the minutes between all places."""
     import numpy as np
 
-    from orient.planning.travel import START, by_distance, by_table, read_travel
+    from orient.planning.crew.travel import START, by_distance, by_table, read_travel
 
     all_sites = chosen_sites(campaign, ())
     latitude, longitude, timezone = _start(all_sites, start)
@@ -258,8 +258,8 @@ def _start(sites: pd.DataFrame, start: str) -> tuple[float, float, str]:
     """
     import numpy as np
 
-    from orient.coordinates import NotACoordinate, parse_degrees
-    from orient.planning.travel import by_distance
+    from orient.planning.crew.travel import by_distance
+    from orient.tables.coordinates import NotACoordinate, parse_degrees
 
     if start in sites.index:
         site = sites.loc[[start]]
@@ -288,7 +288,7 @@ def _start(sites: pd.DataFrame, start: str) -> tuple[float, float, str]:
 
 def _show(table: pd.DataFrame, choice: Choice, work: Work, home: str, days: int) -> None:
     from orient.flags import CAUTIONS
-    from orient.planning.crew import WHY, day_in_words
+    from orient.planning.crew.choice import WHY, day_in_words
 
     rows = records(table)
     visits = [row for row in rows if not row["why"]]

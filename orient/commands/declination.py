@@ -30,7 +30,7 @@ def _metres(ctx: click.Context, param: click.Parameter, value: str) -> float:
 
 
 def _when(ctx: click.Context, param: click.Parameter, value: str | None) -> dt.date | int | None:
-    from orient.magnetic import read_when
+    from orient.numbers.magnetic import read_when
 
     if value is None:
         return None
@@ -68,7 +68,7 @@ def declination(
 
     With --since, also what the change since an old map's date asks of its bearings.
     """
-    from orient.magnetic import declination_lines, declination_report
+    from orient.numbers.magnetic import declination_lines, declination_report
 
     place = _place(latitude, longitude)
     report = declination_report(*place, elevation, date or dt.date.today(), since)
@@ -80,8 +80,8 @@ def declination(
 
 def _place(*texts: str) -> tuple[float, float]:
     """Latitude and longitude, or every fault of the two at once."""
-    from orient.coordinates import NotACoordinate, parse_degrees
     from orient.errors import Fault, InputError
+    from orient.tables.coordinates import NotACoordinate, parse_degrees
 
     values, faults = [], []
     for axis, text in zip(_AXES, texts, strict=True):
@@ -95,7 +95,7 @@ def _place(*texts: str) -> tuple[float, float]:
 
 
 def _tell(report: dict[str, Any], lines: list[str]) -> None:
-    from orient.coordinates import format_dms
+    from orient.tables.coordinates import format_dms
 
     where = " ".join(format_dms(report[f"{axis}_deg"], axis, 0) for axis in _AXES)  # type: ignore[arg-type]
     out = console()

@@ -16,9 +16,9 @@ import click
 from orient.commands.common import campaign_argument, number, printable
 
 if TYPE_CHECKING:
-    from orient.campaign import Campaign
     from orient.errors import Fault
     from orient.observation.board import Board
+    from orient.tables.campaign import Campaign
 
 #: More on one line is no mark.
 _LONGEST_LINE = 4000
@@ -94,7 +94,7 @@ class _Session:
         self.refused = 0
 
     def _read(self) -> Campaign:
-        from orient.campaign import read_campaign
+        from orient.tables.campaign import read_campaign
 
         tables = ("sites", "setups", "marks") if self.path.exists() else ("sites", "setups")
         return read_campaign(self.folder, tables)
@@ -210,7 +210,7 @@ class _Session:
         return True
 
     def _doubts(self) -> list[str]:
-        from orient.marking import doubts
+        from orient.observation.marking import doubts
         from orient.observation.setups import board_of
 
         used = self.marks[self.marks["use"].astype(bool)]
@@ -250,15 +250,15 @@ def _unknown(setup: str, known: list[str]) -> Exception:
 def _empty_table() -> bytes:
     import pandas as pd
 
-    from orient.campaign import campaign_files
-    from orient.tables import MARKS
+    from orient.tables.campaign import campaign_files
+    from orient.tables.columns import MARKS
 
     return campaign_files(marks=pd.DataFrame(columns=list(MARKS.names)))["marks.csv"].encode()
 
 
 def _with_mark(table: bytes, typed: dict[str, str], serial: str) -> bytes:
     """The marks table with a mark more, in the form of position that the table is kept in."""
-    from orient.cells import column_names, with_row
+    from orient.tables.cells import column_names, with_row
 
     kept = column_names(table)
     row = typed | ({"mark": serial} if "mark" in kept else {})
@@ -305,8 +305,8 @@ def _point(text: str) -> str:
 
 def _faults(typed: dict[str, str]) -> list[Fault]:
     """What the marks table would not take of a row."""
-    from orient.cells import Cells, Faults
-    from orient.tables import MARKS, read_table
+    from orient.tables.cells import Cells, Faults
+    from orient.tables.columns import MARKS, read_table
 
     faults = Faults()
     cells = Cells("", 1, {name: [text] for name, text in typed.items()}, [2])
@@ -339,7 +339,7 @@ def _count(marks: int) -> str:
 
 
 def _described(row: Any) -> str:
-    from orient.marking import shown_time
+    from orient.observation.marking import shown_time
 
     x, y = float(row["x_mm"]), float(row["y_mm"])
     toward = math.degrees(math.atan2(x, y)) % 360.0

@@ -10,7 +10,7 @@ import click
 @click.option("--force", is_flag=True, help="Write over the tables that are there.")
 def new(folder: str, force: bool) -> None:
     """Start a campaign in FOLDER: empty tables, and README.txt on what goes in them."""
-    from orient.campaign import new_campaign
+    from orient.tables.campaign import new_campaign
 
     for path in new_campaign(folder, force):
         click.echo(str(path))

@@ -147,7 +147,7 @@ def _write_page(
     step: float,
 ) -> None:
     from orient.files import write_whole
-    from orient.report.planpage import TooLarge, check_size, plan_page
+    from orient.planpage.page import TooLarge, check_size, plan_page
 
     try:
         check_size(len(sites), len(dates))
@@ -198,8 +198,8 @@ def _write_json(chunks: Iterable[pd.DataFrame], sites: pd.DataFrame) -> None:
 
 
 def _write_csv(chunks: Iterable[pd.DataFrame], sites: pd.DataFrame) -> None:
-    from orient.cells import csv_text
     from orient.planning.rows import local_table
+    from orient.tables.cells import csv_text
 
     for number_of_chunk, chunk in enumerate(chunks):
         header, _, body = csv_text(local_table(chunk, sites)).partition("\n")
@@ -335,8 +335,8 @@ def _show_budgets(sites: pd.DataFrame, dates: Any, rig: Rig, limits: Limits, sty
 
 
 def _budget_columns() -> list[Column]:
-    from orient.planning.budget import TERMS
-    from orient.tolerances import COVERAGE_95
+    from orient.numbers.budget import TERMS
+    from orient.numbers.tolerances import COVERAGE_95
 
     def minutes(term: str) -> Any:
         return lambda row: number(COVERAGE_95 * 60.0 * row[f"{term}_u_deg"], 1)

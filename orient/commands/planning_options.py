@@ -11,7 +11,7 @@ from typing import TYPE_CHECKING, Any, TypeVar
 import click
 
 from orient.commands.common import LocalDate, number
-from orient.tolerances import Tolerances
+from orient.numbers.tolerances import Tolerances
 
 if TYPE_CHECKING:
     import numpy as np
@@ -164,7 +164,7 @@ def chosen_sites(campaign: str, names: tuple[str, ...]) -> pd.DataFrame:
     Raises:
         click.UsageError: a name that the table has not.
     """
-    from orient.campaign import read_campaign
+    from orient.tables.campaign import read_campaign
 
     sites = read_campaign(campaign, tables=("sites",)).sites
     unknown = [name for name in names if name not in sites.index]
@@ -203,6 +203,6 @@ def altitude_limits(target: float, min_altitude: float, max_altitude: float) -> 
 
 def at_95(u_deg: float | None) -> str:
     """A standard uncertainty as tables for people show it: its 95 % figure in degrees."""
-    from orient.tolerances import COVERAGE_95
+    from orient.numbers.tolerances import COVERAGE_95
 
     return number(None if u_deg is None else COVERAGE_95 * u_deg, 2, "°")

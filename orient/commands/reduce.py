@@ -30,8 +30,8 @@ def reduce(campaign: str, style: str, verbose: bool) -> None:
     Each set-up's line: the true azimuth of its reference with the 95 % figure, its grid
     bearing, and what a good compass should read there.
     """
-    from orient.campaign import read_campaign
     from orient.observation.setups import reduce_campaign
+    from orient.tables.campaign import read_campaign
 
     read = read_campaign(campaign)
     with progress("Reducing", len(read.setups)) as advance:
@@ -60,7 +60,7 @@ def _true(row: Row) -> str:
 
 
 def _allowed(row: Row) -> str:
-    from orient.tolerances import COVERAGE_95
+    from orient.numbers.tolerances import COVERAGE_95
 
     u = row["reference_azimuth_u_deg"] or row["board_azimuth_u_deg"]
     return number(None if u is None else COVERAGE_95 * u, 2, "°")

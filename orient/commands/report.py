@@ -32,8 +32,8 @@ def report(campaign: str, output: Path | None, max_altitude: float) -> None:
     index.html needs no network and no other file. results.csv, results.json, sites.csv,
     and the reference lines as results.geojson and results.gpkg stand beside it.
     """
-    from orient.campaign import read_campaign
     from orient.report.page import write_report
+    from orient.tables.campaign import read_campaign
 
     read = read_campaign(campaign)
     folder = output or Path("reports") / read.name

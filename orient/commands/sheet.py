@@ -54,10 +54,10 @@ def sheet(
     It shows where the tip of the shadow will run, with times and rings, and has the steps
     of setting up and the table of marks to fill in. Print at 100 %.
     """
-    from orient.campaign import read_campaign
     from orient.files import write_whole
-    from orient.report.paper import paper_named, size_mm
-    from orient.report.sheet import check_sizes, field_sheet
+    from orient.sheet.document import check_sizes, field_sheet
+    from orient.sheet.paper import paper_named, size_mm
+    from orient.tables.campaign import read_campaign
 
     suffix = output.suffix.lower()
     if suffix not in (".pdf", ".svg"):

@@ -37,9 +37,9 @@ from orient.commands.common import (
 @format_option
 def sites(campaign: str, date: Date | None, max_altitude: float, style: str) -> None:
     """Each site of CAMPAIGN: declination, convergence, local noon, flags."""
-    from orient.campaign import read_campaign
+    from orient.numbers.tolerances import COVERAGE_95
     from orient.site import COLUMNS, describe, grid_words
-    from orient.tolerances import COVERAGE_95
+    from orient.tables.campaign import read_campaign
 
     table = read_campaign(campaign, ("sites",)).sites
     day = str(date or Date.today())

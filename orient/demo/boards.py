@@ -11,8 +11,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from orient import simulate
-from orient.coordinates import parse_degrees
 from orient.demo.story import PLACES, SEED, ClockMarks, Day, Place, RingMarks
+from orient.tables.coordinates import parse_degrees
 
 Array = NDArray[np.float64]
 Cells = dict[str, Any]

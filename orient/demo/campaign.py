@@ -10,11 +10,11 @@ from typing import Any
 import numpy as np
 import pandas as pd
 
-from orient.campaign import README, campaign_files
 from orient.demo.boards import ShadowDay, Spot, rounded, shadow_day, spot
 from orient.demo.story import COMPASS_INDEX_DEG, DAYS, NAME, PLACES, SEED, Day, Place
 from orient.flags import CAUTIONS
-from orient.tables import MARKS, SETUPS, SITES, Table
+from orient.tables.campaign import README, campaign_files
+from orient.tables.columns import MARKS, SETUPS, SITES, Table
 
 _COMPASS_NOISE_DEG, _COMPASS_ROUNDED_TO_DEG = 0.3, 0.5
 
@@ -88,7 +88,7 @@ def _setup_row(number: int, day: Day, board: ShadowDay) -> dict[str, Any]:
 
 def _reading(number: int, day: Day, place: Place) -> float:
     """What the compass read: the model's declination, the rock, the compass and the eye."""
-    from orient.magnetic import decimal_year, field
+    from orient.numbers.magnetic import decimal_year, field
 
     where = spot(place)
     declination = field(

@@ -18,10 +18,10 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from orient import sun
+from orient.numbers import sun
+from orient.numbers.shadow import UNKNOWNS, BoardState
+from orient.numbers.tolerances import SHARED_TERMS
 from orient.observation.board import HALF_DAY_S, LOWEST_LIGHT_DEG, Board, light_altitude_deg
-from orient.shadow import UNKNOWNS, BoardState
-from orient.tolerances import SHARED_TERMS
 
 Array = NDArray[np.float64]
 Mask = NDArray[np.bool_]

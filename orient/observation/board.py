@@ -8,9 +8,9 @@ from typing import Any
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-from orient import shadow, sun
-from orient.shadow import BoardState
-from orient.tolerances import Tolerances
+from orient.numbers import shadow, sun
+from orient.numbers.shadow import BoardState
+from orient.numbers.tolerances import Tolerances
 
 Array = NDArray[np.float64]
 Light = tuple[Any, Any, Any]

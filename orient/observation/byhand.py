@@ -13,10 +13,11 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from orient.observation import adjustment, propagation
+from orient.numbers import propagation
+from orient.numbers.shadow import UNKNOWNS, BoardState, tip_partials
+from orient.numbers.tolerances import SHARED_TERMS
+from orient.observation import adjustment
 from orient.observation.board import Board
-from orient.shadow import UNKNOWNS, BoardState, tip_partials
-from orient.tolerances import SHARED_TERMS
 
 Array = NDArray[np.float64]
 

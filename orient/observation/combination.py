@@ -7,8 +7,8 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from orient.angles import wrap_180, wrap_360
-from orient.tolerances import COVERAGE_95
+from orient.numbers.angles import wrap_180, wrap_360
+from orient.numbers.tolerances import COVERAGE_95
 
 #: Chance that set-ups which agree are said to disagree.
 FALSE_ALARM = 0.003

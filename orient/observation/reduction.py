@@ -8,8 +8,10 @@ from dataclasses import dataclass, field, replace
 import numpy as np
 from numpy.typing import NDArray
 
-from orient import sun
-from orient.angles import signed
+from orient.numbers import sun
+from orient.numbers.angles import signed
+from orient.numbers.shadow import UNKNOWNS
+from orient.numbers.tolerances import COVERAGE_95
 from orient.observation import byhand
 from orient.observation.adjustment import (
     AZIMUTH,
@@ -22,9 +24,7 @@ from orient.observation.adjustment import (
 )
 from orient.observation.board import Board
 from orient.observation.byhand import MethodResult, NoonShadow, noon_shadow
-from orient.observation.mistakes import Explanation
-from orient.shadow import UNKNOWNS
-from orient.tolerances import COVERAGE_95
+from orient.observation.mistakes.catalogue import Explanation
 
 #: Marks within this hour angle of noon tell little of direction: an hour and a bit.
 NEAR_NOON_DEG = 18.0

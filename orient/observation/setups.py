@@ -9,15 +9,17 @@ from typing import Any, cast
 import numpy as np
 import pandas as pd
 
-from orient import clock, grid, site, sun
-from orient.angles import signed, wrap_180, wrap_360
-from orient.campaign import Campaign
+from orient import site
+from orient.numbers import grid, sun
+from orient.numbers.angles import signed, wrap_180, wrap_360
+from orient.numbers.tolerances import COVERAGE_95, Tolerances
 from orient.observation.board import Board
 from orient.observation.byhand import MethodResult
 from orient.observation.combination import Combined, Contribution, combine
-from orient.observation.explained import with_explanations
+from orient.observation.mistakes.campaign import with_explanations
 from orient.observation.reduction import WIDEST_U_DEG, Reduced, reduce_boards
-from orient.tolerances import COVERAGE_95, Tolerances
+from orient.tables import clock
+from orient.tables.campaign import Campaign
 
 #: The methods, in the order in which they are told.
 METHODS = ("pairs", "shortest", "timed", "adjustment")

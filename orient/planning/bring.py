@@ -9,10 +9,10 @@ import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
 
-from orient import clock
 from orient.planning import hours
 from orient.planning.hours import Limits, SiteDays
 from orient.planning.rig import Rig
+from orient.tables import clock
 
 Array = NDArray[np.float64]
 Dates = NDArray[np.datetime64]

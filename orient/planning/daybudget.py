@@ -7,13 +7,14 @@ from typing import Any
 import numpy as np
 import pandas as pd
 
-from orient import clock, sun
+from orient.numbers import budget, sun
+from orient.numbers.budget import TERMS, PlannedMarks
+from orient.numbers.light import light_at_board
 from orient.observation.board import light_altitude_deg
-from orient.planning import budget, hours
-from orient.planning.budget import TERMS, PlannedMarks
+from orient.planning import hours
 from orient.planning.hours import Limits, SiteDays
-from orient.planning.light import light_at_board
 from orient.planning.rig import Rig
+from orient.tables import clock
 
 
 def day_budget(

@@ -20,14 +20,14 @@ import numpy as np
 import pandas as pd
 from numpy.typing import ArrayLike, NDArray
 
-from orient import clock, sun
+from orient.numbers import budget, sun
+from orient.numbers.budget import PlannedMarks
+from orient.numbers.horizon import Horizon, horizon_altitude_deg, parse_horizon
+from orient.numbers.light import Light, Places, light_at_board, refracted
+from orient.numbers.shadow import UNKNOWNS
 from orient.observation.board import light_altitude_deg
-from orient.planning import budget
-from orient.planning.budget import PlannedMarks
-from orient.planning.horizon import Horizon, horizon_altitude_deg, parse_horizon
-from orient.planning.light import Light, Places, light_at_board, refracted
 from orient.planning.rig import Rig
-from orient.shadow import UNKNOWNS
+from orient.tables import clock
 
 Array = NDArray[np.float64]
 Index = NDArray[np.intp]

@@ -9,12 +9,13 @@ import numpy as np
 import pandas as pd
 from numpy.typing import ArrayLike
 
-from orient import clock, shadow, sun
-from orient.angles import wrap_360
+from orient.numbers import shadow, sun
+from orient.numbers.angles import wrap_360
+from orient.numbers.light import Places, light_at_board
+from orient.numbers.shadow import BoardState
+from orient.numbers.tolerances import Tolerances
 from orient.observation.board import light_altitude_deg
-from orient.planning.light import Places, light_at_board
-from orient.shadow import BoardState
-from orient.tolerances import Tolerances
+from orient.tables import clock
 
 #: Nearer the board's edge than this nothing is marked, mm (*common practice, no source*).
 EDGE_MARGIN_MM = 10.0

@@ -8,9 +8,9 @@ from typing import Any
 import numpy as np
 import pandas as pd
 
-from orient import clock
+from orient.numbers.tolerances import COVERAGE_95
 from orient.planning.hours import FLAGS
-from orient.tolerances import COVERAGE_95
+from orient.tables import clock
 
 Row = Mapping[str, Any]
 

@@ -10,7 +10,7 @@ import numpy as np
 from markupsafe import Markup
 from numpy.typing import NDArray
 
-from orient import clock
+from orient.numbers.tolerances import COVERAGE_95
 from orient.observation.setups import SetupResult
 from orient.report.drawing import (
     WIDTH,
@@ -26,7 +26,7 @@ from orient.report.drawing import (
     plain,
     ticks,
 )
-from orient.tolerances import COVERAGE_95
+from orient.tables import clock
 
 Array = NDArray[np.float64]
 

@@ -12,20 +12,22 @@ import numpy as np
 import pandas as pd
 from markupsafe import Markup
 
-from orient import __version__, clock
+from orient import __version__
 from orient import site as site_table
-from orient.angles import wrap_360
-from orient.campaign import Campaign
-from orient.cells import clock_text
+from orient.export.layers import geojson, geopackage, line_end, results_frame
+from orient.export.rows import csv_rows, json_rows, sites_csv
 from orient.files import write_whole
 from orient.flags import CAUTIONS, FLAGS
+from orient.numbers.angles import wrap_360
+from orient.numbers.settingout import ReferenceLine
+from orient.numbers.tolerances import COVERAGE_95
 from orient.observation.setups import KEYS, SetupResult, reduce_campaign
+from orient.pages import shared_style
 from orient.planning import rows as plan_rows
 from orient.planning.hours import Limits, plan_chunk
 from orient.planning.rig import Rig
 from orient.report.board_drawing import board_drawing
 from orient.report.drawing import figure
-from orient.report.geodata import geojson, geopackage, line_end, results_frame
 from orient.report.norths import norths_diagram
 from orient.report.plots import (
     SunDay,
@@ -37,9 +39,9 @@ from orient.report.plots import (
 )
 from orient.report.settingout import setting_out_css, setting_out_html
 from orient.report.site_map import MapLine, MapSite, SiteMap, site_map
-from orient.report.tables import csv_rows, json_rows, sites_csv
-from orient.settingout import ReferenceLine
-from orient.tolerances import COVERAGE_95
+from orient.tables import clock
+from orient.tables.campaign import Campaign
+from orient.tables.cells import clock_text
 
 FILES = (
     "index.html",
@@ -142,7 +144,7 @@ def _figure(value: Any, places: int = 2, unit: str = "", plus: bool = False) -> 
 
 
 def _style() -> str:
-    return Path(__file__).with_name("style.css").read_text("utf-8") + setting_out_css()
+    return shared_style() + setting_out_css()
 
 
 def _counts(campaign: Campaign, results: Sequence[SetupResult]) -> str:

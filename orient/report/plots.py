@@ -10,11 +10,11 @@ import pandas as pd
 from markupsafe import Markup
 from numpy.typing import NDArray
 
-from orient import clock
-from orient.angles import wrap_180, wrap_360
+from orient.numbers.angles import wrap_180, wrap_360
+from orient.numbers.light import Light, Places, light_at_board
+from orient.numbers.tolerances import COVERAGE_95
 from orient.observation.board import light_altitude_deg
 from orient.observation.setups import SetupResult
-from orient.planning.light import Light, Places, light_at_board
 from orient.report.board_drawing import full_hours
 from orient.report.drawing import (
     WIDTH,
@@ -27,7 +27,7 @@ from orient.report.drawing import (
     plain,
     ticks,
 )
-from orient.tolerances import COVERAGE_95
+from orient.tables import clock
 
 Array = NDArray[np.float64]
 

@@ -1,4 +1,4 @@
-"""Setting out on one page: the figures of `orient.settingout` as tables, words and a diagram."""
+"""Setting out on one page: its figures as tables, words and a diagram."""
 
 from __future__ import annotations
 
@@ -10,11 +10,11 @@ from typing import Any
 import numpy as np
 import pandas as pd
 
-from orient import settingout
-from orient.angles import wrap_360
 from orient.flags import CAUTIONS
-from orient.settingout import ReferenceLine, Taping
-from orient.tolerances import COVERAGE_95
+from orient.numbers import settingout
+from orient.numbers.angles import wrap_360
+from orient.numbers.settingout import ReferenceLine, Taping
+from orient.numbers.tolerances import COVERAGE_95
 
 _REACH, _REFERENCE_REACH = 150.0, 112.0
 _LONGEST_NAME = 40

@@ -11,7 +11,7 @@ import numpy as np
 from markupsafe import Markup
 from numpy.typing import NDArray
 
-from orient.angles import wrap_180
+from orient.numbers.angles import wrap_180
 from orient.report.drawing import (
     Drawing,
     Frame,

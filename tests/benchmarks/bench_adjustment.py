@@ -13,8 +13,8 @@ from scipy.optimize import least_squares
 sys.path.insert(0, str(Path(__file__).parents[1]))
 from simulated import simulated
 
+from orient.numbers.shadow import BoardState
 from orient.observation.adjustment import adjust
-from orient.shadow import BoardState
 
 
 def general_solver(board):

@@ -14,7 +14,7 @@ import warnings
 
 import numpy as np
 
-from orient import magnetic
+from orient.numbers import magnetic
 
 POINTS = 1_000_000
 LIBRARY_POINTS = 50_000

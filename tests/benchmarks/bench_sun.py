@@ -10,7 +10,7 @@ import pandas as pd
 from pvlib import solarposition
 from skyfield.api import wgs84
 
-from orient import sun
+from orient.numbers import sun
 
 SITES, INSTANTS = 200, 5000
 

@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from orient import grid
+from orient.numbers import grid
 
 
 def dms(degrees: float, minutes: float, seconds: float) -> float:

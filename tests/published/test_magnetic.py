@@ -6,7 +6,7 @@ from pathlib import Path
 import pandas as pd
 import pytest
 
-from orient import magnetic
+from orient.numbers import magnetic
 
 ROWS = pd.read_csv(Path(__file__).with_name("wmm2025.csv"))
 

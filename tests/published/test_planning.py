@@ -9,9 +9,10 @@ import pandas as pd
 import pytest
 from pvlib import solarposition
 
-from orient import clock, sun
+from orient.numbers import sun
 from orient.planning import hours
 from orient.planning.hours import SiteDays
+from orient.tables import clock
 
 PLACES = [
     (0.0, -78.0, "America/Guayaquil"),

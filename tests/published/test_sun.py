@@ -3,7 +3,7 @@
 import numpy as np
 import pytest
 
-from orient import sun
+from orient.numbers import sun
 
 
 def test_nrel_worked_example():

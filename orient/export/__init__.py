@@ -1,0 +1,1 @@
+"""Results as rows and layers for other programs."""

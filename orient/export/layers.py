@@ -1,0 +1,174 @@
+"""Results for a GIS: each reference line a geometry, in GeoJSON and GeoPackage.
+
+Coordinates are WGS 84, longitude first. A line runs from the station to its reference point
+where the table gives that point's grid coordinates, else 1 km along its true azimuth: the
+column `line_end` says which. A set-up without an azimuth keeps its row and has no geometry.
+"""
+
+from __future__ import annotations
+
+import json
+import tempfile
+from collections.abc import Iterator, Sequence
+from contextlib import contextmanager
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+
+from orient.numbers import grid
+from orient.observation.setups import KEYS, SetupResult
+
+LAYER = "reference_lines"
+SYMBOLIC_M = 1000.0
+TO_REFERENCE, SYMBOLIC = "reference point", "symbolic, 1 km along the true azimuth"
+
+#: What the columns mean, carried in the files themselves.
+CONVENTIONS = (
+    "Lines in WGS 84 from the station: to the reference point where line_end says so, else 1 km "
+    "along the true azimuth. Angles in degrees. Azimuths and bearings count clockwise: azimuth "
+    "from true north, grid_bearing from grid north, magnetic_bearing from magnetic north. "
+    "declination and convergence: east plus; magnetic bearing = azimuth − declination, grid "
+    "bearing = azimuth − convergence − arc-to-chord correction. Columns with _u_ are standard "
+    "uncertainties (1 sigma; times 1.96 for 95 %). north_on_board: board direction of true "
+    "north, clockwise from the board's +y. noon_watch: what the watch showed at local noon. "
+    "methods: JSON object; flags: JSON array of codes."
+)
+#: Columns held as JSON text, which every format can carry.
+_AS_TEXT = ("methods", "flags")
+
+
+def results_frame(results: Sequence[SetupResult]) -> Any:
+    """The rows of a reduction as a GeoDataFrame, one a set-up, with their lines.
+
+    Args:
+        results: of `reduce_campaign`.
+
+    Returns:
+        Columns `KEYS` and `line_end`; `methods` and `flags` as JSON text; EPSG:4326. Ends
+        at a reference point are as good as its grid's transformation; symbolic ends lie on
+        the geodesic within a nanometre.
+    """
+    import geopandas as gpd
+    import pandas as pd
+
+    lines = [_line(result) for result in results]
+    rows = [
+        {
+            key: json.dumps(result.row[key], ensure_ascii=False)
+            if key in _AS_TEXT
+            else result.row[key]
+            for key in KEYS
+        }
+        for result in results
+    ]
+    frame = pd.DataFrame(rows, columns=list(KEYS))
+    frame["line_end"] = pd.Series([end for _, end in lines], dtype=object)
+    return gpd.GeoDataFrame(frame, geometry=[shape for shape, _ in lines], crs="EPSG:4326")
+
+
+def geojson(frame: Any) -> str:
+    """A frame of `results_frame` as GeoJSON (RFC 7946), conventions in `description`."""
+    whole = json.loads(frame.to_json(drop_id=True, na="null"))
+    whole.pop("crs", None)
+    head = {"type": whole.pop("type"), "name": LAYER, "description": CONVENTIONS}
+    return json.dumps(head | whole, ensure_ascii=False, allow_nan=False) + "\n"
+
+
+def geopackage(frame: Any) -> bytes:
+    """The same as the bytes of a GeoPackage, conventions in the layer's description."""
+    import pyogrio
+
+    with tempfile.TemporaryDirectory() as folder, _steady_dates():
+        path = Path(folder) / "results.gpkg"
+        pyogrio.write_dataframe(
+            frame,
+            path,
+            layer=LAYER,
+            driver="GPKG",
+            geometry_type="MultiLineString",
+            promote_to_multi=True,
+            layer_options={"IDENTIFIER": "Reference lines", "DESCRIPTION": CONVENTIONS},
+        )
+        return path.read_bytes()
+
+
+def read_results(path: Path | str) -> list[dict[str, Any]]:
+    """The rows of a written results.geojson or results.gpkg, as they were reduced.
+
+    Returns:
+        Rows with `KEYS`, None where there is no value.
+    """
+    import pyogrio
+
+    # Readers of GeoJSON make dates of texts that look like one, be it a set-up's name.
+    options = {"DATE_AS_STRING": "YES"} if Path(path).suffix == ".geojson" else {}
+    table = pyogrio.read_dataframe(path, read_geometry=False, **options)
+    return [
+        {key: _read(key, row[key]) for key in KEYS}
+        for row in table.astype(object).to_dict("records")
+    ]
+
+
+def _read(key: str, value: Any) -> Any:
+    if key in _AS_TEXT:
+        return json.loads(value)
+    if value is None or value != value:
+        return None
+    if key == "combined_setups":
+        return int(value)
+    return value if isinstance(value, str) else float(value)
+
+
+@contextmanager
+def _steady_dates() -> Iterator[None]:
+    """Have the library date the file by no clock: the same results give the same bytes."""
+    import pyogrio
+
+    before = pyogrio.get_gdal_config_option("OGR_CURRENT_DATE")
+    pyogrio.set_gdal_config_options({"OGR_CURRENT_DATE": "2000-01-01T00:00:00.000Z"})
+    try:
+        yield
+    finally:
+        pyogrio.set_gdal_config_options({"OGR_CURRENT_DATE": before})
+
+
+def line_end(result: SetupResult) -> tuple[float, float] | None:
+    """Latitude and longitude of the reference point, None where its grid place is not known."""
+    setup = result.setup
+    east, north = setup["reference_easting_m"], setup["reference_northing_m"]
+    if not (np.isfinite(east) and np.isfinite(north)):
+        return None
+    latitude, longitude, _ = grid.to_geographic(east, north, result.place["grid"])
+    if not (np.isfinite(latitude) and np.isfinite(longitude)):
+        return None
+    return float(latitude), float(longitude)
+
+
+def _line(result: SetupResult) -> tuple[Any, str | None]:
+    azimuth = result.row["reference_azimuth_deg"]
+    if azimuth is None:
+        return None, None
+    start = float(result.place["latitude_deg"]), float(result.place["longitude_deg"])
+    end = line_end(result)
+    if end is not None:
+        return _shape(start, end), TO_REFERENCE
+    from pyproj import Geod
+
+    longitude, latitude, _ = Geod(ellps="WGS84").fwd(start[1], start[0], azimuth, SYMBOLIC_M)
+    return _shape(start, (latitude, longitude)), SYMBOLIC
+
+
+def _shape(start: tuple[float, float], end: tuple[float, float]) -> Any:
+    """A line, cut where it crosses the 180th meridian as RFC 7946 asks."""
+    from shapely import LineString, MultiLineString
+
+    (south, west), (north, east) = start, end
+    if abs(east - west) <= 180.0:
+        return LineString([(west, south), (east, north)])
+    limit = 180.0 if west > 0 else -180.0
+    unrolled = east + 2 * limit
+    crossing = south + (north - south) * (limit - west) / (unrolled - west)
+    return MultiLineString(
+        [[(west, south), (limit, crossing)], [(-limit, crossing), (east, north)]]
+    )

@@ -1,0 +1,141 @@
+"""The error budget: how good a direction a rig will give, before a mark is made.
+
+The same geometry as the reduction's, through `orient.numbers.propagation`: an
+equal-altitude pair, a single timed mark, and a day's marks adjusted together. A planned
+board is level, plumb and turned to true north; what it may be off by is in the tolerances.
+
+Every function returns the variance of the azimuth by where it comes from, rad²: `marking`,
+`level`, `foot`, `height`, `watch`, `edge`, which add up. `expected_u_deg` sums them.
+
+Accuracy: first order in the tolerances; within 10 % of Monte Carlo (`tests/test_budget.py`)
+while the standard uncertainty stays under about 5°. The rate of refraction is left out of
+the sun's: under 1 % of the marking term above 12°.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from orient.numbers import shadow
+from orient.numbers.light import Light
+from orient.numbers.propagation import (
+    altitude_sensitivity,
+    timed_sensitivity,
+    variance_terms,
+)
+from orient.numbers.shadow import UNKNOWNS, BoardState
+from orient.numbers.tolerances import SHARED_TERMS, Tolerances
+
+Array = NDArray[np.float64]
+Terms = dict[str, Any]
+
+TERMS = ("marking", *SHARED_TERMS)
+_AZIMUTH = UNKNOWNS.index("board_azimuth_rad")
+
+
+@dataclass(frozen=True)
+class PlannedMarks:
+    """Marks to be made: where the tip's shadow falls, and what would displace it.
+
+    `x_mm`, `y_mm` of shape S, +y to true north; `partials` of `shadow.tip_partials`,
+    S + (2, 9).
+    """
+
+    x_mm: Array
+    y_mm: Array
+    partials: Array
+
+    @classmethod
+    def under(cls, light: Light, rate: Light, rod_mm: float) -> PlannedMarks:
+        """The marks of a level board under a refracted light and its rate per second."""
+        state = BoardState(height_mm=rod_mm)
+        x, y = shadow.tip(*light, state)
+        return cls(x, y, shadow.tip_partials(light, rate, state))
+
+    @property
+    def shadow_mm(self) -> Array:
+        return np.hypot(self.x_mm, self.y_mm)
+
+    def take(self, index: Any) -> PlannedMarks:
+        """Some of the marks."""
+        return PlannedMarks(self.x_mm[index], self.y_mm[index], self.partials[index])
+
+
+def pair_terms(morning: PlannedMarks, afternoon: PlannedMarks, tolerances: Tolerances) -> Terms:
+    """Budget of equal-altitude pairs, for marks of any shape S.
+
+    Args:
+        morning, afternoon: marks at the same altitude of the sun.
+        tolerances: of the set-up.
+
+    Returns:
+        The variance terms, each of shape S; infinite or NaN where the shadow's length
+        stands still, as at noon.
+    """
+    sensitivity = [
+        altitude_sensitivity(marks.x_mm, marks.y_mm, marks.partials)
+        for marks in (morning, afternoon)
+    ]
+    partials = np.stack([morning.partials, afternoon.partials], axis=-3)
+    with np.errstate(invalid="ignore", over="ignore"):
+        return variance_terms(
+            [0.5, 0.5], np.stack(sensitivity, axis=-2), partials, tolerances, False
+        )
+
+
+def timed_terms(marks: PlannedMarks, tolerances: Tolerances) -> Terms:
+    """Budget of single marks with a trusted watch: the terms, each of the marks' shape."""
+    sensitivity = timed_sensitivity(marks.x_mm, marks.y_mm)[..., None, :]
+    return variance_terms(
+        [1.0], sensitivity, marks.partials[..., None, :, :], tolerances, by_watch=True
+    )
+
+
+def day_terms(information: Array, tolerances: Tolerances) -> Terms:
+    """Budget of a day's timed marks, adjusted together with the tolerances as priors.
+
+    Args:
+        information: sum over the day's marks of `mark_information`, shape S + (9, 9).
+        tolerances: of the set-up.
+
+    Returns:
+        The terms, each of shape S: the share of the marks, and of each prior, in the
+        variance of the azimuth that the inverse of the normal matrix gives; the marking
+        infinite where there are no marks.
+    """
+    prior_sd = tolerances.prior_sd()
+    free = prior_sd > 0
+    weight = 1.0 / prior_sd[free] ** 2
+    # Scaled by the priors, so that the matrix is well conditioned; the azimuth by a milliradian.
+    scale = np.where(np.isfinite(prior_sd), prior_sd, 1e-3)[free]
+    marks_say = information[..., free, :][..., free] * np.outer(scale, scale)
+    # An azimuth known to 10 rad tells nothing, and keeps a day without marks solvable.
+    prior = np.diag(np.where(weight > 0, weight, 1e-2) * scale**2)
+    gain = np.linalg.inv(marks_say + prior)[..., _AZIMUTH, :] * scale[_AZIMUTH]
+    marking = np.einsum("...k,...kl,...l->...", gain, marks_say, gain)
+    nothing = information[..., _AZIMUTH, _AZIMUTH] == 0
+    terms: Terms = {"marking": np.where(nothing, np.inf, marking)}
+    shares = np.zeros((*gain.shape[:-1], len(UNKNOWNS)))
+    shares[..., free] = (gain * scale) ** 2 * weight
+    for term, names in SHARED_TERMS.items():
+        terms[term] = shares[..., [UNKNOWNS.index(name) for name in names]].sum(axis=-1)
+    return terms
+
+
+def mark_information(marks: PlannedMarks, tolerances: Tolerances) -> Array:
+    """What each mark tells of the unknowns, shape S + (9, 9); sums over marks."""
+    return np.einsum("...ik,...il->...kl", marks.partials, marks.partials) / (
+        tolerances.mark_sd_mm**2
+    )
+
+
+def expected_u_deg(terms: Terms) -> Any:
+    """Standard uncertainty in degrees that the terms add up to; infinite where undefined."""
+    variance = np.sum([terms[name] for name in TERMS], axis=0)
+    with np.errstate(invalid="ignore"):
+        u_deg = np.degrees(np.sqrt(variance))
+    return np.where(np.isnan(u_deg), np.inf, u_deg)

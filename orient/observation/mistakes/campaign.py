@@ -1,0 +1,173 @@
+"""The mistakes that a campaign's tables betray: its boards read again with all that they hold."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Sequence
+from dataclasses import replace
+from functools import partial
+
+import numpy as np
+import pandas as pd
+
+from orient import site
+from orient.observation.adjustment import Fit
+from orient.observation.board import Board
+from orient.observation.mistakes.catalogue import Explanation, explain, reread
+from orient.observation.mistakes.record import Other, Record
+from orient.observation.reduction import WIDEST_U_DEG, Reduced
+from orient.tables import clock
+from orient.tables.campaign import Campaign, zones_at
+
+#: Makes a board of a set-up's row, its site's, its place's (`site.describe`) and its marks.
+MakeBoard = Callable[[pd.Series, pd.Series, pd.Series, pd.DataFrame], Board]
+
+# Marks are looked for among so many set-ups before and after their own in the table.
+_NEIGHBOURS = 10
+_FEW = 8
+
+
+def with_explanations(
+    campaign: Campaign,
+    places: pd.DataFrame,
+    marks: Sequence[pd.DataFrame],
+    reduced: Sequence[Reduced | None],
+    make_board: MakeBoard,
+    workers: int = 1,
+) -> list[Reduced | None]:
+    """Say of every board that contradicts its record which mistake would explain it.
+
+    Args:
+        campaign: with all three tables.
+        places: `site.describe` for each set-up.
+        marks: of each set-up, those in use.
+        reduced: of each set-up, None where it has no mark.
+        make_board: as `MakeBoard`.
+        workers: processes to share many boards among.
+
+    Returns:
+        The same reductions; those explained with remarks first that say so, the flag
+        `record-doubtful`, and an azimuth as uncertain as the readings are apart.
+    """
+    table = _Table(campaign, places, marks, reduced, make_board)
+    done = list(reduced)
+    doubtful = [n for n, each in enumerate(reduced) if each is not None and each.contradicted]
+    records = [table.record(number, with_others=True) for number in doubtful]
+    readings = [_readings(reduced[number]) for number in doubtful]
+    explained = dict(zip(doubtful, _explain_all(records, readings, workers), strict=True))
+    for number, each in enumerate(done):
+        if each is None or (each.fit.kept.all() and explained.get(number) is None):
+            continue
+        slips = reread(table.record(number, with_others=not each.fit.kept.all()), each.fit)
+        done[number] = _cautious(each, explained.get(number), slips)
+    return done
+
+
+def _readings(reduced: Reduced | None) -> dict[str, Fit]:
+    return {} if reduced is None else reduced.readings
+
+
+def _explain_all(
+    records: list[Record], readings: list[dict[str, Fit]], workers: int
+) -> list[Explanation | None]:
+    if workers <= 1 or len(records) < _FEW:
+        return list(map(explain, records, readings))
+    from concurrent.futures import ProcessPoolExecutor
+
+    with ProcessPoolExecutor(workers) as pool:
+        return list(pool.map(explain, records, readings))
+
+
+def _cautious(reduced: Reduced, explanation: Explanation | None, slips: list[str]) -> Reduced:
+    """What is adopted stays; a reading that turns the line makes it as uncertain as that."""
+    if explanation is None:
+        return replace(reduced, remarks=[*slips, *reduced.remarks])
+    said = [explanation.sentence]
+    u_deg = reduced.board_azimuth_u_deg
+    apart_deg = float(np.degrees(explanation.apart_rad(reduced.fit.state.board_azimuth_rad)))
+    methods = dict(reduced.methods)
+    turned = apart_deg > 3.0 * u_deg
+    if turned:
+        u_deg = float(np.hypot(u_deg, apart_deg))
+        methods["adjustment"] = replace(
+            methods["adjustment"], azimuth_u_rad=float(np.radians(u_deg))
+        )
+    if u_deg > WIDEST_U_DEG:
+        said.append("Until it is put right no direction is given.")
+    elif turned:
+        said.append("Until it is put right the line is as uncertain as the readings are apart.")
+    return replace(
+        reduced,
+        board_azimuth_u_deg=u_deg,
+        methods=methods,
+        explanation=explanation,
+        flags=[*reduced.flags, "record-doubtful"],
+        remarks=[*said, *slips, *reduced.remarks],
+    )
+
+
+class _Table:
+    """The rows of a campaign by the number of their set-up."""
+
+    def __init__(
+        self,
+        campaign: Campaign,
+        places: pd.DataFrame,
+        marks: Sequence[pd.DataFrame],
+        reduced: Sequence[Reduced | None],
+        make_board: MakeBoard,
+    ) -> None:
+        self.setups, self.sites = campaign.setups, campaign.sites
+        self.places, self.marks, self.reduced = places, marks, reduced
+        self.make_board = make_board
+
+    def record(self, number: int, with_others: bool = False) -> Record:
+        """What can be read in another way of a set-up."""
+        setup, marks = self.setups.iloc[number], self.marks[number]
+        where, place = self.sites.loc[setup["site"]], self.places.iloc[number]
+        board = self.make_board(setup, where, place, marks)
+        return Record(
+            board=board,
+            labels=tuple(marks["mark"].astype(str)),
+            by_angle=bool(marks["by_angle"].all()),
+            utc_ahead_s=float(clock.offset_s(board.noon_utc_s, where["timezone"])),
+            date=str(place["date"]),
+            latitude_deg=float(where["latitude_deg"]),
+            longitude_deg=float(where["longitude_deg"]),
+            rebuilt=partial(_rebuilt, self.make_board, setup, where, marks),
+            others=tuple(self._others(number)) if with_others else (),
+        )
+
+    def _others(self, number: int) -> list[Other]:
+        mine = self.setups.iloc[number]
+        others = []
+        first, last = max(0, number - _NEIGHBOURS), number + _NEIGHBOURS + 1
+        for place in range(first, min(last, len(self.setups))):
+            theirs, reduced = self.setups.iloc[place], self.reduced[place]
+            same_day = bool(mine["site"] == theirs["site"] and mine["date"] == theirs["date"])
+            fit = None if reduced is None or reduced.contradicted else reduced.fit
+            if place == number or (same_day and fit is None):
+                continue
+            where = self.sites.loc[theirs["site"]]
+            board = self.make_board(theirs, where, self.places.iloc[place], self.marks[number])
+            others.append(Other(str(theirs.name), board, fit, same_day))
+        return others
+
+
+def _rebuilt(
+    make_board: MakeBoard,
+    setup: pd.Series,
+    where: pd.Series,
+    marks: pd.DataFrame,
+    date: str,
+    latitude_deg: float,
+    longitude_deg: float,
+) -> Board:
+    """The board on another date or at another place, with the time that is kept there."""
+    zone = where["timezone"]
+    # A zone that was looked up from a wrong place is as wrong.
+    if [zone] == zones_at([where["latitude_deg"]], [where["longitude_deg"]]):
+        (zone,) = zones_at([latitude_deg], [longitude_deg])
+    where = where.copy()
+    where[["latitude_deg", "longitude_deg", "timezone"]] = latitude_deg, longitude_deg, zone
+    noon_s = float(site.local_noon(np.datetime64(date), zone, longitude_deg))
+    return make_board(setup, where, pd.Series({"date": date, "noon_utc_s": noon_s}), marks)

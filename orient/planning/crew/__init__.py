@@ -1,0 +1,1 @@
+"""A crew's days: visits, travel, rounds and the choice among them."""

@@ -1,0 +1,402 @@
+"""The plan as one page: for the instructor's wall, the crew's hands and the phone on site.
+
+Everything stands in the one file: the maps of the hours as vectors, the tables, and for the
+phone the sun of every site and day as `orient.planpage.lookup` writes it.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterator, Sequence
+from functools import lru_cache
+from importlib.resources import files
+from itertools import pairwise
+from typing import Any, NamedTuple
+
+import numpy as np
+import pandas as pd
+from numpy.typing import NDArray
+
+from orient.flags import CAUTIONS, FLAGS
+from orient.numbers.tolerances import COVERAGE_95
+from orient.pages import shared_style
+from orient.planning import bring, hours
+from orient.planning.hourly import Hour, HourlyPairs, hourly_pairs
+from orient.planning.hours import Limits
+from orient.planning.rig import Rig
+from orient.planning.rows import clock_text, plan_rows, sentence, window_text
+from orient.planpage import lookup
+from orient.tables import clock
+
+#: More would make a file that a phone is slow to open, and hand-outs of several sheets.
+MOST_SITE_DAYS, MOST_DAYS = 2000, 31
+
+_SLOT_MIN = 15
+# Bounds of the classes of uncertainty, in parts of the target.
+_BOUNDS = (0.5, 0.7, 1.0, 2.0)
+_HINDRANCES = {
+    Hour.TOO_LOW: ("-", "low", "sun too low, or behind the skyline"),
+    Hour.TOO_HIGH: ("^", "high", "sun too high"),
+    Hour.OFF_BOARD: ("#", "off", "shadow runs off the board"),
+}
+# The map of a site, in units of its drawing.
+_WIDTH, _LEFT, _TOP, _ROW, _AXIS = 360.0, 56.0, 2.0, 13.0, 30.0
+
+Row = dict[str, Any]
+Codes = NDArray[np.str_]
+
+
+class TooLarge(ValueError):
+    """More sites and days than one page is for."""
+
+
+class Class(NamedTuple):
+    """A class of hours: its letter in the table, its style, what the legend says of it."""
+
+    letter: str
+    style: str
+    words: str
+
+
+def plan_page(
+    name: str,
+    sites: pd.DataFrame,
+    dates: Any,
+    rig: Rig,
+    limits: Limits,
+    step_min: float = 10.0,
+    advance: Callable[[int], None] = lambda _: None,
+) -> str:
+    """The plan of some sites and days as one HTML file.
+
+    Args:
+        name: of the campaign.
+        sites: the sites table; its texts are escaped here.
+        dates: local dates, datetime64[D], one after the other.
+        rig, limits, step_min: as for `orient.planning.hours.plan_table`.
+        advance: told after each site, for a progress bar.
+
+    Returns:
+        The page's text. It asks nothing of any network.
+
+    Raises:
+        TooLarge: more than `MOST_SITE_DAYS` or `MOST_DAYS`.
+    """
+    days = np.asarray(dates, dtype="datetime64[D]")
+    check_size(len(sites), days.size)
+    classes = hour_classes(limits)
+    planned = []
+    for number in range(len(sites)):
+        planned.append(_planned(sites.iloc[[number]], days, rig, limits, step_min))
+        advance(1)
+    axis = _HourAxis.over([each.letters for each in planned])
+    return str(
+        _template().render(
+            name_of_campaign=name,
+            span=span_text(days),
+            setting=setting_text(rig, limits),
+            shortest_shadow=lookup.SHORTEST_SHADOW,
+            rig=rig,
+            target_95_deg=COVERAGE_95 * limits.target_deg,
+            classes=classes,
+            flags=FLAGS,
+            cautions=CAUTIONS,
+            sites=[_shown(each, axis) for each in planned],
+            table=_table(planned, days, rig, classes),
+            style=_markup(shared_style() + _text("plan.css")),
+            script=_markup(_text("onsite.js")),
+        )
+    )
+
+
+def check_size(sites: int, days: int) -> None:
+    """Whether so many sites and days fit one page.
+
+    Raises:
+        TooLarge: they do not; the text says what would.
+    """
+    if days > MOST_DAYS or sites * days > MOST_SITE_DAYS:
+        raise TooLarge(
+            f"one page is for {MOST_DAYS} days and {MOST_SITE_DAYS} site-days at most; "
+            f"found {days} days at {sites} sites: choose fewer days, or some of the sites"
+        )
+
+
+def hour_classes(limits: Limits) -> list[Class]:
+    """The classes of hours, the best first, in 95 % figures of the pair of marks."""
+    bounds = [f"{part * COVERAGE_95 * limits.target_deg:.2f}" for part in _BOUNDS]
+    words = [f"up to {bounds[0]}°"]
+    words += [f"{low}–{high}°" for low, high in pairwise(bounds)]
+    words[_BOUNDS.index(1.0)] += " (the target)"
+    words.append(f"over {bounds[-1]}°, or no partner")
+    of_u = [Class(str(number), f"u{number}", text) for number, text in enumerate(words)]
+    return of_u + [Class(*said) for said in _HINDRANCES.values()]
+
+
+def letters_of(pairs: HourlyPairs, limits: Limits) -> Codes:
+    """The class of each slot by its letter, in the shape of the slots."""
+    parts = np.nan_to_num(pairs.u_deg / limits.target_deg, nan=0.0)
+    letters = np.digitize(parts, _BOUNDS, right=True).astype("U1")
+    for hour, (letter, _, _) in _HINDRANCES.items():
+        letters[pairs.hour == hour] = letter
+    return letters
+
+
+def span_text(days: NDArray[np.datetime64]) -> str:
+    """The first and the last date for people."""
+    first, last = (f"{_day_text(day)} {day.item().year}" for day in (days[0], days[-1]))
+    return first if first == last else f"{first} to {last}"
+
+
+def setting_text(rig: Rig, limits: Limits) -> str:
+    """The rod, the board and the sun that a plan reckons with."""
+    board = (
+        f"shadow up to {rig.reach_mm:g} mm"
+        if rig.reach_mm is not None
+        else f"board {rig.board_width_mm:g} × {rig.board_depth_mm:g} mm, its width east and west"
+    )
+    return (
+        f"Rod {rig.rod_mm:g} mm, {board}; sun {limits.min_altitude_deg:g}° to "
+        f"{limits.max_altitude_deg:g}° up."
+    )
+
+
+class _Planned(NamedTuple):
+    """Everything of one site that the page shows."""
+
+    site: pd.Series[Any]
+    days: pd.DataFrame  # of `plan_table`
+    rows: list[Row]  # of `plan_rows`
+    letters: Codes  # (dates, slots)
+    rings: pd.DataFrame
+    sun: dict[str, Any]
+
+    def slot(self, utc_s: Any) -> Any:
+        """Instants of the days, one a day, as slots and parts since local midnight."""
+        civil = utc_s + clock.offset_s(utc_s, self.site["timezone"])
+        midnight = self.days["date"].to_numpy(dtype="datetime64[s]").astype(np.int64)
+        return (civil - midnight) / (_SLOT_MIN * 60.0)
+
+
+def _planned(site: pd.DataFrame, dates: Any, rig: Rig, limits: Limits, step_min: float) -> _Planned:
+    plan = hours.plan_table(site, dates, rig, limits, step_min)
+    return _Planned(
+        site.iloc[0],
+        plan,
+        plan_rows(plan, site),
+        letters_of(hourly_pairs(site, dates, rig, limits, _SLOT_MIN), limits)[0],
+        bring.rings(site, dates, rig, limits),
+        lookup.site_table(site.iloc[0], dates[0], dates[-1]),
+    )
+
+
+# What people see ------------------------------------------------------------------------
+
+
+def _shown(planned: _Planned, axis: _HourAxis) -> Row:
+    flags = dict.fromkeys(flag for row in planned.rows for flag in row["flags"])
+    return {
+        "name": planned.site.name,
+        "timezone": planned.site["timezone"],
+        "map": _hour_map(planned, axis),
+        "days": [_day_shown(row) for row in planned.rows],
+        "dates": [_day_text(day) for day in planned.rings["date"].unique()],
+        "rings": list(_ring_lines(planned.rings)),
+        "flags": list(flags),
+    }
+
+
+def _day_shown(row: Row) -> Row:
+    said = sentence(row)
+    return {
+        "date": f"{_weekday(row['date'])} {_day_text(row['date'])}",
+        "noon": clock_text(row["noon_local"]),
+        "morning": window_text(row["morning"]),
+        "afternoon": window_text(row["afternoon"]),
+        "pair": _at_95(row["best"] and row["best"]["expected_u_deg"]),
+        "all": _at_95(row["day_expected_u_deg"]),
+        "sentence": f"{said[0].upper()}{said[1:]}.",
+    }
+
+
+def _day_text(day: Any) -> str:
+    date = np.datetime64(day, "D").item()
+    return f"{date.day} {date:%b}"
+
+
+def _weekday(day: Any) -> str:
+    return f"{np.datetime64(day, 'D').item():%a}"
+
+
+def _at_95(u_deg: float | None) -> str:
+    return "–" if u_deg is None else f"{COVERAGE_95 * u_deg:.2f}°"
+
+
+def _ring_lines(rings: pd.DataFrame) -> Iterator[Row]:
+    for ring, dated in rings.groupby("ring_mm", sort=True):
+        crossings = [
+            f"{clock_text(morning)} {clock_text(afternoon)}" if morning else "–"
+            for morning, afternoon in zip(dated["morning"], dated["afternoon"], strict=True)
+        ]
+        yield {"ring_mm": ring, "crossings": crossings}
+
+
+# The map of the hours -------------------------------------------------------------------
+
+
+class _HourAxis(NamedTuple):
+    """The hours that all maps of a page show, so that they can be compared."""
+
+    first: int
+    last: int
+
+    @classmethod
+    def over(cls, letters: Sequence[Codes]) -> _HourAxis:
+        """From the first hour at which the sun stands high enough anywhere to the last."""
+        low = _HINDRANCES[Hour.TOO_LOW][0]
+        lit = np.flatnonzero(np.any([(each != low).any(axis=0) for each in letters], axis=0))
+        per_hour = 60 // _SLOT_MIN
+        if lit.size == 0:
+            return cls(6 * per_hour, 18 * per_hour)
+        return cls(lit[0] // per_hour * per_hour, -(-(lit[-1] + 1) // per_hour) * per_hour)
+
+    def x(self, slot: float) -> float:
+        share = (slot - self.first) / (self.last - self.first)
+        return _LEFT + (_WIDTH - 6.0 - _LEFT) * share
+
+    def hours(self) -> list[int]:
+        """The full hours to write under the axis, not too close."""
+        first, last = (end * _SLOT_MIN // 60 for end in self)
+        every = 1 if last - first <= 9 else 2 if last - first <= 18 else 3
+        return [hour for hour in range(first, last + 1) if hour % every == 0]
+
+
+def _hour_map(planned: _Planned, axis: _HourAxis) -> Row:
+    """What the template needs to draw a site's map: one path a class, labels and lines."""
+    height = _ROW * len(planned.rows)
+    return {
+        "width": _WIDTH,
+        "left": _LEFT,
+        "right": axis.x(axis.last),
+        "top": _TOP,
+        "bottom": _TOP + height,
+        "height": _TOP + height + _AXIS,
+        "hours": [(round(axis.x(hour * 60 / _SLOT_MIN), 1), hour) for hour in axis.hours()],
+        "days": [
+            (
+                round(_TOP + _ROW * number + 10.0, 1),
+                f"{_weekday(row['date'])} {_day_text(row['date']).split()[0]}",
+            )
+            for number, row in enumerate(planned.rows)
+        ],
+        "paths": _class_paths(planned.letters, axis),
+        "noon": _noon_path(planned, axis),
+        "best": _best_path(planned, axis),
+    }
+
+
+def _class_paths(letters: Codes, axis: _HourAxis) -> list[tuple[str, str]]:
+    styles = {letter: style for letter, style, _ in _HINDRANCES.values() if style != "low"}
+    styles |= {str(number): f"u{number}" for number in range(len(_BOUNDS) + 1)}
+    parts: dict[str, list[str]] = {style: [] for style in styles.values()}
+    for number, row in enumerate(letters[:, axis.first : axis.last]):
+        top = _TOP + _ROW * number
+        starts = np.flatnonzero(np.r_[True, row[1:] != row[:-1]])
+        for start, stop in zip(starts, [*starts[1:], row.size], strict=True):
+            style = styles.get(str(row[start]))
+            left, right = (axis.x(axis.first + int(end)) for end in (start, stop))
+            if style in ("high", "off"):
+                parts[style].append(_line_through(left, right, top))
+            elif style:
+                parts[style].append(_box(left, right, top))
+    return [(style, "".join(drawn)) for style, drawn in parts.items() if drawn]
+
+
+def _box(left: float, right: float, top: float) -> str:
+    return f"M{left:.1f} {top:.1f}H{right:.1f}v{_ROW - 1:g}H{left:.1f}z"
+
+
+def _line_through(left: float, right: float, top: float) -> str:
+    return f"M{left + 1:.1f} {top + _ROW / 2:.1f}H{right - 1:.1f}"
+
+
+def _noon_path(planned: _Planned, axis: _HourAxis) -> str:
+    noon = planned.slot(planned.days["noon_utc_s"].to_numpy())
+    return "".join(
+        f"M{axis.x(slot):.1f} {_TOP + _ROW * number:.1f}v{_ROW:g}"
+        for number, slot in enumerate(noon)
+        if axis.first <= slot <= axis.last
+    )
+
+
+def _best_path(planned: _Planned, axis: _HourAxis) -> str:
+    """A dot for each mark of each day's best pair."""
+    dots = ""
+    for side in ("morning", "afternoon"):
+        slots = planned.slot(planned.days[f"best_{side}_utc_s"].to_numpy())
+        dots += "".join(
+            f"M{axis.x(slot):.1f} {_TOP + _ROW * (number + 0.5) - 0.5:.1f}h0"
+            for number, slot in enumerate(slots)
+            if axis.first <= slot <= axis.last
+        )
+    return dots
+
+
+# What the phone looks up ----------------------------------------------------------------
+
+
+def _table(planned: Sequence[_Planned], days: Any, rig: Rig, classes: list[Class]) -> Row:
+    return {
+        "span": span_text(days),
+        "step_s": lookup.STEP_S,
+        "scale": lookup.SCALE,
+        "shortest_shadow": lookup.SHORTEST_SHADOW,
+        "lift_from_deg": float(lookup.LIFT_ALTITUDES_DEG[0]),
+        "slot_s": _SLOT_MIN * 60,
+        "rod_mm": rig.rod_mm,
+        "words": {each.letter: each.words for each in classes},
+        "sites": [_site_table(each) for each in planned],
+    }
+
+
+def _site_table(planned: _Planned) -> Row:
+    columns = planned.days.to_dict("list")
+    return {
+        "timezone": planned.site["timezone"],
+        **planned.sun,
+        "days": {
+            row["date"]: {
+                "noon_utc_s": round(columns["noon_utc_s"][number]),
+                "windows": _windows(columns, number),
+                "slots": "".join(planned.letters[number]),
+            }
+            for number, row in enumerate(planned.rows)
+        },
+    }
+
+
+def _windows(columns: dict[Any, Any], number: int) -> list[list[int]]:
+    ends = [
+        [columns[f"{side}_{end}_utc_s"][number] for end in ("from", "to")]
+        for side in ("morning", "afternoon")
+    ]
+    return [[round(start), round(stop)] for start, stop in ends if np.isfinite(start)]
+
+
+@lru_cache(maxsize=1)
+def _template() -> Any:
+    from jinja2 import Environment, PackageLoader
+
+    environment = Environment(
+        loader=PackageLoader("orient", "planpage"), autoescape=True, trim_blocks=True
+    )
+    return environment.get_template("plan.html.j2")
+
+
+def _text(name: str) -> str:
+    return (files("orient.planpage") / name).read_text(encoding="utf-8")
+
+
+def _markup(text: str) -> Any:
+    from markupsafe import Markup
+
+    return Markup(text)

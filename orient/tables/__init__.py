@@ -1,0 +1,1 @@
+"""The input: columns, cells, coordinates, civil time, the campaign's folder."""

@@ -1,0 +1,675 @@
+"""A campaign: one folder of plain tables, read and checked whole, or begun."""
+
+from __future__ import annotations
+
+import textwrap
+import warnings
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass, replace
+from difflib import get_close_matches
+from functools import lru_cache
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+import pandas as pd
+
+from orient.errors import Fault, InputError
+from orient.files import write_whole
+from orient.flags import CAUTIONS
+from orient.numbers.sun import standard_pressure_hpa
+from orient.tables import clock
+from orient.tables.cells import (
+    Cells,
+    Faults,
+    cell_text,
+    check_plain_file,
+    clock_text,
+    csv_text,
+    read_cells,
+    shown,
+)
+from orient.tables.columns import MARKS, SETUPS, SITES, TABLES, Table, describe, read_table
+from orient.tables.coordinates import SWAPPED, Axis, NotACoordinate, parse_degrees
+
+#: The kinds of file each table may come in; the first is the one that is written.
+ENDINGS: dict[str, tuple[str, ...]] = {
+    "sites": (".csv", ".xlsx", ".geojson", ".gpkg"),
+    "setups": (".csv", ".xlsx"),
+    "marks": (".csv", ".xlsx"),
+}
+README = "README.txt"
+#: A mark every fifteen seconds from morning to evening.
+MOST_MARKS = 2000
+
+#: Columns that bear another name once they are read, their values being of another kind.
+_RENAMED = {"time": "time_s", "horizon_deg": "horizon"}
+
+
+@dataclass(frozen=True)
+class Campaign:
+    """A campaign as read: complete tables, defaults filled in, every cross-reference good.
+
+    Attributes:
+        folder: where it was read from.
+        name: the folder's own name.
+        sites: indexed by `site`: the columns of the sites table, `latitude_deg` and
+            `longitude_deg` always filled (WGS 84, −180…180), `horizon` the text of
+            `horizon_deg`, and `row`, the row of the file.
+        setups: indexed by `setup`: the columns of the setups table, `date` as
+            datetime64[s], `turned` as bool, and `row`.
+        marks: in the order of the file: `setup`, `mark`, `time_s` (watch seconds since
+            local midnight, NaN when blank), `x_mm`, `y_mm`, `ring`, `half`, `use` (bool),
+            `note`, `row`, and `by_angle`: whether recorded as length and angle.
+
+    Texts are str, "" when blank; numbers are float64, NaN when blank. A table that was not
+    asked for has its columns and no rows.
+    """
+
+    folder: Path
+    name: str
+    sites: pd.DataFrame
+    setups: pd.DataFrame
+    marks: pd.DataFrame
+
+
+def read_campaign(
+    folder: Path | str, tables: Sequence[str] = ("sites", "setups", "marks")
+) -> Campaign:
+    """Read and check the tables of a campaign's folder.
+
+    Args:
+        folder: holds `sites` (.csv, .xlsx, .geojson or .gpkg with a layer `sites`), `setups`
+            and `marks` (.csv or .xlsx).
+        tables: which of them are wanted; the others are not looked at.
+
+    Returns:
+        The campaign.
+
+    Raises:
+        InputError: with every fault of every table; none of the files is changed.
+    """
+    folder = Path(folder)
+    faults = Faults()
+    files = _find_files(folder, tables, faults)
+    sites, setups, marks = (
+        _read_one(table, files.get(table.name), faults) for table in (SITES, SETUPS, MARKS)
+    )
+    _check_ids(sites, "site", faults)
+    _check_ids(setups, "setup", faults)
+    places = _check_places(sites, faults)
+    _check_setups(setups, faults)
+    marked = _check_marks(marks, faults)
+    _check_known(setups, "site", sites, faults)
+    _check_known(marks, "setup", setups, faults)
+    _check_halves(marks, setups, faults)
+    faults.stop_if_any([path.name for path in files.values()])
+    return Campaign(
+        folder,
+        folder.resolve().name,
+        _finish_sites(places),
+        _finish_setups(setups.frame),
+        _finish_marks(marked),
+    )
+
+
+@dataclass(frozen=True)
+class _Read:
+    """A table as it is read: its cells as text, its values, and whether there was a file."""
+
+    cells: Cells
+    frame: pd.DataFrame
+    present: bool
+
+
+# --- finding and reading the files -------------------------------------------------------------
+
+
+def _find_files(folder: Path, tables: Iterable[str], faults: Faults) -> dict[str, Path]:
+    try:
+        names = {path.name.lower(): path for path in sorted(folder.iterdir(), reverse=True)}
+    except NotADirectoryError:
+        _whole(faults, str(folder), "a file", "a campaign's folder")
+    except FileNotFoundError:
+        _whole(faults, str(folder), "no such folder", "a campaign's folder")
+    except (OSError, ValueError) as fault:
+        said = getattr(fault, "strerror", None) or str(fault)
+        _whole(faults, str(folder), said.lower(), "a folder that can be read")
+    faults.stop_if_any()
+    files = {}
+    for table in tables:
+        known = [table + ending for ending in ENDINGS[table]]
+        found = [names[name] for name in known if name in names]
+        if not found:
+            _whole(faults, known[0], "no such file", _one_of(known))
+        elif len(found) > 1:
+            _whole(faults, table, " and ".join(path.name for path in found), "one of them")
+        else:
+            files[table] = found[0]
+    return files
+
+
+def _whole(faults: Faults, file: str, found: str, wanted: str) -> None:
+    faults.add(file, None, None, found, wanted)
+
+
+def _one_of(names: Sequence[str]) -> str:
+    return f"the table as {', '.join(names[:-1])} or {names[-1]}"
+
+
+def _read_one(table: Table, path: Path | None, faults: Faults) -> _Read:
+    cells = None
+    if path is not None:
+        is_layer = path.suffix.lower() in (".geojson", ".gpkg")
+        cells = _layer_cells(path, faults) if is_layer else read_cells(path, faults)
+    if cells is None:
+        absent = Cells(table.name, 1, {name: [] for name in table.names}, [])
+        return _Read(absent, read_table(absent, table, Faults()), present=False)
+    return _Read(cells, read_table(cells, table, faults), present=True)
+
+
+def _layer_cells(path: Path, faults: Faults) -> Cells | None:
+    """The features of a layer of points as cells, so that they are checked like any table."""
+    if not check_plain_file(path, faults):
+        return None
+    layer = _layer(path, faults)
+    if layer is None:
+        return None
+    points = layer.geometry
+    rows = list(range(1, len(layer) + 1))
+    for row, kind in zip(rows, points.geom_type, strict=True):
+        if kind != "Point":
+            said = f"a {kind}" if kind else "no geometry"
+            faults.add(path.name, row, "geometry", said, "a point")
+    attributes = layer.drop(columns=points.name)
+    columns = {
+        str(name).strip().lower(): [cell_text(value).strip() for value in attributes[name].tolist()]
+        for name in attributes
+    }
+    # The geometry is the place; columns that tell it a second time may only round it.
+    for name in ("easting_m", "northing_m", "crs"):
+        columns.pop(name, None)
+    is_point = (points.geom_type == "Point").to_numpy()
+    points = points.where(is_point)
+    columns["latitude_deg"] = [cell_text(value) for value in points.y.tolist()]
+    columns["longitude_deg"] = [cell_text(value) for value in points.x.tolist()]
+    if "elevation_m" not in columns:
+        columns["elevation_m"] = [cell_text(value) for value in points.z.tolist()]
+    return Cells(path.name, 1, columns, rows)
+
+
+def _layer(path: Path, faults: Faults) -> Any:
+    """The layer of sites as a GeoDataFrame in WGS 84, or None."""
+    import geopandas
+
+    packaged = path.suffix.lower() == ".gpkg"
+    wanted = "a GeoPackage with a layer `sites`" if packaged else "a GeoJSON feature collection"
+    try:
+        with path.open("rb") as stream:
+            start = stream.read(1024).lstrip(b"\xef\xbb\xbf \t\r\n")
+        # The reading library goes by content, and some of its formats call for other files.
+        if not start.startswith(b"SQLite format 3\0" if packaged else b"{"):
+            _whole(faults, path.name, "another kind of file", wanted)
+            return None
+        with warnings.catch_warnings():
+            warnings.simplefilter("ignore")
+            layer = geopandas.read_file(path.resolve(), **({"layer": "sites"} if packaged else {}))
+        if not isinstance(layer, geopandas.GeoDataFrame):
+            _whole(faults, path.name, "no geometry", "a point a site")
+            return None
+        if layer.crs is None:
+            _whole(faults, path.name, "no coordinate system", "a layer that names its own")
+            return None
+        return layer.to_crs("EPSG:4326")
+    except Exception:
+        # The library meets broken files with errors of every kind.
+        _whole(faults, path.name, "a file that cannot be read", wanted)
+        return None
+
+
+# --- ids ---------------------------------------------------------------------------------------
+
+
+def _check_ids(table: _Read, column: str, faults: Faults) -> None:
+    """Every id once, and none that differs from another by capitals or spaces alone."""
+    ids = table.frame[column]
+    alike = pd.Series([_folded(text) for text in ids], dtype=object)
+    again = alike.duplicated() & (alike != "")
+    first = {key: place for place, key in reversed(list(enumerate(alike)))} if again.any() else {}
+
+    def wanted(place: int) -> str:
+        earlier = first[alike[place]]
+        row, text = table.cells.rows[earlier], ids[earlier]
+        if text == ids[place]:
+            return f"another id: row {row} has it"
+        return f"an id that differs from {shown(text)} in row {row} by more than capitals or spaces"
+
+    faults.add_cells(table.cells, column, np.flatnonzero(again), wanted)
+
+
+def _folded(text: str) -> str:
+    return "".join(text.split()).casefold()
+
+
+def _check_known(table: _Read, column: str, ids: _Read, faults: Faults) -> None:
+    """Every id that a table refers to is one of the other table."""
+    if not (table.present and ids.present and column in ids.cells.columns):
+        return
+    known = ids.frame[column]
+    used = table.frame[column]
+    # An id whose own row could not be read is no second fault.
+    unknown = np.flatnonzero(~used.isin({"", *known, *ids.cells.set_aside}))
+    close = {text: _close_id(text, known) for text in used[unknown].unique()[:200]}
+
+    def wanted(place: int) -> str:
+        suggestion = close.get(used[place])
+        hint = f", perhaps {shown(suggestion)}" if suggestion else ""
+        return f"a {column} of {ids.cells.file}{hint}"
+
+    faults.add_cells(table.cells, column, unknown, wanted)
+
+
+def _close_id(text: str, known: pd.Series[Any]) -> str | None:
+    by_folded = {_folded(each): each for each in known[known != ""]}
+    close = get_close_matches(_folded(text), by_folded, n=1, cutoff=0.7)
+    return by_folded[close[0]] if close else None
+
+
+# --- sites -------------------------------------------------------------------------------------
+
+_DEGREES = ("latitude_deg", "longitude_deg")
+_GRID = ("easting_m", "northing_m", "crs")
+
+
+def _check_places(sites: _Read, faults: Faults) -> pd.DataFrame:
+    """The sites with latitude and longitude filled from the grid, as far as they are given."""
+    frame, cells = sites.frame.copy(), sites.cells
+    if sites.present and frame.empty:
+        _whole(faults, cells.file, "no site", "at least one row under the column names")
+    _check_forms(cells, (_DEGREES, _GRID), faults)
+    _ask_if_swapped(cells, frame, faults)
+    on_grid = np.all([cells.given(name) for name in _GRID], axis=0) & (frame["crs"] != "")
+    on_grid &= frame[["easting_m", "northing_m"]].notna().all(axis=1)
+    if on_grid.any():
+        from orient.numbers.grid import to_geographic
+
+        grid = frame[on_grid]
+        latitude, longitude, _ = to_geographic(
+            grid["easting_m"].to_numpy(), grid["northing_m"].to_numpy(), grid["crs"].to_numpy(str)
+        )
+        frame.loc[on_grid, "latitude_deg"] = latitude
+        frame.loc[on_grid, "longitude_deg"] = longitude
+        nowhere = np.flatnonzero(on_grid & frame["latitude_deg"].isna())
+        faults.add_cells(cells, "easting_m", nowhere, "a place that its crs reaches")
+    _check_zones(cells, frame, faults)
+    return frame
+
+
+def _check_forms(cells: Cells, forms: tuple[tuple[str, ...], ...], faults: Faults) -> None:
+    """Each row has the whole of one form of position, and nothing of the other."""
+    if not any(name in cells.columns for form in forms for name in form):
+        if cells.rows:
+            first, other = (" and ".join(form) for form in forms)
+            wanted = f"{first}, or {other}"
+            faults.add(cells.file, cells.header_row, None, "no columns of a position", wanted)
+        return
+    given = [np.array([cells.given(name) for name in form]) for form in forms]
+    begun = [part.any(axis=0) for part in given]
+    first, other = (", ".join(form) for form in forms)
+    faults.add_cells(
+        cells, forms[1][0], np.flatnonzero(begun[0] & begun[1]), f"blank, as {first} are given"
+    )
+    faults.add_cells(
+        cells, forms[0][0], np.flatnonzero(~begun[0] & ~begun[1]), f"{first}; or else {other}"
+    )
+    for form, part, started, alternative in zip(forms, given, begun, begun[::-1], strict=True):
+        for name, cell_given in zip(form, part, strict=True):
+            missing = np.flatnonzero(started & ~alternative & ~cell_given)
+            faults.add_cells(cells, name, missing, f"it, as the rest of {', '.join(form)} is given")
+
+
+def _ask_if_swapped(cells: Cells, frame: pd.DataFrame, faults: Faults) -> None:
+    """Ask about a latitude beyond 90° beside a longitude that could be one."""
+    place_of = {row: place for place, row in enumerate(cells.rows)}
+    longitude = frame["longitude_deg"].to_numpy()
+    for number, fault in enumerate(faults.listed):
+        if fault.file != cells.file or fault.column != "latitude_deg":
+            continue
+        place = place_of.get(fault.row or 0)
+        if place is None or SWAPPED in fault.wanted or not abs(longitude[place]) <= 90.0:
+            continue
+        if _is_degrees(cells.column("latitude_deg")[place], "longitude"):
+            faults.listed[number] = replace(fault, wanted=f"{fault.wanted}; {SWAPPED}")
+
+
+def _is_degrees(text: str, axis: Axis) -> bool:
+    try:
+        parse_degrees(text, axis)
+    except NotACoordinate:
+        return False
+    return True
+
+
+def _check_zones(cells: Cells, frame: pd.DataFrame, faults: Faults) -> None:
+    """Ask about a place that its time zone contradicts, where a slip of the pen explains it."""
+    latitude, longitude = (frame[name].to_numpy() for name in _DEGREES)
+    zones = frame["timezone"].tolist()
+    # A watch kept on UTC, or at a fixed offset from it, says nothing of where it is.
+    local = (
+        frame["timezone"].str.contains("/") & ~frame["timezone"].str.startswith("Etc/")
+    ).to_numpy()
+    told = cells.given("timezone") & local & ~np.isnan(latitude + longitude)
+    places = np.flatnonzero(told)
+    if not places.size:
+        return
+    hours = _hours_from_sun(frame["timezone"].to_numpy()[places], longitude[places])
+    questions = {
+        int(place): _slip_of_place(latitude[place], longitude[place], zones[place])
+        for place in places[hours > 2.0]
+    }
+    asked = {place: question for place, question in questions.items() if question}
+    faults.add_cells(
+        cells,
+        "longitude_deg",
+        list(asked),
+        lambda place: (
+            f"a longitude that suits the timezone: {asked[place]} If the place is right, leave "
+            "timezone blank"
+        ),
+        lambda place: f"{longitude[place]:.6g}° with the timezone {zones[place]}",
+    )
+
+
+def _slip_of_place(latitude_deg: float, longitude_deg: float, zone: str) -> str | None:
+    """The question to ask where a zone fits a place's mistaken writing and not the place itself.
+
+    A writing fits when the clocks there keep the zone's time, or, where the place itself is
+    over four hours from it, when its sun does within two and a half: clocks are nowhere so far
+    from the sun (*common practice, no source*; western China is the widest, at three hours).
+    """
+    (own,) = zones_at([latitude_deg], [longitude_deg])
+    if _same_time(own, zone):
+        return None
+    slips = {"is the sign of the longitude missing or wrong?": (latitude_deg, -longitude_deg)}
+    if abs(longitude_deg) <= 90.0:
+        slips[SWAPPED] = (longitude_deg, latitude_deg)
+    far = _hours_from_sun(zone, longitude_deg) > 4.0
+    misfit = {}
+    for question, (latitude, longitude) in slips.items():
+        (there,) = zones_at([latitude], [longitude])
+        hours = 0.0 if _same_time(there, zone) else float(_hours_from_sun(zone, longitude))
+        if hours == 0.0 or (far and hours < 2.5):
+            misfit[question] = hours
+    return min(misfit, key=misfit.__getitem__, default=None)
+
+
+_SEASONS_UTC_S = np.array(["2026-01-15", "2026-07-15"], dtype="datetime64[s]").astype(float)
+
+
+def _same_time(one: str, other: str) -> bool:
+    """Whether two zones keep the same time in both seasons."""
+    ahead_s = clock.offset_s(_SEASONS_UTC_S, np.array([[one], [other]], dtype=object))
+    return bool((ahead_s[0] == ahead_s[1]).all())
+
+
+def _hours_from_sun(zones: Any, longitude_deg: Any) -> Any:
+    """How far a zone's standard time is from the mean sun at a longitude, in hours."""
+    ahead_s = clock.offset_s(_SEASONS_UTC_S, np.asarray(zones, dtype=object)[..., None])
+    away_h = ahead_s.min(axis=-1) / 3600.0 - np.asarray(longitude_deg) / 15.0
+    return np.abs((away_h + 12.0) % 24.0 - 12.0)
+
+
+def _finish_sites(frame: pd.DataFrame) -> pd.DataFrame:
+    """The sites table with everything that a blank stands for."""
+    from orient.numbers.grid import default_grid
+
+    frame = frame.rename(columns=_RENAMED).set_index("site")
+    latitude, longitude = (frame[name].to_numpy() for name in _DEGREES)
+    blank = (frame["timezone"] == "").to_numpy()
+    if blank.any():
+        frame.loc[blank, "timezone"] = zones_at(latitude[blank].tolist(), longitude[blank].tolist())
+    blank = (frame["grid"] == "").to_numpy()
+    if blank.any():
+        frame.loc[blank, "grid"] = default_grid(latitude[blank], longitude[blank])
+    standard = pd.Series(standard_pressure_hpa(frame["elevation_m"].to_numpy()), frame.index)
+    frame["pressure_hpa"] = frame["pressure_hpa"].fillna(standard)
+    return frame
+
+
+def zones_at(latitude_deg: Iterable[float], longitude_deg: Iterable[float]) -> list[str]:
+    finder = _zone_finder()
+    return [
+        finder.timezone_at(lng=longitude, lat=latitude) or "UTC"
+        for latitude, longitude in zip(latitude_deg, longitude_deg, strict=True)
+    ]
+
+
+@lru_cache(maxsize=1)
+def _zone_finder() -> Any:
+    from timezonefinder import TimezoneFinder
+
+    return TimezoneFinder(in_memory=False)
+
+
+# --- setups ------------------------------------------------------------------------------------
+
+
+def _check_setups(setups: _Read, faults: Faults) -> None:
+    cells = setups.cells
+    aimed = cells.given("reference_angle_deg")
+    unaimed = np.flatnonzero(cells.given("compass_reading_deg") & ~aimed)
+    wanted = "the board direction of the line that the compass was read toward"
+    faults.add_cells(cells, "reference_angle_deg", unaimed, wanted)
+    ends = ("reference_easting_m", "reference_northing_m")
+    for name, other in (ends, ends[::-1]):
+        lone = np.flatnonzero(~cells.given(name) & cells.given(other))
+        faults.add_cells(cells, name, lone, f"it, as {other} is given")
+
+
+def _finish_setups(frame: pd.DataFrame) -> pd.DataFrame:
+    nameless = (frame["reference_name"] == "") & frame["reference_angle_deg"].notna()
+    frame.loc[nameless, "reference_name"] = "reference"
+    return frame.set_index("setup")
+
+
+# --- marks -------------------------------------------------------------------------------------
+
+_BOARD = ("x_mm", "y_mm")
+_POLAR = ("length_mm", "angle_deg")
+
+
+def _check_marks(marks: _Read, faults: Faults) -> pd.DataFrame:
+    """The marks, numbered where they have no serial; the serials of a board are each one's own."""
+    frame = marks.frame.copy()
+    _check_forms(marks.cells, (_BOARD, _POLAR), faults)
+    numbered = frame[frame["mark"] != ""]
+    again = numbered.index[numbered.duplicated(["setup", "mark"]) & (numbered["setup"] != "")]
+    wanted = "a serial that the setup has once (blank numbers it); is it another setup's mark?"
+    faults.add_cells(marks.cells, "mark", again.to_numpy(), wanted)
+    _check_crowd(marks.cells, frame, faults)
+    frame["mark"] = _serials(frame)
+    return frame
+
+
+def _check_crowd(cells: Cells, frame: pd.DataFrame, faults: Faults) -> None:
+    """No board has thousands of marks: something else was pasted in."""
+    place_on_board = frame.groupby("setup").cumcount().to_numpy()
+    counts = frame["setup"].value_counts()
+    beyond = np.flatnonzero((place_on_board == MOST_MARKS) & (frame["setup"] != "").to_numpy())
+    faults.add_cells(
+        cells,
+        "setup",
+        beyond,
+        f"at most {MOST_MARKS:,} marks on a board",
+        lambda place: f"{counts[frame['setup'][place]]:,} marks of {shown(frame['setup'][place])}",
+    )
+
+
+#: No site's noon is earlier or later than these by its own clock, in hours: the widest, in
+#: western China, is about 15 (*common practice, no source*).
+_EARLIEST_PM, _LATEST_AM = 9.0, 16.0
+
+
+def _check_halves(marks: _Read, setups: _Read, faults: Faults) -> None:
+    """Ask about a half of the day that its time contradicts, where the watch is trusted."""
+    stated = setups.frame.drop_duplicates("setup").set_index("setup")
+    own = stated.reindex(marks.frame["setup"])
+    trusted = (own["watch"] == "trusted").to_numpy()
+    half, time_s = marks.frame["half"].to_numpy(), marks.frame["time"].to_numpy(float)
+    hour = np.mod(time_s - own["watch_error_s"].to_numpy(float), clock.DAY_S) / 3600.0
+    early = trusted & (half == "pm") & (hour < _EARLIEST_PM)
+    late = trusted & (half == "am") & (hour > _LATEST_AM)
+
+    def wanted(place: int) -> str:
+        if early[place] and time_s[place] < clock.DAY_S / 2:
+            meant = clock_text(time_s[place] + clock.DAY_S / 2)
+            return f"am, or the time of a 24-hour clock: {meant}, perhaps"
+        return f"{'am' if early[place] else 'pm'}, or another time"
+
+    faults.add_cells(
+        marks.cells,
+        "half",
+        np.flatnonzero(early | late),
+        wanted,
+        lambda place: f"{half[place]} at {clock_text(time_s[place])}",
+    )
+
+
+def _serials(frame: pd.DataFrame) -> pd.Series[Any]:
+    """The marks' serials, a blank one being its place on the board or the next free number."""
+    serials = frame["mark"].copy()
+    blank = serials == ""
+    numbers = (frame.groupby("setup").cumcount() + 1).astype(str).astype(object)
+    serials[blank] = numbers[blank]
+    mixed = frame.loc[~blank, "setup"].unique()
+    for setup in set(mixed) & set(frame.loc[blank, "setup"]):
+        board = frame.index[frame["setup"] == setup]
+        taken = set(frame.loc[board, "mark"])
+        free = (str(n) for n in range(1, 2 * len(board) + 1) if str(n) not in taken)
+        for place in board[blank[board]]:
+            serials[place] = next(free)
+    return serials
+
+
+def _finish_marks(frame: pd.DataFrame) -> pd.DataFrame:
+    frame["by_angle"] = frame["x_mm"].isna()
+    direction = np.radians(frame["angle_deg"])
+    frame["x_mm"] = frame["x_mm"].fillna(frame["length_mm"] * np.sin(direction))
+    frame["y_mm"] = frame["y_mm"].fillna(frame["length_mm"] * np.cos(direction))
+    return frame.drop(columns=list(_POLAR)).rename(columns=_RENAMED)
+
+
+# --- writing -----------------------------------------------------------------------------------
+
+
+def campaign_files(
+    sites: pd.DataFrame | None = None,
+    setups: pd.DataFrame | None = None,
+    marks: pd.DataFrame | None = None,
+) -> dict[str, str]:
+    """Write tables as the files of a campaign.
+
+    Args:
+        sites, setups, marks: as `read_campaign` gives them, or with the tables' own column
+            names; other columns are left out, and so are the columns that are missing.
+
+    Returns:
+        File name to CSV text, for `orient.files.write_whole`. What is written reads back as
+        the same values.
+    """
+    frames = {"sites": sites, "setups": setups, "marks": marks}
+    return {
+        f"{name}.csv": csv_text(_as_written(frame, TABLES[name]))
+        for name, frame in frames.items()
+        if frame is not None
+    }
+
+
+def _as_written(frame: pd.DataFrame, table: Table) -> pd.DataFrame:
+    if frame.index.name is not None:
+        frame = frame.reset_index()
+    frame = frame.rename(columns={after: before for before, after in _RENAMED.items()})
+    if "by_angle" in frame:
+        frame = _as_recorded(frame)
+    frame = frame[[name for name in table.names if name in frame]]
+    if "time" in frame and frame["time"].dtype.kind == "f":
+        frame = frame.assign(time=[clock_text(time_s) for time_s in frame["time"]])
+    if set(_DEGREES) & set(frame):
+        # A place is told once: that it came from a grid is no matter once it is known.
+        placed = frame[list(_DEGREES)].notna().all(axis=1)
+        frame = frame.assign(**{name: frame[name].mask(placed) for name in _GRID if name in frame})
+    return frame
+
+
+def _as_recorded(frame: pd.DataFrame) -> pd.DataFrame:
+    """Marks as length and angle again where they were recorded so."""
+    by_angle = frame["by_angle"].to_numpy(bool)
+    if not by_angle.any():
+        return frame
+    x, y = (frame[name].to_numpy(float) for name in _BOARD)
+    # What the way to x and y and back has left behind the ninth place is no part of it.
+    length, angle = np.hypot(x, y).round(9), np.degrees(np.arctan2(x, y)).round(9) % 360.0
+    return frame.assign(
+        x_mm=np.where(by_angle, np.nan, x),
+        y_mm=np.where(by_angle, np.nan, y),
+        length_mm=np.where(by_angle, length, np.nan),
+        angle_deg=np.where(by_angle, angle, np.nan),
+    )
+
+
+def new_campaign(folder: Path | str, force: bool = False) -> list[Path]:
+    """Begin a campaign: tables with their column names and no rows, and a page about them.
+
+    Args:
+        folder: made where it does not exist.
+        force: overwrite a campaign's tables that are there.
+
+    Returns:
+        The paths written.
+
+    Raises:
+        InputError: tables are there and `force` is not given; nothing was changed.
+        OSError: the folder cannot be written.
+    """
+    folder = Path(folder)
+    if not force:
+        names = [f"{table}{ending}" for table, endings in ENDINGS.items() for ending in endings]
+        taken = [name for name in (*names, README) if (folder / name).exists()]
+        if taken:
+            raise InputError(
+                Fault(name, None, None, "a file of this name", "a folder without it, or --force")
+                for name in taken
+            )
+    return write_whole(folder, {**_empty_tables(TABLES), README: _readme()})
+
+
+def _empty_tables(tables: Mapping[str, Table]) -> dict[str, str]:
+    return {
+        f"{name}.csv": csv_text(pd.DataFrame(columns=list(table.names)))
+        for name, table in tables.items()
+    }
+
+
+def _readme() -> str:
+    parts = [
+        "The tables of this campaign\n===========================\n",
+        _wrapped(
+            "One row for each thing, under the names in the first row. Any spreadsheet opens the "
+            "tables: save them as CSV with the encoding UTF-8. A column that is not needed may be "
+            "left blank or out.\n"
+        ),
+    ]
+    for table in TABLES.values():
+        parts.append(f"{table.name}.csv\n{'-' * len(table.name + '.csv')}")
+        for name, unit, needed, meaning in describe(table):
+            label = (
+                f"{name} ({', '.join(filter(None, (unit, 'needed' if needed == 'yes' else '')))})"
+            )
+            parts.append(_wrapped(f"{label.removesuffix(' ()')}: {meaning}", "    "))
+        parts.append("")
+    parts += ["Cautions\n--------", *(_wrapped(f"- {caution}", "  ") for caution in CAUTIONS)]
+    return "\n".join(parts) + "\n"
+
+
+def _wrapped(text: str, hanging: str = "") -> str:
+    return textwrap.fill(text, 79, subsequent_indent=hanging) + ("\n" if text[-1] == "\n" else "")

@@ -1,0 +1,509 @@
+"""Table files as text cells: reading CSV files and workbooks, writing CSV, gathering faults.
+
+What a cell means is no concern here: see `orient.tables.columns`.
+"""
+
+from __future__ import annotations
+
+import csv
+import io
+import os
+import re
+import stat
+import warnings
+import zipfile
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
+from dataclasses import dataclass, field
+from datetime import date, datetime, time, timedelta
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+import pandas as pd
+from numpy.typing import NDArray
+
+from orient.errors import Fault, InputError
+
+LARGEST_BYTES = 200_000_000
+#: As many as a spreadsheet holds.
+MOST_ROWS = 1_048_576
+MOST_COLUMNS = 200
+FAULTS_LISTED = 200
+
+#: A text that begins so may run as a formula when a spreadsheet opens it.
+_FORMULA_STARTS = frozenset("=+-@\t\r\n＝＋－＠")
+_BARE_NUMBER = re.compile(r"[+-]?[0-9]*\.?[0-9]+")
+
+
+@dataclass(frozen=True)
+class Cells:
+    """A table's text as it stands, blank rows and columns left out.
+
+    `columns` maps a header, in small letters and trimmed, to one trimmed text a row; `rows`
+    are the row numbers that a spreadsheet shows, the header standing in row `header_row`.
+    `set_aside` are the texts of rows left out because they do not match the header.
+    """
+
+    file: str
+    header_row: int
+    columns: dict[str, list[str]]
+    rows: list[int]
+    decimal_comma: bool = False
+    set_aside: frozenset[str] = frozenset()
+
+    def column(self, name: str) -> list[str]:
+        """The texts of a column, all blank where the table has no such column."""
+        return self.columns.get(name) or [""] * len(self.rows)
+
+    def given(self, name: str) -> NDArray[np.bool_]:
+        """Which cells of a column are not blank, readable or not."""
+        return np.array([text != "" for text in self.column(name)], dtype=bool)
+
+
+# --- faults ------------------------------------------------------------------------------------
+
+
+@dataclass
+class Faults:
+    """Gathers faults while reading goes on; of very many, the rest are only counted."""
+
+    listed: list[Fault] = field(default_factory=list)
+    unlisted: int = 0
+
+    def add(self, file: str, row: int | None, column: str | None, found: str, wanted: str) -> None:
+        """Note one fault; the arguments are those of `Fault`."""
+        self.listed.append(Fault(file, row, column, found, wanted))
+
+    def add_cells(
+        self,
+        cells: Cells,
+        column: str,
+        places: Sequence[int] | NDArray[np.int64],
+        wanted: str | Callable[[int], str],
+        found: str | Callable[[int], str] | None = None,
+    ) -> None:
+        """Note a fault for each of many cells of a column.
+
+        Args:
+            cells: the table.
+            column: whose cells they are.
+            places: which cells, counted from 0.
+            wanted: what is wanted, of all or of the cell at a place.
+            found: what was found, of all or of the cell at a place; the cell's text if None.
+        """
+        texts = cells.column(column)
+        for place in map(int, places[:FAULTS_LISTED]):
+            said = shown(texts[place]) if found is None else _said(found, place)
+            self.add(cells.file, cells.rows[place], column, said, _said(wanted, place))
+        self.unlisted += max(0, len(places) - FAULTS_LISTED)
+
+    def stop_if_any(self, files: Sequence[str] = ()) -> None:
+        """Raise InputError with the faults, by row within each of `files`, if there are any."""
+        if not self.listed:
+            return
+        order = {name: place for place, name in enumerate(files)}
+        ranked = sorted(
+            dict.fromkeys(self.listed),
+            key=lambda fault: (order.get(fault.file, len(order)), fault.row or 0),
+        )
+        more = self.unlisted + max(0, len(ranked) - FAULTS_LISTED)
+        ranked = ranked[:FAULTS_LISTED]
+        if more:
+            last = f"{more:,} more fault{'s' if more > 1 else ''}"
+            ranked.append(Fault(ranked[-1].file, None, None, last, "those above put right first"))
+        raise InputError(ranked)
+
+
+def _said(words: str | Callable[[int], str], place: int) -> str:
+    return words if isinstance(words, str) else words(place)
+
+
+def shown(text: str) -> str:
+    """A cell's text for a message: quoted, cut short, nothing unprintable in it."""
+    if not text:
+        return "nothing"
+    return repr(text if len(text) <= 60 else text[:57] + "...")
+
+
+# --- files to cells ----------------------------------------------------------------------------
+
+
+class _Unreadable(Exception):
+    """A file cannot be read as a table: what was found, what is wanted, the row if known."""
+
+    def __init__(self, found: str, wanted: str, row: int | None = None) -> None:
+        super().__init__(found)
+        self.found, self.wanted, self.row = found, wanted, row
+
+
+def read_cells(path: Path, faults: Faults) -> Cells | None:
+    """Read a table's file, CSV or workbook, as text.
+
+    Args:
+        path: UTF-8 text with commas, semicolons or tabs, or an .xlsx workbook (told by its
+            content, not its name), whose first sheet is read.
+        faults: takes what is wrong with the file, its header and the shape of its rows.
+
+    Returns:
+        The cells, or None where nothing of the file could be read.
+    """
+    try:
+        _check_plain_file(path)
+        data = path.read_bytes()
+        if data.startswith(b"PK\x03\x04"):
+            return _cells(path.name, _workbook_lines(data), faults, padded=True)
+        text = _decoded(data)
+        delimiter = _delimiter(text)
+        lines = _csv_lines(text, delimiter)
+        return _cells(path.name, lines, faults, decimal_comma=delimiter != ",")
+    except _Unreadable as fault:
+        faults.add(path.name, fault.row, None, fault.found, fault.wanted)
+    except OSError as fault:
+        faults.add(path.name, None, None, (fault.strerror or str(fault)).lower(), "a readable file")
+    return None
+
+
+def check_plain_file(path: Path, faults: Faults) -> bool:
+    """Whether a path is an ordinary file of bearable size; notes a fault where it is not."""
+    try:
+        _check_plain_file(path)
+    except _Unreadable as fault:
+        faults.add(path.name, None, None, fault.found, fault.wanted)
+        return False
+    return True
+
+
+def _check_plain_file(path: Path) -> None:
+    status = os.lstat(path)
+    if stat.S_ISLNK(status.st_mode):
+        raise _Unreadable("a symbolic link", "the file itself in the campaign's folder")
+    if not stat.S_ISREG(status.st_mode):
+        kind = "a folder" if stat.S_ISDIR(status.st_mode) else "no ordinary file"
+        raise _Unreadable(kind, "a table")
+    if status.st_size > LARGEST_BYTES:
+        raise _Unreadable(
+            f"{status.st_size / 1e6:,.0f} MB", f"a table of at most {LARGEST_BYTES / 1e6:.0f} MB"
+        )
+
+
+def _decoded(data: bytes) -> str:
+    wanted = "the table saved as CSV with the encoding UTF-8"
+    if data.startswith(b"\xd0\xcf\x11\xe0"):
+        raise _Unreadable("an old spreadsheet (.xls)", f"{wanted}, or as .xlsx")
+    # A stray NUL is a fault of its cell; every other byte is one in UTF-16.
+    start = data[:1000]
+    if data.startswith((b"\xff\xfe", b"\xfe\xff")) or start.count(b"\0") > len(start) / 10:
+        raise _Unreadable("text in UTF-16, or no text at all", wanted)
+    try:
+        return data.decode("utf-8-sig")
+    except UnicodeDecodeError as fault:
+        byte = data[fault.start]
+        row = data.count(b"\n", 0, fault.start) + 1
+        raise _Unreadable(f"a byte (0x{byte:02X}) that is not UTF-8", wanted, row) from None
+
+
+def _delimiter(text: str) -> str:
+    header = text.lstrip().split("\n", 1)[0]
+    bare = re.sub(r'"[^"]*"', "", header)
+    return max(",;\t", key=bare.count)
+
+
+def _csv_lines(text: str, delimiter: str) -> Iterator[list[str]]:
+    reader = csv.reader(
+        io.StringIO(text, newline=""), delimiter=delimiter, skipinitialspace=True, strict=True
+    )
+    row = 0
+    try:
+        for line in reader:
+            row += 1
+            yield line
+    except csv.Error as fault:
+        raise _Unreadable(
+            f"a row that cannot be cut into cells ({fault})", "every opened quote closed", row + 1
+        ) from None
+
+
+def _workbook_lines(data: bytes) -> list[list[str]]:
+    from openpyxl import load_workbook
+
+    try:
+        with zipfile.ZipFile(io.BytesIO(data)) as parts:
+            # A workbook is packed: a few bytes may unfold to more than the memory holds.
+            if sum(part.file_size for part in parts.infolist()) > 5 * LARGEST_BYTES:
+                raise _Unreadable("a workbook that unfolds to over 1 GB", "a smaller table")
+        with warnings.catch_warnings():
+            # Of styles and validations that this reading leaves aside.
+            warnings.simplefilter("ignore")
+            sheet = load_workbook(io.BytesIO(data), read_only=True, data_only=True).worksheets[0]
+            sheet.reset_dimensions()
+            return [
+                [] if line.count(None) == len(line) else [cell_text(cell) for cell in line]
+                for line in sheet.iter_rows(max_col=MOST_COLUMNS + 1, values_only=True)
+            ]
+    except _Unreadable:
+        raise
+    except Exception:
+        # A broken workbook makes the library stumble in every kind of way.
+        raise _Unreadable(
+            "a workbook that cannot be read", "the table saved as CSV UTF-8 or .xlsx"
+        ) from None
+
+
+def cell_text(value: Any) -> str:
+    """A workbook's or a layer's value as the text that a person would have typed."""
+    if value is None or value is pd.NaT or value is pd.NA:
+        return ""
+    if isinstance(value, bool | np.bool_):
+        return yes_no(bool(value))
+    if isinstance(value, float | np.floating):
+        return _number_text(float(value))
+    if isinstance(value, datetime):
+        written = value.replace(tzinfo=None).isoformat(sep=" ")
+        return written.removesuffix(" 00:00:00")
+    if isinstance(value, date | time):
+        return value.isoformat()
+    if isinstance(value, timedelta):
+        return clock_text(value.total_seconds())
+    return str(value)
+
+
+def _number_text(value: float) -> str:
+    if np.isnan(value):
+        return ""
+    return str(int(value)) if value.is_integer() and abs(value) < 1e15 else repr(value)
+
+
+def _cells(
+    file: str,
+    lines: Iterable[list[str]],
+    faults: Faults,
+    *,
+    decimal_comma: bool = False,
+    padded: bool = False,
+) -> Cells:
+    """Cells from lines; `padded` where a line shorter than the header only ends in blanks."""
+    rows: list[int] = []
+    body: list[list[str]] = []
+    for row, line in enumerate(lines, start=1):
+        if row > MOST_ROWS:
+            raise _Unreadable(f"more than {MOST_ROWS:,} rows", "a smaller table")
+        if "".join(line).strip():
+            rows.append(row)
+            body.append(line)
+    if not body:
+        raise _Unreadable("an empty table", "a row of column names, and the rows under it")
+    header = _header(file, rows[0], body[0], faults)
+    if padded:
+        body = [line + [""] * (len(header) - len(line)) for line in body]
+    kept, ragged = _sorted_rows(len(header), rows[1:], body[1:])
+    _tell_ragged(file, len(header), ragged, faults)
+    columns: dict[str, list[str]] = {}
+    for place, name in enumerate(header):
+        texts = [line[place].strip() for line in kept.values()]
+        if name and name not in columns:
+            columns[name] = texts
+        elif not name and any(texts):
+            said = f"values under no name in column {place + 1}"
+            faults.add(file, rows[0], None, said, "a column name above them")
+    set_aside = frozenset(cell.strip() for line in ragged.values() for cell in line)
+    return Cells(file, rows[0], columns, list(kept), decimal_comma, set_aside)
+
+
+def _header(file: str, row: int, line: list[str], faults: Faults) -> list[str]:
+    names = [" ".join(cell.split()).lower() for cell in line]
+    while not names[-1]:
+        names.pop()
+    if len(names) > MOST_COLUMNS:
+        raise _Unreadable(f"more than {MOST_COLUMNS} columns", "a smaller table", row)
+    for name in dict.fromkeys(names):
+        if name and names.count(name) > 1:
+            faults.add(file, row, name, f"{names.count(name)} columns of this name", "one")
+    return names
+
+
+def _sorted_rows(
+    width: int, rows: list[int], body: list[list[str]]
+) -> tuple[dict[int, list[str]], dict[int, list[str]]]:
+    """The lines that have the header's width or end in blanks, and the others, by their rows."""
+    kept, ragged = {}, {}
+    for row, line in zip(rows, body, strict=True):
+        if len(line) == width or (len(line) > width and not "".join(line[width:]).strip()):
+            kept[row] = line
+        else:
+            ragged[row] = line
+    return kept, ragged
+
+
+def _tell_ragged(file: str, width: int, ragged: dict[int, list[str]], faults: Faults) -> None:
+    for row, line in list(ragged.items())[:FAULTS_LISTED]:
+        wanted = f"{width}, as in the row of column names"
+        if len(line) > width:
+            wanted += " (a comma within a cell needs quotes around the cell)"
+        faults.add(file, row, None, f"{len(line)} cells", wanted)
+    faults.unlisted += max(0, len(ragged) - FAULTS_LISTED)
+
+
+# --- a row more --------------------------------------------------------------------------------
+
+
+def column_names(data: bytes) -> list[str]:
+    """The column names of a CSV table, in small letters and trimmed, as `Cells` has them."""
+    return _titles(list(_records(*_text_and_delimiter(data))))[1]
+
+
+def with_row(data: bytes, values: Mapping[str, str]) -> bytes:
+    """A CSV table with one row more under the others, and all else byte for byte as it was.
+
+    Args:
+        data: a table that `read_cells` reads without fault.
+        values: column name to text, numbers with a decimal point. A column that the table
+            has not is added at its right end if there is anything to write in it.
+
+    Returns:
+        The table in its own delimiter, line ends, byte-order mark and decimal sign.
+    """
+    text, delimiter = _text_and_delimiter(data)
+    newline = "\r\n" if "\r\n" in text else "\n"
+    records = list(_records(text, delimiter))
+    place, header = _titles(records)
+    new = [name for name, value in values.items() if value and name not in header]
+    if new:
+        records[place + 1 :] = [
+            (_widened(raw, cells, len(header) + len(new), delimiter), cells)
+            for raw, cells in records[place + 1 :]
+        ]
+        titled = _with_end(records[place][0], "".join(delimiter + name for name in new))
+        records[place] = (titled, [*header, *new])
+    if delimiter != "," and _uses_decimal_comma(cells for _, cells in records[place + 1 :]):
+        values = {
+            name: value.replace(".", ",") if _DECIMAL_POINT.fullmatch(value) else value
+            for name, value in values.items()
+        }
+    row = io.StringIO()
+    csv.writer(row, delimiter=delimiter, lineterminator=newline).writerow(
+        guarded(values.get(name, "")) for name in [*header, *new]
+    )
+    whole = "".join(raw for raw, _ in records)
+    joint = "" if whole.endswith(("\n", "\r")) else newline
+    return (whole + joint + row.getvalue()).encode("utf-8")
+
+
+def _text_and_delimiter(data: bytes) -> tuple[str, str]:
+    # The byte-order mark stays in the text, so that it is written again.
+    text = data.decode("utf-8")
+    return text, _delimiter(text.removeprefix(_BYTE_ORDER_MARK))
+
+
+def _titles(records: list[tuple[str, list[str]]]) -> tuple[int, list[str]]:
+    """Which record holds the column names, and the names."""
+    for place, (_, cells) in enumerate(records):
+        bare = [" ".join(cell.strip(_BYTE_ORDER_MARK).split()).lower() for cell in cells]
+        if any(bare):
+            return place, bare
+    return 0, []
+
+
+_BYTE_ORDER_MARK = "\ufeff"
+_DECIMAL_POINT = re.compile(r"[+-]?[0-9]*\.[0-9]+")
+_DECIMAL_COMMA = re.compile(r"[+-]?[0-9]*,[0-9]+")
+
+
+def _uses_decimal_comma(rows: Iterable[list[str]]) -> bool:
+    cells = [cell.strip() for row in rows for cell in row]
+    return any(map(_DECIMAL_COMMA.fullmatch, cells)) and not any(
+        map(_DECIMAL_POINT.fullmatch, cells)
+    )
+
+
+def _records(text: str, delimiter: str) -> Iterator[tuple[str, list[str]]]:
+    """Each record as it stands in the text, its line end too, and its cells."""
+    lines = list(io.StringIO(text, newline=""))
+    reader = csv.reader(iter(lines), delimiter=delimiter, skipinitialspace=True, strict=True)
+    start = 0
+    for cells in reader:
+        yield "".join(lines[start : reader.line_num]), cells
+        start = reader.line_num
+
+
+def _widened(raw: str, cells: list[str], width: int, delimiter: str) -> str:
+    return _with_end(raw, delimiter * (width - len(cells))) if "".join(cells).strip() else raw
+
+
+def _with_end(raw: str, end: str) -> str:
+    """A record with more cells before its line end."""
+    bare = raw.rstrip("\r\n")
+    return bare + end + raw[len(bare) :]
+
+
+# --- values to CSV -----------------------------------------------------------------------------
+
+
+def csv_text(frame: pd.DataFrame) -> str:
+    """Write a table as CSV text that a spreadsheet may open without running anything.
+
+    Args:
+        frame: any DataFrame; a named index is written as its first columns.
+
+    Returns:
+        RFC 4180 text with "\\n" line ends. A blank, NaN or NaT is an empty cell, a truth
+        value yes or no, a date YYYY-MM-DD, a list its parts with spaces between. A text
+        that a spreadsheet would take for a formula gets an apostrophe before it, which
+        reading takes away again.
+    """
+    if any(name is not None for name in frame.index.names):
+        frame = frame.reset_index()
+    out = io.StringIO()
+    writer = csv.writer(out, lineterminator="\n")
+    writer.writerow([guarded(str(name)) for name in frame.columns])
+    writer.writerows(
+        zip(*(_written(frame.iloc[:, place]) for place in range(frame.shape[1])), strict=True)
+    )
+    return out.getvalue()
+
+
+def _written(column: pd.Series[Any]) -> list[Any]:
+    kind = column.dtype.kind if isinstance(column.dtype, np.dtype) else "O"
+    if kind == "f":
+        return [None if value != value else value for value in column.tolist()]
+    if kind in "iu":
+        return column.tolist()
+    # Most texts are harmless, and need no more than a look.
+    return [
+        value
+        if type(value) is str and value[:1] not in _FORMULA_STARTS and "\r" not in value
+        else guarded(_value_text(value))
+        for value in column.tolist()
+    ]
+
+
+def _value_text(value: Any) -> str:
+    if isinstance(value, list | tuple):
+        return " ".join(_value_text(part) for part in value)
+    # The writer leaves a bare carriage return unquoted, and readers then see two rows.
+    return cell_text(value).replace("\r\n", "\n").replace("\r", "\n")
+
+
+def guarded(text: str) -> str:
+    """A text as CSV may hold it: before one that could run as a formula, an apostrophe."""
+    if text[:1] in _FORMULA_STARTS and not _BARE_NUMBER.fullmatch(text):
+        return "'" + text
+    return text
+
+
+def unguarded(text: str) -> str:
+    """The text that `guarded` was given."""
+    return text[1:] if text[:1] == "'" and text[1:2] in _FORMULA_STARTS else text
+
+
+def yes_no(value: bool) -> str:
+    """A truth value as the tables write it."""
+    return "yes" if value else "no"
+
+
+def clock_text(time_s: float) -> str:
+    """Seconds since midnight as the tables write a time: HH:MM:SS, thousandths if there are any."""
+    if np.isnan(time_s):
+        return ""
+    whole, thousandths = divmod(round(time_s * 1000), 1000)
+    text = f"{whole // 3600:02d}:{whole // 60 % 60:02d}:{whole % 60:02d}"
+    return f"{text}.{thousandths:03d}".rstrip("0") if thousandths else text
