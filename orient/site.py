@@ -8,6 +8,7 @@ import numpy as np
 import pandas as pd
 from numpy.typing import ArrayLike
 
+from orient.magnetism import field_flags
 from orient.numbers import grid, magnetic, sun
 from orient.numbers.angles import signed
 from orient.tables import clock
@@ -111,7 +112,7 @@ def describe(
         ["sun-too-high"] * bool(noon_altitude > max_altitude_deg)
         + ["sun-too-low"] * bool(noon_altitude < min_altitude_deg)
         + ["grid-edge"] * bool(near_edge)
-        + magnetic.field_flags(float(horizontal), bool(expired))
+        + field_flags(float(horizontal), bool(expired))
         for noon_altitude, near_edge, horizontal, expired in zip(
             np.asarray(altitude), figures.near_edge, north.horizontal_nt, north.expired, strict=True
         )

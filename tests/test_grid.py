@@ -9,7 +9,6 @@ from geographiclib.geodesic import Geodesic
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from orient.errors import InputError
 from orient.numbers import grid
 
 # A point in each grid, WGS 84 degrees: all continents, both hemispheres, every usual projection.
@@ -276,8 +275,23 @@ def test_shift_stated_by_the_grid_itself_is_used():
     assert abs(figures.easting_m[0] - figures.easting_m[1]) > 50
 
 
-def test_network_stays_off():
-    assert not pyproj.network.is_network_enabled()
+@pytest.mark.parametrize("enabled", [False, True])
+def test_the_network_is_off_while_grids_are_opened_and_then_as_it_was(enabled, monkeypatch):
+    asked = []
+    find = grid.TransformerGroup
+
+    def watched(*args, **keywords):
+        asked.append(pyproj.network.is_network_enabled())
+        return find(*args, **keywords)
+
+    monkeypatch.setattr(grid, "TransformerGroup", watched)
+    pyproj.network.set_network_enabled(enabled)
+    try:
+        grid._operations.__wrapped__(pyproj.CRS("EPSG:4314"))
+        assert asked == [False]
+        assert pyproj.network.is_network_enabled() is enabled
+    finally:
+        pyproj.network.set_network_enabled(False)
 
 
 def frame(latitude_deg: float, longitude_deg: float) -> np.ndarray:
@@ -663,12 +677,12 @@ def test_texts_that_are_a_grid(text):
 
 
 def test_every_bad_grid_is_said_at_once():
-    with pytest.raises(InputError) as caught:
+    with pytest.raises(grid.NotAGrid) as caught:
         grid.grid_figures([1.0, 2.0, 3.0], 9.0, ["EPSG:4326", "EPSG:32632", "EPSG:99999"])
-    assert [fault.found for fault in caught.value.faults] == ["'EPSG:4326'", "'EPSG:99999'"]
-    with pytest.raises(InputError):
+    assert list(caught.value.wanted) == ["EPSG:4326", "EPSG:99999"]
+    with pytest.raises(grid.NotAGrid):
         grid.line_between(0, 0, 1, 1, "EPSG:4326")
-    with pytest.raises(InputError):
+    with pytest.raises(grid.NotAGrid):
         grid.to_geographic(0, 0, "nowhere")
 
 

@@ -30,7 +30,7 @@ def _metres(ctx: click.Context, param: click.Parameter, value: str) -> float:
 
 
 def _when(ctx: click.Context, param: click.Parameter, value: str | None) -> dt.date | int | None:
-    from orient.numbers.magnetic import read_when
+    from orient.magnetism import read_when
 
     if value is None:
         return None
@@ -68,7 +68,7 @@ def declination(
 
     With --since, also what the change since an old map's date asks of its bearings.
     """
-    from orient.numbers.magnetic import declination_lines, declination_report
+    from orient.magnetism import declination_lines, declination_report
 
     place = _place(latitude, longitude)
     report = declination_report(*place, elevation, date or dt.date.today(), since)

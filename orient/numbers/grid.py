@@ -14,6 +14,7 @@ from __future__ import annotations
 import re
 import warnings
 from collections.abc import Iterator
+from contextlib import contextmanager
 from dataclasses import dataclass
 from functools import lru_cache
 from typing import Any
@@ -27,12 +28,7 @@ from pyproj.enums import PJType, TransformDirection
 from pyproj.exceptions import CRSError, ProjError
 from pyproj.transformer import TransformerGroup
 
-from orient.errors import Fault, InputError
 from orient.numbers.angles import wrap_180, wrap_360
-
-# The work is done at a camp without a network: a transformation that needs a grid file which is
-# not on the disk is passed over, never fetched.
-pyproj.network.set_network_enabled(False)
 
 Floats = NDArray[np.float64]
 Box = tuple[float, float, float, float]
@@ -49,6 +45,15 @@ From Kaula's rule for the gravity field (10⁻⁵/n² a coefficient, W. M. Kaula
 Geodesy, 1966, *from memory*) summed over degrees 2 to 10,800. Mountains and island arcs reach
 several times as much.
 """
+
+
+class NotAGrid(ValueError):
+    """Texts that name no grid to count bearings from; `wanted` says of each what would do."""
+
+    def __init__(self, wanted: dict[str, str]) -> None:
+        super().__init__("; ".join(f"CRS {text!r}: wanted {wanted[text]}" for text in wanted))
+        self.wanted = wanted
+
 
 _UPS_NORTH, _UPS_SOUTH = "EPSG:32661", "EPSG:32761"
 # Within 0.001° (110 m) of a pole the derivatives by longitude lose their digits, while scale and
@@ -84,6 +89,20 @@ def default_grid(latitude_deg: ArrayLike, longitude_deg: ArrayLike) -> Any:
     codes, place = np.unique(code, return_inverse=True)
     names = np.array([f"EPSG:{one}" for one in codes])[place.reshape(code.shape)]
     return np.where(known, names, "")[()]
+
+
+@contextmanager
+def _without_network() -> Iterator[None]:
+    """No grid file is fetched: a transformation that needs one not on the disk is passed over.
+
+    The work is done at a camp. The caller's own setting is put back.
+    """
+    enabled = pyproj.network.is_network_enabled()
+    pyproj.network.set_network_enabled(False)
+    try:
+        yield
+    finally:
+        pyproj.network.set_network_enabled(enabled)
 
 
 # --- a grid and what is kept of it ----------------------------------------------------------
@@ -256,13 +275,13 @@ def _zone_grid(crs: pyproj.CRS) -> str | None:
 
 def _refuse_bad(crs: ArrayLike) -> None:
     """Refuse every CRS text that is no grid, all of them at once."""
-    faults = [
-        Fault("crs", None, None, repr(text), wanted)
+    wanted = {
+        text: phrase
         for text in np.unique(np.asarray(crs, str)).tolist()
-        if (wanted := check_grid(text)) is not None
-    ]
-    if faults:
-        raise InputError(faults)
+        if (phrase := check_grid(text)) is not None
+    }
+    if wanted:
+        raise NotAGrid(wanted)
 
 
 def _by_grid(crs: NDArray[np.str_]) -> Iterator[tuple[str, _Grid, NDArray[np.bool_]]]:
@@ -293,7 +312,7 @@ def _datum_crs(whole: pyproj.CRS, geodetic: pyproj.CRS) -> pyproj.CRS:
 @lru_cache(maxsize=512)
 def _operations(datum_crs: pyproj.CRS) -> tuple[_Operation, ...]:
     """Every usable transformation from WGS 84, the most accurate first, then the most local."""
-    with warnings.catch_warnings():
+    with _without_network(), warnings.catch_warnings():
         # A better one that needs a grid file is passed over; the one used states its accuracy.
         warnings.filterwarnings("ignore", message="Best transformation is not available")
         group = TransformerGroup(WGS84, datum_crs, always_xy=True)
@@ -386,7 +405,7 @@ def to_geographic(
     Args: metres east and north and CRS texts, shapes that broadcast.
     Returns: latitude and longitude in degrees (NaN where the projection does not reach), and the
     transformation between the datums with its accuracy.
-    Raises: InputError where a CRS is no grid.
+    Raises: NotAGrid where a CRS is no grid.
     Accuracy: as the transformation states; `grid_figures` gives the coordinates back within
     0.01 mm on one datum, within 1 cm where the datum changes (both reckon with height 0).
     """
@@ -477,7 +496,7 @@ def grid_figures(
 
     Args: WGS 84 degrees; CRS text, one for all or one a point; metres above the ellipsoid.
     Returns: GridFigures; NaN where a projection does not reach.
-    Raises: InputError where a CRS is no grid, every such text at once.
+    Raises: NotAGrid where a CRS is no grid, every such text at once.
     Accuracy: convergence within 0.001″, scale within 3e-9, of the projection's own, proved by
     projecting geodesics on grids of every kind; convergence within 0.005″ by projecting the
     meridian on every grid of the EPSG registry that can be computed.
@@ -719,7 +738,7 @@ def line_between(
     Args: metres east and north of start and end, CRS texts, metres above the ellipsoid; shapes
     that broadcast.
     Returns: GridLine. Ground distance is horizontal, at the mean height of the two ends.
-    Raises: InputError where a CRS is no grid.
+    Raises: NotAGrid where a CRS is no grid.
     Accuracy: azimuths are those of the geodesic; the plane of sight set up over one end, the
     normal section, differs by under 0.001″ at 20 km and 0.03″ at 100 km (*from memory*: at most
     e² s² / 12 a² · cos²φ · sin 2A).
@@ -784,7 +803,7 @@ def arc_to_chord_deg(
     Args: metres east and north of start and end and CRS texts, shapes that broadcast.
     Returns: degrees, T − t: the grid bearing of the straight line is true azimuth − convergence
     − this. NaN where the two points are one.
-    Raises: InputError where a CRS is no grid.
+    Raises: NotAGrid where a CRS is no grid.
     Accuracy: 0.01″ on lines over 100 m: from the geodesic on the grid's own ellipsoid, no series.
     """
     line = line_between(easting1_m, northing1_m, easting2_m, northing2_m, crs)

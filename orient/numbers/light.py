@@ -2,17 +2,22 @@
 
 from __future__ import annotations
 
-from typing import Any, NamedTuple
+from typing import TYPE_CHECKING, Any, NamedTuple
 
 import numpy as np
-import pandas as pd
 from numpy.typing import ArrayLike
 
 from orient.numbers import sun
 from orient.numbers.shadow import raise_light
-from orient.observation.board import light_altitude_deg
+
+if TYPE_CHECKING:
+    import pandas as pd
 
 Light = tuple[Any, Any, Any]
+
+#: The light's lowest altitude for which a shadow is computed, degrees.
+LOWEST_LIGHT_DEG = 0.5
+HALF_DAY_S = 43200.0
 
 
 class Places(NamedTuple):
@@ -35,6 +40,11 @@ class Places(NamedTuple):
     def take(self, index: Any) -> Places:
         """The places of some of the boards; every field an array."""
         return Places(*(np.asarray(field)[index] for field in self))
+
+
+def light_altitude_deg(light: Light) -> Any:
+    """Altitude in degrees of a direction (east, north, up)."""
+    return np.degrees(np.arctan2(light[2], np.hypot(light[0], light[1])))
 
 
 def light_at_board(utc_s: ArrayLike, places: Places) -> Light:

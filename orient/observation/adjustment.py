@@ -19,9 +19,10 @@ import numpy as np
 from numpy.typing import NDArray
 
 from orient.numbers import sun
+from orient.numbers.light import HALF_DAY_S, LOWEST_LIGHT_DEG, light_altitude_deg
 from orient.numbers.shadow import UNKNOWNS, BoardState
 from orient.numbers.tolerances import SHARED_TERMS
-from orient.observation.board import HALF_DAY_S, LOWEST_LIGHT_DEG, Board, light_altitude_deg
+from orient.observation.board import Board
 
 Array = NDArray[np.float64]
 Mask = NDArray[np.bool_]

@@ -9,15 +9,11 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from orient.numbers import shadow, sun
+from orient.numbers.light import Light, light_altitude_deg
 from orient.numbers.shadow import BoardState
 from orient.numbers.tolerances import Tolerances
 
 Array = NDArray[np.float64]
-Light = tuple[Any, Any, Any]
-
-#: The light's lowest altitude for which a shadow is reckoned with, degrees.
-LOWEST_LIGHT_DEG = 0.5
-HALF_DAY_S = 43200.0
 
 
 @dataclass(frozen=True)
@@ -131,8 +127,3 @@ class Board:
         """True azimuth toward which a shadow points at true instants."""
         east, north, _ = self.light(utc_s)
         return np.arctan2(-east, -north)
-
-
-def light_altitude_deg(light: Light) -> Any:
-    """Altitude in degrees of a direction (east, north, up)."""
-    return np.degrees(np.arctan2(light[2], np.hypot(light[0], light[1])))

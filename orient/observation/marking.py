@@ -17,8 +17,9 @@ import numpy as np
 from numpy.typing import NDArray
 
 from orient.numbers.angles import wrap_180
+from orient.numbers.light import HALF_DAY_S, LOWEST_LIGHT_DEG, light_altitude_deg
 from orient.numbers.shadow import UNKNOWNS, BoardState, tip, tip_partials
-from orient.observation.board import HALF_DAY_S, LOWEST_LIGHT_DEG, Board, light_altitude_deg
+from orient.observation.board import Board
 from orient.tables.cells import clock_text
 
 Array = NDArray[np.float64]

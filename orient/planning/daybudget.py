@@ -9,8 +9,7 @@ import pandas as pd
 
 from orient.numbers import budget, sun
 from orient.numbers.budget import TERMS, PlannedMarks
-from orient.numbers.light import light_at_board
-from orient.observation.board import light_altitude_deg
+from orient.numbers.light import HALF_DAY_S, light_altitude_deg, light_at_board
 from orient.planning import hours
 from orient.planning.hours import Limits, SiteDays
 from orient.planning.rig import Rig
@@ -53,7 +52,7 @@ def day_budget(
 def _pairs(
     days: SiteDays, timezone: str, rig: Rig, limits: Limits, step_min: float
 ) -> pd.DataFrame:
-    half_s = np.arange(step_min * 60.0, hours.HALF_DAY_S + 1.0, step_min * 60.0)
+    half_s = np.arange(step_min * 60.0, HALF_DAY_S + 1.0, step_min * 60.0)
     pairs = hours.pairs_at(days, np.zeros(half_s.size, dtype=np.intp), half_s, rig)
     noon = days.noon_utc_s[0]
     table = _laid_out(

@@ -9,9 +9,8 @@ import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
 
-from orient.numbers.light import light_at_board
-from orient.observation.board import light_altitude_deg
-from orient.planning.hours import HALF_DAY_S, Limits, SiteDays, clearance_deg, pairs_at
+from orient.numbers.light import HALF_DAY_S, light_altitude_deg, light_at_board
+from orient.planning.hours import Limits, SiteDays, clearance_deg, pairs_at
 from orient.planning.rig import Rig
 from orient.tables import clock
 

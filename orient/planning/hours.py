@@ -23,16 +23,21 @@ from numpy.typing import ArrayLike, NDArray
 from orient.numbers import budget, sun
 from orient.numbers.budget import PlannedMarks
 from orient.numbers.horizon import Horizon, horizon_altitude_deg, parse_horizon
-from orient.numbers.light import Light, Places, light_at_board, refracted
+from orient.numbers.light import (
+    HALF_DAY_S,
+    Light,
+    Places,
+    light_altitude_deg,
+    light_at_board,
+    refracted,
+)
 from orient.numbers.shadow import UNKNOWNS
-from orient.observation.board import light_altitude_deg
 from orient.planning.rig import Rig
 from orient.tables import clock
 
 Array = NDArray[np.float64]
 Index = NDArray[np.intp]
 
-HALF_DAY_S = 43200.0
 #: Above this the tolerances are no longer small and the expected figure means nothing.
 LARGEST_U_DEG = 10.0
 #: Marks of the day's adjustment are this far apart.

@@ -11,10 +11,9 @@ from numpy.typing import ArrayLike
 
 from orient.numbers import shadow, sun
 from orient.numbers.angles import wrap_360
-from orient.numbers.light import Places, light_at_board
+from orient.numbers.light import Places, light_altitude_deg, light_at_board
 from orient.numbers.shadow import BoardState
 from orient.numbers.tolerances import Tolerances
-from orient.observation.board import light_altitude_deg
 from orient.tables import clock
 
 #: Nearer the board's edge than this nothing is marked, mm (*common practice, no source*).

@@ -11,9 +11,8 @@ from markupsafe import Markup
 from numpy.typing import NDArray
 
 from orient.numbers.angles import wrap_180, wrap_360
-from orient.numbers.light import Light, Places, light_at_board
+from orient.numbers.light import Light, Places, light_altitude_deg, light_at_board
 from orient.numbers.tolerances import COVERAGE_95
-from orient.observation.board import light_altitude_deg
 from orient.observation.setups import SetupResult
 from orient.report.board_drawing import full_hours
 from orient.report.drawing import (

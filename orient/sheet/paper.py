@@ -86,8 +86,19 @@ def paper_named(text: str) -> Paper:
 
 @contextmanager
 def drawing_rules() -> Iterator[None]:
-    """Draw by our own rules, whatever the machine's settings of matplotlib are."""
-    logging.getLogger("matplotlib").setLevel(logging.ERROR)
+    """Draw by our own rules, whatever matplotlib is set to; its settings are put back."""
+    logger = logging.getLogger("matplotlib")
+    level = logger.level
+    logger.setLevel(logging.ERROR)
+    try:
+        with _own_settings():
+            yield
+    finally:
+        logger.setLevel(level)
+
+
+@contextmanager
+def _own_settings() -> Iterator[None]:
     import matplotlib
 
     with matplotlib.rc_context():

@@ -21,9 +21,8 @@ from numpy.typing import NDArray
 
 from orient.numbers import budget, sun
 from orient.numbers.budget import PlannedMarks
-from orient.numbers.light import light_at_board
+from orient.numbers.light import light_altitude_deg, light_at_board
 from orient.numbers.shadow import UNKNOWNS
-from orient.observation.board import light_altitude_deg
 from orient.planning import hours
 from orient.planning.hours import Limits, SiteDays
 from orient.planning.rig import Rig
