@@ -23,6 +23,8 @@ FLAGS: dict[str, str] = {
     "latitude: measure the rod from the board to the tip again.",
     "record-doubtful": "Another reading of the record fits its marks far better: see which mistake "
     "would explain them, and put the table right.",
+    "no-reference-angle": "The reference has a name but no direction on the board: give its "
+    "reference_angle_deg, or a point on its line as reference_x_mm and reference_y_mm.",
     "grid-edge": "The site lies near or beyond the edge of its grid zone: make sure that "
     "everyone works in the same zone.",
     "model-expired": "The date lies outside the magnetic model's years: take its declination "

@@ -69,7 +69,7 @@ def test_defaults_that_the_work_relies_on():
     assert row["plumb_sd_mm"] == 0.7
     assert row["height_sd_mm"] == 0.5
     assert row["watch_sd_s"] == 30.0
-    assert row["reference_sd_deg"] == 0.05
+    assert np.isnan(row["reference_sd_deg"])  # by how the line was got
     assert row["compass_sd_deg"] == 0.5
     assert (row["watch"], row["edge"], row["turned"]) == ("trusted", "middle", False)
     assert good(MARKS)["use"]

@@ -53,16 +53,20 @@ def reduce(campaign: str, style: str, verbose: bool) -> None:
                 console().print(Padding(Text(printable(remark)), (0, 0, 0, 2)))
 
 
+def _shown(row: Row) -> str:
+    """What the row's azimuth is of: its reference, or, where none is named, the board's +y."""
+    named = row["reference_name"] is not None or row["reference_azimuth_deg"] is not None
+    return "reference" if named else "board"
+
+
 def _true(row: Row) -> str:
-    if row["reference_azimuth_deg"] is None:
-        return number(row["board_azimuth_deg"], 2, "°")
-    return number(row["reference_azimuth_deg"], 2, "°")
+    return number(row[f"{_shown(row)}_azimuth_deg"], 2, "°")
 
 
 def _allowed(row: Row) -> str:
     from orient.numbers.tolerances import COVERAGE_95
 
-    u = row["reference_azimuth_u_deg"] or row["board_azimuth_u_deg"]
+    u = row[f"{_shown(row)}_azimuth_u_deg"]
     return number(None if u is None else COVERAGE_95 * u, 2, "°")
 
 

@@ -20,7 +20,10 @@ Cells = dict[str, Any]
 #: Scatter of a mark, each axis; with the rounding to half a millimetre it comes to 0.7 mm.
 _MARKING_SD_MM = 0.68
 _ROUNDED_TO_MM = 0.5
-_LINE_SD_DEG, _LINE_ROUNDED_TO_DEG = 0.04, 0.05
+#: The line is drawn and a point far out on it measured by ruler; or, beside rings, its
+#: direction is read on the same large protractor as the marks'.
+_LINE_POINT_MM, _LINE_END_SD_MM = 440.0, 0.7
+_LINE_SD_DEG, _LINE_ROUNDED_TO_DEG = 0.1, 0.1
 #: The sun's radius in angle at one astronomical unit.
 _SUN_RADIUS_DEG = 959.63 / 3600.0
 #: What is below this the crew does not mark, nor what falls beyond its board.
@@ -53,7 +56,7 @@ class ShadowDay:
     """
 
     marks: list[Cells]
-    line_angle_deg: float
+    line: Cells
     truth: simulate.TrueBoard
     board_azimuth_deg: float
 
@@ -106,13 +109,24 @@ def shadow_day(number: int, day: Day, earlier: dict[str, ShadowDay]) -> ShadowDa
         for serial, cells in enumerate(marks, start=1)
     ]
     board_azimuth = (truth.board_azimuth_deg - where.laplace_deg) % 360.0
-    line = day.line.true_azimuth_deg - board_azimuth + generator.normal(0.0, _LINE_SD_DEG)
-    return ShadowDay(
-        marks,
-        rounded(line % 360.0, _LINE_ROUNDED_TO_DEG),
-        truth,
-        board_azimuth,
-    )
+    line = _line(generator, day, day.line.true_azimuth_deg - board_azimuth)
+    return ShadowDay(marks, line, truth, board_azimuth)
+
+
+def _line(generator: np.random.Generator, day: Day, angle_deg: float) -> Cells:
+    """The reference line as drawn on the board and measured."""
+    if isinstance(day.marking, RingMarks):
+        read = angle_deg + generator.normal(0.0, _LINE_SD_DEG)
+        return {
+            "reference_angle_deg": rounded(read % 360.0, _LINE_ROUNDED_TO_DEG),
+            "reference_sd_deg": _LINE_SD_DEG,
+        }
+    across = generator.normal(0.0, np.hypot(_LINE_END_SD_MM, _LINE_END_SD_MM))
+    drawn = np.radians(angle_deg) + across / _LINE_POINT_MM
+    return {
+        "reference_x_mm": rounded(_LINE_POINT_MM * float(np.sin(drawn)), _ROUNDED_TO_MM),
+        "reference_y_mm": rounded(_LINE_POINT_MM * float(np.cos(drawn)), _ROUNDED_TO_MM),
+    }
 
 
 def _true_board(

@@ -76,7 +76,7 @@ def _setup_row(number: int, day: Day, board: ShadowDay) -> dict[str, Any]:
         "date": day.date,
         "gnomon_height_mm": day.rod_mm,
         "reference_name": day.line.name,
-        "reference_angle_deg": board.line_angle_deg,
+        **board.line,
         **day.cells,
     }
     if day.compass:

@@ -260,6 +260,8 @@ def _result(
         if reduced.determined and reduced.watch_error_s is not None:
             noon_watch_s = reduced.board.noon_utc_s + reduced.watch_error_s
             row["noon_watch"] = str(clock.local_iso(noon_watch_s, where["timezone"]))[11:19]
+    if setup["reference_name"] and not np.isfinite(setup["reference_angle_deg"]):
+        row["flags"] = [*row["flags"], "no-reference-angle"]
     if len(left_out):
         names = ", ".join(left_out["mark"].astype(str))
         remarks.append(f"Left out as the table asks (use = no): mark {names}.")

@@ -31,6 +31,7 @@ from orient.tables.cells import (
 )
 from orient.tables.columns import MARKS, SETUPS, SITES, TABLES, Table, describe, read_table
 from orient.tables.coordinates import SWAPPED, Axis, NotACoordinate, parse_degrees
+from orient.tables.reference_line import as_drawn, check_lines, with_lines
 
 #: The kinds of file each table may come in; the first is the one that is written.
 ENDINGS: dict[str, tuple[str, ...]] = {
@@ -57,7 +58,8 @@ class Campaign:
             `longitude_deg` always filled (WGS 84, −180…180), `horizon` the text of
             `horizon_deg`, and `row`, the row of the file.
         setups: indexed by `setup`: the columns of the setups table, `date` as
-            datetime64[s], `turned` as bool, and `row`.
+            datetime64[s], `turned` as bool, lines as directions (`reference_line.with_lines`),
+            and `row`.
         marks: in the order of the file: `setup`, `mark`, `time_s` (watch seconds since
             local midnight, NaN when blank), `x_mm`, `y_mm`, `ring`, `half`, `use` (bool),
             `note`, `row`, and `by_angle`: whether recorded as length and angle.
@@ -456,10 +458,7 @@ def _zone_finder() -> Any:
 
 def _check_setups(setups: _Read, faults: Faults) -> None:
     cells = setups.cells
-    aimed = cells.given("reference_angle_deg")
-    unaimed = np.flatnonzero(cells.given("compass_reading_deg") & ~aimed)
-    wanted = "the board direction of the line that the compass was read toward"
-    faults.add_cells(cells, "reference_angle_deg", unaimed, wanted)
+    check_lines(cells, setups.frame, faults)
     ends = ("reference_easting_m", "reference_northing_m")
     for name, other in (ends, ends[::-1]):
         lone = np.flatnonzero(~cells.given(name) & cells.given(other))
@@ -467,6 +466,7 @@ def _check_setups(setups: _Read, faults: Faults) -> None:
 
 
 def _finish_setups(frame: pd.DataFrame) -> pd.DataFrame:
+    frame = with_lines(frame)
     nameless = (frame["reference_name"] == "") & frame["reference_angle_deg"].notna()
     frame.loc[nameless, "reference_name"] = "reference"
     return frame.set_index("setup")
@@ -591,6 +591,7 @@ def _as_written(frame: pd.DataFrame, table: Table) -> pd.DataFrame:
     frame = frame.rename(columns={after: before for before, after in _RENAMED.items()})
     if "by_angle" in frame:
         frame = _as_recorded(frame)
+    frame = as_drawn(frame)
     frame = frame[[name for name in table.names if name in frame]]
     if "time" in frame and frame["time"].dtype.kind == "f":
         frame = frame.assign(time=[clock_text(time_s) for time_s in frame["time"]])

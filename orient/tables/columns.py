@@ -100,6 +100,9 @@ _ANGLES = (Slip("gon", 0.9), Slip("mils", 0.05625))
 _PRESSURES = (Slip("inches of mercury", 33.8639), Slip("kilopascals", 10.0), Slip("pascals", 0.01))
 _TEMPERATURES = (Slip("degrees Fahrenheit", 5 / 9, -32.0), Slip("kelvins", 1.0, -273.15))
 
+#: An angle read with a protractor, to a quarter of a degree (*common practice, no source*).
+ANGLE_SD_DEG = 0.25
+
 SITES = Table(
     "sites",
     (
@@ -197,7 +200,39 @@ SETUPS = Table(
             "its board direction, clockwise from the +y axis",
             slips=_ANGLES,
         ),
-        _sd("reference_sd_deg", "°", 45, 0.05, "how well that direction was read"),
+        _number(
+            "reference_x_mm",
+            "mm",
+            -20000,
+            20000,
+            "or, by ruler from the foot, a point far out on the line: right of the foot",
+        ),
+        _number("reference_y_mm", "mm", -20000, 20000, "and up the sheet"),
+        _number(
+            "reference_sd_deg",
+            "°",
+            1e-6,
+            45,
+            "how well that direction was got",
+            filled=f"{ANGLE_SD_DEG:g}, a protractor's, for an angle; for a point, what mark_sd_mm "
+            "and plumb_sd_mm come to at its distance (0.19 at 300 mm)",
+        ),
+        _number(
+            "reference_close_deg",
+            "°",
+            -360,
+            360,
+            "the same line sighted and drawn again at the end: it tells whether the board moved",
+            slips=_ANGLES,
+        ),
+        _number(
+            "reference_close_x_mm",
+            "mm",
+            -20000,
+            20000,
+            "or a point on that second line: right of the foot",
+        ),
+        _number("reference_close_y_mm", "mm", -20000, 20000, "and up the sheet"),
         _number(
             "compass_reading_deg", "°", -360, 360, "what a compass read toward it, uncorrected"
         ),
@@ -212,6 +247,9 @@ SETUPS = Table(
         _number("reference_northing_m", "m", -1e8, 1e8, "the same, north"),
         Column("compass", "id of the compass used", "id"),
         Column("level", "id of the spirit level used", "id"),
+        Column("timepiece", "id of the watch or telephone used", "id"),
+        Column("rod", "id of the rod used", "id"),
+        Column("observer", "id of who made the marks", "id"),
         Column(
             "turned",
             "yes where the board stood end for end against the first setup of this reference",
