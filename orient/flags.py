@@ -5,16 +5,17 @@ from __future__ import annotations
 FLAGS: dict[str, str] = {
     "sun-too-high": "The noon sun stands too high for good marks: mark only in the early "
     "morning and late afternoon, as the plan shows.",
-    "sun-too-low": "The sun stays too low for a usable shadow: choose another day or a shorter "
-    "rod.",
-    "no-window": "No hours of this day meet the target: choose another day, another rod, "
-    "better levelling, or accept a wider figure.",
+    "sun-too-low": "The sun stays below the lowest sun to mark by, or behind the skyline, all "
+    "day: choose another day; the plan of one site names what else was found to do.",
+    "no-window": "No hours of this day meet the target: choose another day, or accept a wider "
+    "figure; the plan of one site names what else was found to do.",
     "near-noon": "The marks lie close to noon, where the shadow's direction races: mark again "
     "two hours and more before and after noon.",
     "few-pairs": "Fewer than three equal-altitude pairs: mark more often, morning and afternoon.",
     "one-sided": "All the marks lie on one side of noon: add marks on the other side, or trust "
     "this line only as far as the watch.",
-    "off-board": "The shadow's tip leaves the board: use a shorter rod or a larger board.",
+    "off-board": "The tip's shadow leaves the board in the good hours: `orient bring` finds the "
+    "rod and the board that serve.",
     "blunder": "At least one mark does not fit the others and was left out: look at it on the "
     "sheet before you trust the line.",
     "watch-doubtful": "The marks disagree with the stated watch: check its zone, summer time and "

@@ -13,6 +13,7 @@ from orient import site
 from orient.numbers import grid, sun
 from orient.numbers.angles import signed, wrap_180, wrap_360
 from orient.numbers.tolerances import COVERAGE_95, Tolerances
+from orient.observation.advice import advice
 from orient.observation.board import Board
 from orient.observation.byhand import MethodResult
 from orient.observation.combination import Combined, Contribution, combine
@@ -250,6 +251,7 @@ def _result(
         row |= _azimuths(setup, place, reduced, laplace, left)
         row["flags"] = reduced.flags + row["flags"]
         remarks += reduced.remarks
+        remarks += _what_would_help(setup, reduced)
         if laplace:
             remarks.append(
                 f"For the deflection of the vertical {signed(laplace * 3600)}″ (Laplace) was taken "
@@ -266,6 +268,14 @@ def _result(
         names = ", ".join(left_out["mark"].astype(str))
         remarks.append(f"Left out as the table asks (use = no): mark {names}.")
     return SetupResult(row, setup, place, reduced, marks, left_out, laplace, None, remarks)
+
+
+def _what_would_help(setup: pd.Series, reduced: Reduced) -> list[str]:
+    if not reduced.determined or reduced.contradicted:
+        return []
+    has_line = np.isfinite(setup["reference_angle_deg"])
+    said = advice(reduced.board, reduced.fit, float(setup["reference_sd_deg"]) if has_line else 0.0)
+    return [said] if said else []
 
 
 def _azimuths(

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from typing import Any
 
 import numpy as np
@@ -10,6 +10,7 @@ import pandas as pd
 
 from orient.numbers.tolerances import COVERAGE_95
 from orient.planning.hours import FLAGS
+from orient.planning.remedies import Remedy
 from orient.tables import clock
 
 Row = Mapping[str, Any]
@@ -111,16 +112,23 @@ def window_text(window: Mapping[str, str] | None) -> str:
     return f"{clock_text(window['from'])}–{clock_text(window['to'])}" if window else "–"
 
 
-def sentence(row: Row) -> str:
-    """What a row of `plan_rows` tells a person to do, in one sentence of plain words."""
+def sentence(row: Row, what_would_do: Sequence[Remedy] = ()) -> str:
+    """What a row of `plan_rows` tells a person to do, in one sentence of plain words.
+
+    Args:
+        row: of `plan_rows`.
+        what_would_do: what was found to work instead, of `remedies.remedies`.
+    """
     altitude, best = row["noon_altitude_deg"], row["best"]
     noon_sun = f"noon sun {altitude:.0f}° up".replace("-", "−")
     if "sun-too-low" in row["flags"]:
         if altitude < 0:
             return "the sun does not rise to noon: no marks this day"
-        return f"{noon_sun}: too low or behind the skyline all day"
+        why = f"{noon_sun}: below the lowest sun to mark by, or behind the skyline, all day"
+        return f"{why}{_remedies_said(what_would_do)}"
     if row["morning"] is None:
-        return f"{_why_no_window(row, noon_sun)}{_what_would_do(row)}"
+        said = f"{_why_no_window(row, noon_sun)}{_figures(row)}"
+        return f"{said}{_remedies_said(what_would_do)}"
     start, stop = clock_text(row["morning"]["from"]), clock_text(row["morning"]["to"])
     again, end = clock_text(row["afternoon"]["from"]), clock_text(row["afternoon"]["to"])
     if "sun-too-high" in row["flags"]:
@@ -134,13 +142,20 @@ def sentence(row: Row) -> str:
 
 def _why_no_window(row: Row, noon_sun: str) -> str:
     if "off-board" in row["flags"]:
-        return f"{noon_sun}: every good shadow runs off the board: take a shorter rod"
+        return f"{noon_sun}: every good shadow runs off the board"
     if row["best"] is None:
         return f"{noon_sun}: no pair of marks before and after noon can be made"
     return f"{noon_sun}: no pair meets the target"
 
 
-def _what_would_do(row: Row) -> str:
+def _remedies_said(what_would_do: Sequence[Remedy]) -> str:
+    if not what_would_do:
+        return ""
+    each = [f"{remedy.words}: ±{COVERAGE_95 * remedy.u_deg:.2f}°" for remedy in what_would_do]
+    return f". What would do: {'; or '.join(each)}"
+
+
+def _figures(row: Row) -> str:
     parts = ""
     if row["best"] is not None:
         parts += f"; best pair {within_95(row['best']['expected_u_deg'])}"

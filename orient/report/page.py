@@ -341,16 +341,20 @@ def _setup(
 
 
 def _stated(setup: pd.Series) -> str:
-    """What the table states of the set-up, standard uncertainties."""
+    """What the table states of the set-up, as 95 % figures like all else on the page."""
+
+    def at_95(column: str) -> str:
+        return f"± {COVERAGE_95 * setup[column]:.2g}"
+
     watch = {
-        "trusted": f"watch trusted to {setup['watch_sd_s']:g} s",
+        "trusted": f"watch trusted to {at_95('watch_sd_s')} s",
         "running": "watch trusted for its rate only",
         "none": "no watch",
     }[setup["watch"]]
     return (
-        f"Stated (1 σ): rod {setup['gnomon_height_mm']:g} ± {setup['height_sd_mm']:g} mm, marks "
-        f"{setup['mark_sd_mm']:g} mm, level {setup['level_sd_deg']:g}°, foot "
-        f"{setup['plumb_sd_mm']:g} mm, {watch}, shadow’s edge: {setup['edge']}."
+        f"Stated (95 %): rod {setup['gnomon_height_mm']:g} mm {at_95('height_sd_mm')} mm, marks "
+        f"{at_95('mark_sd_mm')} mm, level {at_95('level_sd_deg')}°, foot "
+        f"{at_95('plumb_sd_mm')} mm, {watch}, shadow’s edge: {setup['edge']}."
     )
 
 
