@@ -1,0 +1,1 @@
+import { startPanel } from "./shared/panel.js";
