@@ -42,3 +42,42 @@ export function median(values) {
 
 /* An angle in radians within −π…π. */
 export const turnWithin = (angle) => Math.atan2(Math.sin(angle), Math.cos(angle));
+
+/* Logarithm of the determinant of a matrix whose determinant is positive. */
+export function logDeterminant(matrix) {
+  const rows = matrix.map((row) => [...row]);
+  let total = 0;
+  for (let n = 0; n < rows.length; n += 1) {
+    // Normal matrices are positive definite: their pivots need no looking for.
+    total += Math.log(rows[n][n]);
+    for (let m = n + 1; m < rows.length; m += 1) {
+      const factor = rows[m][n] / rows[n][n];
+      for (let k = n; k < rows.length; k += 1) rows[m][k] -= factor * rows[n][k];
+    }
+  }
+  return total;
+}
+
+/* Eigenvalues and unit vectors of a symmetric matrix, by Jacobi's rotations. */
+export function eigen(matrix) {
+  const size = matrix.length;
+  const a = matrix.map((row) => [...row]);
+  const v = a.map((_, n) => a.map((__, k) => (n === k ? 1 : 0)));
+  for (let sweep = 0; sweep < 60; sweep += 1) {
+    let off = 0;
+    for (let p = 0; p < size; p += 1) for (let q = p + 1; q < size; q += 1) off += a[p][q] ** 2;
+    if (off < 1e-26) break;
+    for (let p = 0; p < size; p += 1) for (let q = p + 1; q < size; q += 1) rotate(a, v, p, q);
+  }
+  return a.map((row, n) => ({ value: row[n], vector: v.map((each) => each[n]) }));
+}
+
+function rotate(a, v, p, q) {
+  if (!a[p][q]) return;
+  const angle = 0.5 * Math.atan2(2 * a[p][q], a[q][q] - a[p][p]);
+  const [c, s] = [Math.cos(angle), Math.sin(angle)];
+  for (const row of [...a, ...v]) [row[p], row[q]] = [c * row[p] - s * row[q], s * row[p] + c * row[q]];
+  for (let k = 0; k < a.length; k += 1) {
+    [a[p][k], a[q][k]] = [c * a[p][k] - s * a[q][k], s * a[p][k] + c * a[q][k]];
+  }
+}
