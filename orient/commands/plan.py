@@ -334,15 +334,15 @@ def _season_columns() -> list[Column]:
 
 
 def _flagged_days(row: Row) -> str:
-    from orient.planning.hours import FLAGS
+    from orient.planning.hours import DAY_FLAGS
 
-    return ", ".join(f"{flag} {row[flag]}" for flag in FLAGS if row[flag]) or "–"
+    return ", ".join(f"{flag} {row[flag]}" for flag in DAY_FLAGS if row[flag]) or "–"
 
 
 def _season_flags(row: Row) -> list[str]:
-    from orient.planning.hours import FLAGS
+    from orient.planning.hours import DAY_FLAGS
 
-    flags = [flag for flag in FLAGS if row[flag]]
+    flags = [flag for flag in DAY_FLAGS if row[flag]]
     # Where other flags tell why there is no window, they tell better what to do.
     explained = row["off-board"] + row["sun-too-low"]
     return [flag for flag in flags if flag != "no-window" or row["no-window"] > explained]

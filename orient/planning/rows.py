@@ -9,7 +9,7 @@ import numpy as np
 import pandas as pd
 
 from orient.numbers.tolerances import COVERAGE_95
-from orient.planning.hours import FLAGS
+from orient.planning.hours import DAY_FLAGS
 from orient.planning.remedies import Remedy
 from orient.tables import clock
 
@@ -42,10 +42,12 @@ def local_table(plan: pd.DataFrame, sites: pd.DataFrame) -> pd.DataFrame:
     """
     timezone = sites["timezone"].reindex(plan["site"]).to_numpy()
     local = {name: clock.local_iso(plan[column], timezone) for name, column in _TIMES.items()}
-    marked = plan[list(FLAGS)].to_numpy()
+    marked = plan[list(DAY_FLAGS)].to_numpy()
     # Few combinations of flags occur: each list is made once.
-    code = marked @ (1 << np.arange(len(FLAGS)))
-    lists = {int(c): [f for n, f in enumerate(FLAGS) if int(c) >> n & 1] for c in np.unique(code)}
+    code = marked @ (1 << np.arange(len(DAY_FLAGS)))
+    lists = {
+        int(c): [f for n, f in enumerate(DAY_FLAGS) if int(c) >> n & 1] for c in np.unique(code)
+    }
     return pd.DataFrame(
         {
             "site": plan["site"].to_numpy(),
@@ -170,7 +172,7 @@ def within_95(u_deg: float) -> str:
 
 
 #: The columns of a plan that `season` sums up.
-SUMMED = ["site", "best_u_deg", "day_u_deg", *FLAGS]
+SUMMED = ["site", "best_u_deg", "day_u_deg", *DAY_FLAGS]
 
 
 def season(plan: pd.DataFrame) -> pd.DataFrame:
@@ -183,13 +185,13 @@ def season(plan: pd.DataFrame) -> pd.DataFrame:
         One row a site, in the order of the plan: `site`, `days`, `good_days` (with a
         window), `median_u_deg` and `least_u_deg` of the best pairs of the good days,
         `median_day_u_deg` of all days that allow marks, and the number of days under each
-        of `FLAGS`.
+        of `DAY_FLAGS`.
     """
     good = ~plan["no-window"]
     of_good = plan["best_u_deg"].where(good)
     table = plan.assign(good_days=good, median_u_deg=of_good, least_u_deg=of_good)
     grouped = table.groupby("site", sort=False)
-    counts = grouped[["good_days", *FLAGS]].sum().astype(int)
+    counts = grouped[["good_days", *DAY_FLAGS]].sum().astype(int)
     counts.insert(0, "days", grouped.size())
     counts.insert(2, "median_u_deg", grouped["median_u_deg"].median())
     counts.insert(3, "least_u_deg", grouped["least_u_deg"].min())
