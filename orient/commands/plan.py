@@ -19,12 +19,15 @@ from orient.commands.common import (
     campaign_argument,
     console,
     emit,
+    force_option,
     format_option,
     number,
     printable,
     progress,
     show_flags,
     show_table,
+    tell_written,
+    write_machine_text,
 )
 from orient.commands.planning_options import (
     altitude_limits,
@@ -79,6 +82,7 @@ _SITES_SAMPLED = 20
     metavar="FILE.html",
     help="Write the plan as one page instead: to print, to hand out, to use on site by phone.",
 )
+@force_option
 @format_option
 def plan(
     campaign: str,
@@ -96,6 +100,7 @@ def plan(
     cluster: str | None,
     show_budget: bool,
     page: Path | None,
+    force: bool,
     style: str,
     **care: float,
 ) -> None:
@@ -113,7 +118,7 @@ def plan(
     sites = chosen_sites(campaign, names)
     rig = the_rig(rod, board, reach, care)
     if page:
-        _write_page(page, campaign, sites, dates, rig, limits, step)
+        _write_page(page, force, campaign, sites, dates, rig, limits, step)
         return
     site_days = len(sites) * len(dates)
     if show_budget:
@@ -144,6 +149,7 @@ def plan(
 
 def _write_page(
     page: Path,
+    force: bool,
     campaign: str,
     sites: pd.DataFrame,
     dates: Any,
@@ -151,18 +157,20 @@ def _write_page(
     limits: Limits,
     step: float,
 ) -> None:
-    from orient.files import write_whole
-    from orient.planpage.page import TooLarge, check_size, plan_page
+    from orient.outputs import check_output, write_output
+    from orient.planpage.page import KIND, TooLarge, check_size, plan_page
 
     try:
         check_size(len(sites), len(dates))
     except TooLarge as fault:
         raise click.UsageError(f"--page: {fault}.") from None
+    if page.suffix.lower() not in (".html", ".htm"):
+        raise click.UsageError(f"--page takes a file ending in .html, found {page.name}")
+    check_output(page.parent, page.name, KIND, force)
     with progress("Planning", len(sites)) as advance:
         name = Path(campaign).resolve().name
         text = plan_page(name, sites, dates, rig, limits, step, advance)
-    for path in write_whole(page.parent, {page.name: text}):
-        click.echo(printable(str(path)))
+    tell_written(write_output(page.parent, {page.name: text}, force))
 
 
 def _processors() -> int:
@@ -197,9 +205,9 @@ def _write_json(chunks: Iterable[pd.DataFrame], sites: pd.DataFrame) -> None:
     lead = "["
     for chunk in chunks:
         for row in plan_rows(chunk, sites):
-            click.echo(f"{lead}\n{json.dumps(row, ensure_ascii=False)}", nl=False)
+            write_machine_text(f"{lead}\n{json.dumps(row, ensure_ascii=False)}")
             lead = ","
-    click.echo("[]" if lead == "[" else "\n]")
+    write_machine_text("[]\n" if lead == "[" else "\n]\n")
 
 
 def _write_csv(chunks: Iterable[pd.DataFrame], sites: pd.DataFrame) -> None:
@@ -209,8 +217,8 @@ def _write_csv(chunks: Iterable[pd.DataFrame], sites: pd.DataFrame) -> None:
     for number_of_chunk, chunk in enumerate(chunks):
         header, _, body = csv_text(local_table(chunk, sites)).partition("\n")
         if number_of_chunk == 0:
-            click.echo(header)
-        click.echo(body, nl=False)
+            write_machine_text(f"{header}\n")
+        write_machine_text(body)
 
 
 def _title(rig: Rig, limits: Limits) -> str:

@@ -15,7 +15,15 @@ from numpy.typing import NDArray
 
 from orient.flags import CAUTIONS, FLAGS
 from orient.numbers.tolerances import COVERAGE_95
-from orient.pages import lookup, onsite, page_template, page_text, panel_style, shared_style
+from orient.pages import (
+    lookup,
+    onsite,
+    page_template,
+    page_text,
+    panel_style,
+    sealed,
+    shared_style,
+)
 from orient.pages.onsite import (
     BOUNDS,
     HINDRANCES,
@@ -37,6 +45,9 @@ MOST_SITE_DAYS, MOST_DAYS = 2000, 31
 
 # The map of a site, in units of its drawing.
 _WIDTH, _LEFT, _TOP, _ROW, _AXIS = 360.0, 56.0, 2.0, 13.0, 30.0
+
+#: What this page says that it is.
+KIND = "orient plan"
 
 Row = dict[str, Any]
 
@@ -77,7 +88,7 @@ def plan_page(
         planned.append(_planned(sites.iloc[[number]], days, rig, limits, step_min))
         advance(1)
     axis = _HourAxis.over([each.letters for each in planned])
-    return str(
+    page = str(
         page_template("planpage", "plan.html.j2").render(
             name_of_campaign=name,
             span=span_text(days),
@@ -94,6 +105,7 @@ def plan_page(
             script=_markup(page_text("planpage", "onsite.js")),
         )
     )
+    return sealed(page, KIND)
 
 
 def check_size(sites: int, days: int) -> None:
