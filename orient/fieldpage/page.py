@@ -12,9 +12,12 @@ from markupsafe import Markup
 from orient.fieldpage.table import MOST_DAYS, MOST_SITE_DAYS, field_table
 from orient.flags import CAUTIONS
 from orient.numbers.tolerances import Tolerances
-from orient.pages import lookup, page_template, page_text, panel_style, shared_style
+from orient.pages import lookup, page_template, page_text, panel_style, sealed, shared_style
 from orient.planning.hours import Limits
 from orient.planning.rig import Rig
+
+#: What this page says that it is.
+KIND = "orient field page"
 
 
 class TooLarge(ValueError):
@@ -47,7 +50,7 @@ def field_page(
     days = np.asarray(dates, dtype="datetime64[D]")
     check_size(len(sites), days.size)
     span = span_text(days)
-    return str(
+    page = str(
         page_template("fieldpage", "field.html.j2").render(
             name_of_campaign=name,
             span=span,
@@ -63,6 +66,7 @@ def field_page(
             script=Markup(page_text("fieldpage", "field.js")),
         )
     )
+    return sealed(page, KIND)
 
 
 def check_size(sites: int, days: int) -> None:
