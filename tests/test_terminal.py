@@ -85,7 +85,10 @@ def test_every_column_of_a_narrow_window_has_its_heading_and_value(capsys, monke
         Column("±", lambda row: row[3]),
         Column("grid", lambda row: row[4], right=False, whole=True),
     ]
-    rows = [("B1", "the far cairn", "143.78°", "0.68°", "EPSG:32621"), ("B2", "", "−7.01°", "–", "")]
+    rows = [
+        ("B1", "the far cairn", "143.78°", "0.68°", "EPSG:32621"),
+        ("B2", "", "−7.01°", "–", ""),
+    ]
     show_table(rows, columns, "Lines")
     words = capsys.readouterr().out.split()
     for row in rows:
