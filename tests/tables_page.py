@@ -3,7 +3,7 @@
 from pathlib import Path
 
 from orient.flags import FLAGS
-from orient.tables.columns import MARKS, SETUPS, SITES, describe
+from orient.tables.columns import MARKS, READINGS, SETUPS, SITES, describe
 
 PAGE = Path(__file__).parents[1] / "docs" / "tables.md"
 
@@ -26,12 +26,13 @@ OPENINGS = {
     "sites": "One row a place. Degrees, or grid coordinates with their CRS, or a point geometry.",
     "setups": "One row each time a board is set up.",
     "marks": "One row a mark of the shadow's tip, by x and y or by length and direction.",
+    "readings": "Where there is one: one row a compass reading toward a line of known azimuth.",
 }
 
 
 def page() -> str:
     parts = [HEAD]
-    for table in (SITES, SETUPS, MARKS):
+    for table in (SITES, SETUPS, MARKS, READINGS):
         parts.append(f"\n## {table.name}.csv\n\n{OPENINGS[table.name]}\n")
         parts.append("\n| column | unit | needed | meaning |\n| --- | --- | --- | --- |\n")
         parts += [

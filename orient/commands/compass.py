@@ -3,7 +3,8 @@
 from __future__ import annotations
 
 import os
-from typing import TYPE_CHECKING, Any
+from collections.abc import Mapping
+from typing import TYPE_CHECKING
 
 import click
 
@@ -21,60 +22,31 @@ from orient.commands.common import (
 )
 
 if TYPE_CHECKING:
-    import pandas as pd
-
     from orient.observation.compass import CompassCheck
-    from orient.observation.setups import SetupResult
 
 
 @click.command()
 @campaign_argument
 @format_option
 def compass(campaign: str, style: str) -> None:
-    """Judge the compass readings of CAMPAIGN against the true azimuths of its boards.
+    """Judge the compass readings of CAMPAIGN against lines of known azimuth.
 
     What a reading is off by is the compass's own error and the pull of the ground together.
-    Where compasses were read at several places the two are told apart.
+    Where compasses were read at several places the two are told apart, as far as the readings
+    go. Readings come from readings.csv and from the set-ups.
     """
-    from orient.observation.compass import check_compasses
+    from orient.observation.compass import check_compasses, compass_readings
     from orient.observation.setups import reduce_campaign
     from orient.tables.campaign import read_campaign
 
     read = read_campaign(campaign)
     with progress("Reducing", len(read.setups)) as advance:
         results = reduce_campaign(read, workers=os.cpu_count() or 1, advance=advance)
-    check = check_compasses(_readings(results))
+    rows = [result.row for result in results]
+    check = check_compasses(compass_readings(read, rows))
     emit(_rows(check), style, _COLUMNS, title=f"{read.name}: compass readings")
     if style == "table":
-        out = console()
-        out.print("All in degrees. Off: read less expected; ±: its 95 % figure; ⚑: beyond that.")
-        for sentence in check.sentences:
-            out.print(printable(sentence))
-
-
-def _readings(results: list[SetupResult]) -> pd.DataFrame:
-    """The readings of the boards that have one, as `check_compasses` takes them."""
-    import pandas as pd
-
-    from orient.observation.compass import COLUMNS
-
-    rows = [
-        {
-            "setup": result.row["setup"],
-            "site": result.row["site"],
-            "compass": result.setup["compass"],
-            "true_azimuth_deg": result.row["reference_azimuth_deg"],
-            "true_azimuth_u_deg": result.row["reference_azimuth_u_deg"],
-            "declination_deg": result.row["declination_deg"],
-            "declination_u_deg": result.row["declination_u_deg"],
-            "reading_deg": result.row["compass_reading_deg"],
-            "reading_u_deg": result.setup["compass_sd_deg"],
-        }
-        for result in results
-        if result.row["compass_reading_deg"] is not None
-        and result.row["reference_azimuth_deg"] is not None
-    ]
-    return pd.DataFrame(rows, columns=["setup", *COLUMNS])
+        _tell(check)
 
 
 def _rows(check: CompassCheck) -> list[Row]:
@@ -82,32 +54,86 @@ def _rows(check: CompassCheck) -> list[Row]:
     readings = check.readings
     if readings.empty:
         return []
-    places = check.places.loc[readings["site"], ["anomaly_deg", "anomaly_u_deg"]]
-    of_compass = ["correction_deg", "correction_u_deg", "separated"]
-    compasses = check.compasses.loc[readings["compass"], of_compass]
-    beside: dict[str, Any] = {
-        str(name): table[name].to_numpy() for table in (places, compasses) for name in table
+    of_place = ["anomaly_deg", "anomaly_low_deg", "anomaly_high_deg", "verdict"]
+    of_compass = ["correction_deg", "correction_low_deg", "correction_high_deg", "verdict"]
+    places = check.places[of_place].rename(columns={"verdict": "place_verdict"})
+    compasses = check.compasses[of_compass].rename(columns={"verdict": "compass_verdict"})
+    beside = {
+        str(name): table[name].reindex(readings[key]).to_numpy()
+        for key, table in (("place", places), ("compass", compasses))
+        for name in table
     }
-    return records(readings.assign(**beside))
+    rows = records(readings.assign(**beside))
+    return [dict(row) | {key: row[key] or None for key in ("reading", "of_setup")} for row in rows]
 
 
-def _allowed(row: Row) -> str:
-    from orient.numbers.tolerances import COVERAGE_95
+def _tell(check: CompassCheck) -> None:
+    out = console()
+    out.print("All in degrees. Off: read less expected, the compass's own error in it.")
+    if not check.places.empty:
+        out.print()
+        for heading, columns, frame in (
+            ("compass", _OF_COMPASS, check.compasses),
+            ("place", _OF_PLACE, check.places),
+        ):
+            _show(heading, columns, frame.reset_index())
+        out.print("From … to: the 95 % interval. Pull: how probable a pull above 1° is.")
+    for sentence in check.sentences:
+        out.print(printable(sentence))
 
-    return number(COVERAGE_95 * row["difference_u_deg"], 1)
+
+def _show(heading: str, columns: list[Column], frame: object) -> None:
+    from orient.commands.common import show_table
+
+    named = Column(heading, lambda row: row[heading] or "–", right=False)
+    show_table(records(frame), [named, *columns])
 
 
-def _off(row: Row) -> str:
-    return number(row["difference_deg"], 1, plus=True) + (" ⚑" if row["differs"] else "  ")
+def _angle(key: str) -> Column:
+    headings: Mapping[str, str] = {"low": "from", "high": "to"}
+    heading = headings.get(key.split("_")[-2], key.split("_")[0])
+    return Column(heading, lambda row: number(round(row[key], 1) + 0.0, 1, plus=True))
 
+
+_FINDING = {
+    "": "",
+    "ground": "ground",
+    "off": "?",
+    "compass": "compass",
+    "dial": "dial set",
+    "turned": "180°",
+    "alone": "left out",
+}
+_VERDICT = {
+    "pulled": "pulled",
+    "perhaps": "perhaps pulled",
+    "off": "something is off",
+    "open": "cannot be told",
+    "none": "no pull shown",
+}
 
 _COLUMNS = [
-    Column("set-up", lambda row: row["setup"], right=False),
-    Column("site", lambda row: row["site"], right=False),
+    Column("reading", lambda row: row["reading"] or row["of_setup"], right=False),
+    Column("place", lambda row: row["place"], right=False),
     Column("compass", lambda row: row["compass"] or "–", right=False),
     Column("true", lambda row: number(row["true_azimuth_deg"], 1)),
     Column("expect", lambda row: number(row["expected_deg"], 1)),
     Column("read", lambda row: number(row["reading_deg"], 1)),
-    Column("off  ", _off),
-    Column("±", _allowed),
+    Column("off", lambda row: number(row["difference_deg"], 1, plus=True)),
+    Column("shows", lambda row: _FINDING[row["finding"]], right=False),
+]
+_OF_COMPASS = [
+    Column("n", lambda row: str(row["n"])),
+    Column("places", lambda row: str(row["places"])),
+    _angle("correction_deg"),
+    _angle("correction_low_deg"),
+    _angle("correction_high_deg"),
+]
+_OF_PLACE = [
+    Column("n", lambda row: str(row["n"])),
+    _angle("anomaly_deg"),
+    _angle("anomaly_low_deg"),
+    _angle("anomaly_high_deg"),
+    Column("pull", lambda row: f"{100 * row['pulled_probability']:.0f} %"),
+    Column("verdict", lambda row: _VERDICT[row["verdict"]], right=False),
 ]

@@ -20,7 +20,6 @@ from orient.commands.common import (
     printable,
     progress,
     records,
-    write_machine_text,
 )
 from orient.commands.planning_options import (
     POSITIVE,
@@ -212,7 +211,7 @@ def crew(
     if style == "table":
         _show(table, choice, work, home, len(dates))
     elif style == "csv":
-        write_machine_text(csv_text(table))
+        click.echo(csv_text(table), nl=False)
     else:
         known = table.notna() & (table != "").fillna(False)
         emit(records(table.astype(object).where(known, None)), style, [])

@@ -8,14 +8,7 @@ from typing import TYPE_CHECKING, Any, cast
 
 import click
 
-from orient.commands.common import (
-    LocalDate,
-    campaign_argument,
-    force_option,
-    printable,
-    progress,
-    tell_written,
-)
+from orient.commands.common import LocalDate, campaign_argument, printable, progress
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -46,7 +39,6 @@ if TYPE_CHECKING:
     default=None,
     help="How the paper lies; by default the way that shows more of the track.",
 )
-@force_option
 def sheet(
     campaign: str,
     site: str,
@@ -56,14 +48,13 @@ def sheet(
     rod: float,
     board: str | None,
     landscape: bool | None,
-    force: bool,
 ) -> None:
     """Draw the field sheet of one site and day at true scale, as PDF or SVG.
 
     It shows where the tip of the shadow will run, with times and rings, and has the steps
     of setting up and the table of marks to fill in. Print at 100 %.
     """
-    from orient.outputs import write_output
+    from orient.files import write_whole
     from orient.sheet.document import check_sizes, field_sheet
     from orient.sheet.paper import paper_named, size_mm
     from orient.tables.campaign import read_campaign
@@ -86,9 +77,10 @@ def sheet(
             contents = {output.name: drawn.pdf()}
         else:
             contents = dict(zip(_page_names(output, len(drawn.pages)), drawn.svgs(), strict=True))
-        written = write_output(output.parent, contents, force)
+        written = write_whole(output.parent, contents)
         advance(1)
-    tell_written(written)
+    for path in written:
+        click.echo(printable(str(path)))
     for sentence in drawn.layout.warnings():
         click.echo(sentence, err=True)
 

@@ -5,7 +5,7 @@ from __future__ import annotations
 import textwrap
 import warnings
 from collections.abc import Iterable, Mapping, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 from difflib import get_close_matches
 from functools import lru_cache
 from pathlib import Path
@@ -29,8 +29,20 @@ from orient.tables.cells import (
     read_cells,
     shown,
 )
-from orient.tables.columns import MARKS, SETUPS, SITES, TABLES, Table, describe, read_table
+from orient.tables.columns import (
+    MARKS,
+    OPTIONAL_TABLES,
+    READINGS,
+    SETUPS,
+    SITES,
+    TABLES,
+    Table,
+    describe,
+    no_rows,
+    read_table,
+)
 from orient.tables.coordinates import SWAPPED, Axis, NotACoordinate, parse_degrees
+from orient.tables.readings import check_readings, finish_readings
 from orient.tables.reference_line import as_drawn, check_lines, with_lines
 
 #: The kinds of file each table may come in; the first is the one that is written.
@@ -38,15 +50,9 @@ ENDINGS: dict[str, tuple[str, ...]] = {
     "sites": (".csv", ".xlsx", ".geojson", ".gpkg"),
     "setups": (".csv", ".xlsx"),
     "marks": (".csv", ".xlsx"),
+    "readings": (".csv", ".xlsx"),
 }
 README = "README.txt"
-
-
-def table_file_names() -> frozenset[str]:
-    """Every name, in small letters, that a file with a campaign's table may have."""
-    return frozenset(table + ending for table, endings in ENDINGS.items() for ending in endings)
-
-
 #: A mark every fifteen seconds from morning to evening.
 MOST_MARKS = 2000
 
@@ -70,9 +76,11 @@ class Campaign:
         marks: in the order of the file: `setup`, `mark`, `time_s` (watch seconds since
             local midnight, NaN when blank), `x_mm`, `y_mm`, `ring`, `half`, `use` (bool),
             `note`, `row`, and `by_angle`: whether recorded as length and angle.
+        readings: compass readings, indexed by `reading`, in the order of the file: the
+            columns of the readings table, `date` as datetime64[s], `time_s`, and `row`.
 
     Texts are str, "" when blank; numbers are float64, NaN when blank. A table that was not
-    asked for has its columns and no rows.
+    asked for, or that the campaign has not, has its columns and no rows.
     """
 
     folder: Path
@@ -80,6 +88,7 @@ class Campaign:
     sites: pd.DataFrame
     setups: pd.DataFrame
     marks: pd.DataFrame
+    readings: pd.DataFrame = field(default_factory=lambda: finish_readings(no_rows(READINGS)))
 
 
 def read_campaign(
@@ -89,8 +98,9 @@ def read_campaign(
 
     Args:
         folder: holds `sites` (.csv, .xlsx, .geojson or .gpkg with a layer `sites`), `setups`
-            and `marks` (.csv or .xlsx).
-        tables: which of them are wanted; the others are not looked at.
+            and `marks` (.csv or .xlsx), and may hold `readings` (the same).
+        tables: which of the three are wanted; the others are not looked at. Those that a
+            campaign may lack are read with `setups`.
 
     Returns:
         The campaign.
@@ -101,8 +111,9 @@ def read_campaign(
     folder = Path(folder)
     faults = Faults()
     files = _find_files(folder, tables, faults)
-    sites, setups, marks = (
-        _read_one(table, files.get(table.name), faults) for table in (SITES, SETUPS, MARKS)
+    sites, setups, marks, readings = (
+        _read_one(table, files.get(table.name), faults)
+        for table in (SITES, SETUPS, MARKS, READINGS)
     )
     _check_ids(sites, "site", faults)
     _check_ids(setups, "setup", faults)
@@ -112,6 +123,8 @@ def read_campaign(
     _check_known(setups, "site", sites, faults)
     _check_known(marks, "setup", setups, faults)
     _check_halves(marks, setups, faults)
+    _check_known(readings, "site", sites, faults)
+    taken = check_readings(readings.cells, readings.frame, sites.frame, setups.frame, faults)
     faults.stop_if_any([path.name for path in files.values()])
     return Campaign(
         folder,
@@ -119,6 +132,7 @@ def read_campaign(
         _finish_sites(places),
         _finish_setups(setups.frame),
         _finish_marks(marked),
+        finish_readings(taken),
     )
 
 
@@ -146,9 +160,12 @@ def _find_files(folder: Path, tables: Iterable[str], faults: Faults) -> dict[str
         _whole(faults, str(folder), said.lower(), "a folder that can be read")
     faults.stop_if_any()
     files = {}
-    for table in tables:
+    optional = list(OPTIONAL_TABLES) if "setups" in tables else []
+    for table in (*tables, *optional):
         known = [table + ending for ending in ENDINGS[table]]
         found = [names[name] for name in known if name in names]
+        if not found and table in optional:
+            continue
         if not found:
             _whole(faults, known[0], "no such file", _one_of(known))
         elif len(found) > 1:
@@ -173,7 +190,7 @@ def _read_one(table: Table, path: Path | None, faults: Faults) -> _Read:
         cells = _layer_cells(path, faults) if is_layer else read_cells(path, faults)
     if cells is None:
         absent = Cells(table.name, 1, {name: [] for name in table.names}, [])
-        return _Read(absent, read_table(absent, table, Faults()), present=False)
+        return _Read(absent, no_rows(table), present=False)
     return _Read(cells, read_table(cells, table, faults), present=True)
 
 
@@ -667,8 +684,11 @@ def _readme() -> str:
             "left blank or out.\n"
         ),
     ]
-    for table in TABLES.values():
-        parts.append(f"{table.name}.csv\n{'-' * len(table.name + '.csv')}")
+    for table in (*TABLES.values(), *OPTIONAL_TABLES.values()):
+        title = f"{table.name}.csv"
+        if table.name in OPTIONAL_TABLES:
+            title += " (where there are any)"
+        parts.append(f"{title}\n{'-' * len(title)}")
         for name, unit, needed, meaning in describe(table):
             label = (
                 f"{name} ({', '.join(filter(None, (unit, 'needed' if needed == 'yes' else '')))})"

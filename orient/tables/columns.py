@@ -287,7 +287,64 @@ MARKS = Table(
     ),
 )
 
+READINGS = Table(
+    "readings",
+    (
+        Column("reading", "unique id of the reading", "id", filled="numbered in order"),
+        Column("site", "a site id", "id", needed=True),
+        Column("date", "local date, YYYY-MM-DD", "date", needed=True),
+        Column("time", "watch time, HH:MM", "time"),
+        Column("compass", "id of the compass", "id"),
+        Column("observer", "id of who read it", "id"),
+        Column(
+            "target",
+            "what it was read toward: the reference line of a set-up at this site, or another "
+            "site's id",
+            "id",
+        ),
+        _number(
+            "reading_deg",
+            "°",
+            -360,
+            360,
+            "what the compass showed, uncorrected",
+            needed=True,
+            slips=_ANGLES,
+        ),
+        _sd("reading_sd_deg", "°", 45, 0.5, "how well it was read"),
+        Column("stand", "id of the spot where the compass stood", "id", filled="at the board"),
+        _number(
+            "easting_m",
+            "m",
+            -1e8,
+            1e8,
+            "that spot in the site's grid",
+            filled="the site's own place",
+        ),
+        _number("northing_m", "m", -1e8, 1e8, "the same, north"),
+        _sd(
+            "position_sd_m",
+            "m",
+            1000,
+            3.0,
+            "how well the two ends are known where their coordinates give the line, each axis",
+        ),
+        _number(
+            "known_azimuth_deg",
+            "°",
+            -360,
+            360,
+            "the line's true azimuth, where it is known from elsewhere; target may be blank then",
+            slips=_ANGLES,
+        ),
+        _sd("known_azimuth_sd_deg", "°", 45, 0.1, "how well that is known"),
+        Column("note", "free text", longest=2000),
+    ),
+)
+
 TABLES: dict[str, Table] = {table.name: table for table in (SITES, SETUPS, MARKS)}
+#: Tables that a campaign may have beside those.
+OPTIONAL_TABLES: dict[str, Table] = {table.name: table for table in (READINGS,)}
 
 
 def describe(table: Table) -> list[tuple[str, str, str, str]]:
@@ -341,6 +398,12 @@ def read_table(cells: Cells, table: Table, faults: Faults) -> pd.DataFrame:
     _check_header(cells, table, faults)
     values = {column.name: _read_column(cells, column, faults) for column in table.columns}
     return pd.DataFrame(values | {"row": np.array(cells.rows, dtype=np.int64)})
+
+
+def no_rows(table: Table) -> pd.DataFrame:
+    """A table as `read_table` gives it, without a row."""
+    empty = Cells(table.name, 1, {name: [] for name in table.names}, [])
+    return read_table(empty, table, Faults())
 
 
 def _check_header(cells: Cells, table: Table, faults: Faults) -> None:
