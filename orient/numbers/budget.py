@@ -24,6 +24,7 @@ from orient.numbers import shadow
 from orient.numbers.light import Light
 from orient.numbers.propagation import (
     altitude_sensitivity,
+    edge_scatter_mm,
     timed_sensitivity,
     variance_terms,
 )
@@ -34,7 +35,7 @@ Array = NDArray[np.float64]
 Terms = dict[str, Any]
 
 TERMS = ("marking", *SHARED_TERMS)
-_AZIMUTH = UNKNOWNS.index("board_azimuth_rad")
+_AZIMUTH, _HEIGHT = UNKNOWNS.index("board_azimuth_rad"), UNKNOWNS.index("height_mm")
 
 
 @dataclass(frozen=True)
@@ -127,10 +128,19 @@ def day_terms(information: Array, tolerances: Tolerances) -> Terms:
 
 
 def mark_information(marks: PlannedMarks, tolerances: Tolerances) -> Array:
-    """What each mark tells of the unknowns, shape S + (9, 9); sums over marks."""
-    return np.einsum("...ik,...il->...kl", marks.partials, marks.partials) / (
-        tolerances.mark_sd_mm**2
-    )
+    """What each mark tells of the unknowns, shape S + (9, 9); sums over marks.
+
+    Along the shadow a mark tells less than across: its edge is soft there.
+    """
+    outward = np.stack([marks.x_mm, marks.y_mm], axis=-1) / marks.shadow_mm[..., None]
+    # A tip moves outward with the height as much as its length is to it.
+    per_height = np.hypot(marks.partials[..., 0, _HEIGHT], marks.partials[..., 1, _HEIGHT])
+    soft = edge_scatter_mm(marks.shadow_mm, marks.shadow_mm / per_height, tolerances)
+    along = np.einsum("...i,...ik->...k", outward, marks.partials)
+    lost = soft**2 / (soft**2 + tolerances.mark_sd_mm**2)
+    told = np.einsum("...ik,...il->...kl", marks.partials, marks.partials)
+    told -= lost[..., None, None] * along[..., :, None] * along[..., None, :]
+    return told / tolerances.mark_sd_mm**2
 
 
 def expected_u_deg(terms: Terms) -> Any:

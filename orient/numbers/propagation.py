@@ -18,6 +18,8 @@ from orient.numbers.shadow import UNKNOWNS
 from orient.numbers.tolerances import SHARED_TERMS, Tolerances
 
 Array = NDArray[np.float64]
+#: The sun's disc, 32′: the shadow's edge is soft over this much of the light's direction.
+SUN_WIDTH_RAD = 0.0093
 _WATCH = UNKNOWNS.index("watch_error_s")
 
 
@@ -46,6 +48,18 @@ def altitude_sensitivity(x_mm: ArrayLike, y_mm: ArrayLike, partials: Array) -> A
     with np.errstate(divide="ignore", invalid="ignore"):
         turn = around / outward
     return timed_sensitivity(x, y) + np.stack([x, y], axis=-1) * (turn / length)[..., None]
+
+
+def edge_scatter_mm(
+    length_mm: ArrayLike, height_mm: ArrayLike, tolerances: Tolerances
+) -> Any:
+    """How far single marks scatter along the shadow for its soft edge, mm; any shape.
+
+    The edge is as wide as the sun's disc, H · 0.0093 / sin²h along the shadow.
+    """
+    length, height = np.asarray(length_mm, dtype=float), np.asarray(height_mm, dtype=float)
+    width = SUN_WIDTH_RAD * (length**2 + height**2) / height
+    return np.minimum(tolerances.edge_scatter * width, height)
 
 
 def variance_terms(

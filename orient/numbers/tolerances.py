@@ -29,7 +29,10 @@ class Tolerances:
 
     `mark_sd_mm`, `plumb_sd_mm` and `level_sd_deg` are for each axis. `edge_sd_deg` is how
     steadily an observer finds the same place in the soft edge of the shadow: 4′ is an
-    eighth of its width (*common practice, no source*).
+    eighth of its width (*common practice, no source*). `edge_scatter` is how much of the
+    edge's width single marks scatter by along the shadow, beside that habit, and
+    `time_sd_s` how far each mark's own time may be off, beside the watch's setting: times
+    written in whole minutes, say.
     """
 
     mark_sd_mm: float = 0.7
@@ -38,6 +41,8 @@ class Tolerances:
     height_sd_mm: float = 0.5
     watch_sd_s: float = 30.0
     edge_sd_deg: float = 4.0 / 60.0
+    edge_scatter: float = 0.08
+    time_sd_s: float = 0.0
 
     def __post_init__(self) -> None:
         for field in fields(self):

@@ -5,13 +5,17 @@ tolerance as a prior observation; residuals are millimetres on the board. A mark
 trusted or a running watch gives two residuals. A mark without one gives a single residual,
 across the shadow's track: its instant is a nuisance unknown, solved for with the rest.
 
+A mark scatters by the marking tolerance each way, along the shadow by a part of the day's
+own soft edge too, whose width grows with the square of the light's path, and along the track
+by what its time is worth. Residuals and partials are divided by that scatter ("whitened").
+
 The standard uncertainty is propagated from the tolerances (in the sense of JCGM 100:2008,
 5.1.2), and widened where the marks scatter beyond what they allow.
 """
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, fields, replace
 from functools import lru_cache
 from typing import Any
 
@@ -20,6 +24,7 @@ from numpy.typing import NDArray
 
 from orient.numbers import sun
 from orient.numbers.light import HALF_DAY_S, LOWEST_LIGHT_DEG, light_altitude_deg
+from orient.numbers.propagation import edge_scatter_mm
 from orient.numbers.shadow import UNKNOWNS, BoardState
 from orient.numbers.tolerances import SHARED_TERMS
 from orient.observation.board import Board
@@ -49,7 +54,8 @@ _WORST_MISS_MM = 15.0
 # A reading of the board is out of the question when its sum of squares is this much greater.
 _UNLIKELY_COST = 12.0
 _ROBUST_STEPS = 12
-
+# A stated quantity is tested only as far as the marks take away this part of its variance.
+_LEAST_TAKEN = 0.05
 
 @dataclass(frozen=True)
 class Fit:
@@ -60,6 +66,13 @@ class Fit:
     ones too. `kept` tells which marks the result rests on. `cost` is the sum of squared
     standardised residuals, of marks and priors, each rejected mark costing the threshold
     of its test. `spread` is the factor by which the covariance was widened.
+
+    `pulls_cost` is the chi-square, of `pulls_freedom` degrees, of everything stated: how
+    much the sum of squares falls where the marks alone decide of level, foot, height, watch
+    and edge. `scale_cost` is the sum of the logarithms of the kept marks' variances, and
+    `open_cost` of how much of what was known before the marks have left open: with `cost`
+    they make −2 log of the evidence for one reading of the board against another.
+    `rivals` are fits of the same board from other starts that fit hardly worse.
     """
 
     state: BoardState
@@ -73,10 +86,25 @@ class Fit:
     terms: dict[str, float]
     prior_misfit: Array
     converged: bool
+    pulls_cost: float = 0.0
+    pulls_freedom: int = 0
+    scale_cost: float = 0.0
+    open_cost: float = 0.0
+    rivals: tuple[Fit, ...] = ()
 
     @property
     def azimuth_u_rad(self) -> float:
         return float(np.sqrt(self.covariance[AZIMUTH, AZIMUTH]))
+
+    @property
+    def bears(self) -> bool:
+        """Whether it rests on two thirds of the marks: those at night count as left out."""
+        return bool(np.mean(~self.kept) <= MOST_BLUNDERS)
+
+    @property
+    def pulled(self) -> bool:
+        """Whether the marks contradict what was stated as one board in 300 does by chance."""
+        return self.pulls_cost > _doubtful_cost(self.pulls_freedom)
 
 
 @dataclass(frozen=True)
@@ -87,6 +115,7 @@ class _Problem:
     timed: Mask
     prior: Array
     prior_sd: Array
+    stated: Mask
 
     @property
     def free(self) -> Mask:
@@ -109,7 +138,9 @@ class _Linear:
     """A board's residuals about some state of it, and how the unknowns would change them."""
 
     residual: Array  # (n, 2) mm, the part that tells something
-    design: Array  # (n, 2, free), of that part, in units of the unknowns' natural scales
+    told: Array  # (n, 2), the same in standard uncertainties; one number without a time
+    design: Array  # (n, 2, free), of `told`, in units of the unknowns' natural scales
+    scatter: Array  # (n,) logarithm of the variance of what is told
     whole: Array  # (n, 2) mm
     partials: Array  # (n, 2, free), of the whole
     along: Array  # (n, 2) mm/s, velocity of the tip
@@ -122,9 +153,10 @@ class _Linear:
         """The same with the other marks' entries zero."""
         if usable.all():
             return self
-        parts = (self.residual, self.design, self.whole, self.partials, self.along)
-        masks = (usable.reshape(-1, *[1] * (part.ndim - 1)) for part in parts)
-        return _Linear(*(np.where(m, p, 0.0) for m, p in zip(masks, parts, strict=True)))
+        parts = (getattr(self, field.name) for field in fields(self))
+        return _Linear(
+            *(np.where(usable.reshape(-1, *[1] * (part.ndim - 1)), part, 0.0) for part in parts)
+        )
 
 
 def adjust(
@@ -158,7 +190,9 @@ def adjust(
         if cost <= min(costs) + 2 * _UNLIKELY_COST
     ]
     fits = sorted((_adjust_from(problem, *each) for each in likely), key=lambda fit: fit.cost)
-    return _widened(fits[0], fits[1:])
+    best = _widened(fits[0], fits[1:])
+    rivals = tuple(fit for fit in fits[1:] if fit.cost - best.cost < 2 * _UNLIKELY_COST)
+    return replace(best, rivals=rivals)
 
 
 def _widened(best: Fit, others: list[Fit]) -> Fit:
@@ -195,7 +229,12 @@ def _problem(
         prior_sd[HEIGHT] = board.height_mm
     if free_latitude:
         prior_sd[LATITUDE] = _FLAT_LATITUDE_RAD
-    return _Problem(board, np.asarray(timed), np.asarray(board.nominal()), prior_sd)
+    stated = prior_sd > 0
+    stated[AZIMUTH] = False
+    stated[WATCH] &= not (free_watch or board.watch == "running")
+    stated[HEIGHT] &= not free_height
+    stated[LATITUDE] = False
+    return _Problem(board, np.asarray(timed), np.asarray(board.nominal()), prior_sd, stated)
 
 
 def _linearise(problem: _Problem, values: Array, utc_s: Array) -> _Linear:
@@ -208,21 +247,57 @@ def _linearise(problem: _Problem, values: Array, utc_s: Array) -> _Linear:
     along = -partials[..., WATCH]
     # Without a time, only what lies across the track tells anything.
     across = np.stack([-along[:, 1], along[:, 0]], axis=-1) / np.hypot(*along.T)[:, None]
-    projector = across[:, :, None] * across[:, None, :]
-    projector[timed] = np.eye(2)
-    residual = np.einsum("nij,nj->ni", projector, whole)
-    design = np.einsum("nij,njk->nik", projector, partials[..., problem.free])
-    return _Linear(residual, design * _scale(problem), whole, partials[..., problem.free], along)
+    by_time = timed[:, None]
+    residual = np.where(by_time, whole, across * np.sum(across * whole, axis=1)[:, None])
+    whiten, scatter = _whitening(problem, along, across)
+    partials = partials[..., problem.free]
+    return _Linear(
+        residual,
+        np.squeeze(whiten @ whole[..., None], -1),
+        whiten @ (partials * _scale(problem)),
+        scatter,
+        whole,
+        partials,
+        along,
+    )
+
+
+def _whitening(problem: _Problem, along: Array, across: Array) -> tuple[Array, Array]:
+    """What turns each mark's millimetres into standard uncertainties, (n, 2, 2), and the
+    logarithm of its variance: of both coordinates, or of what lies across the track."""
+    board, tolerances = problem.board, problem.board.tolerances
+    length = board.length_mm
+    outward = np.stack([board.x_mm, board.y_mm], axis=-1) / np.maximum(length, 1e-9)[:, None]
+    soft = edge_scatter_mm(length, board.height_mm, tolerances)
+    own = tolerances.mark_sd_mm**2
+    late = np.where(problem.timed, tolerances.time_sd_s, 0.0)[:, None] * np.nan_to_num(along)
+    spread = soft[:, None] * outward
+    xx = own + spread[:, 0] ** 2 + late[:, 0] ** 2
+    xy = spread[:, 0] * spread[:, 1] + late[:, 0] * late[:, 1]
+    yy = own + spread[:, 1] ** 2 + late[:, 1] ** 2
+    # The inverse of the lower Cholesky factor of each mark's 2 × 2 covariance.
+    first = 1.0 / np.sqrt(xx)
+    second = 1.0 / np.sqrt(yy - xy**2 / xx)
+    whiten = np.zeros((board.count, 2, 2))
+    whiten[:, 0, 0], whiten[:, 1, 1] = first, second
+    whiten[:, 1, 0] = -second * xy / xx
+    scatter = -2.0 * np.log(first * second)
+    if not problem.timed.all():
+        seen = own + np.sum(across * spread, axis=1) ** 2
+        single = np.stack([across / np.sqrt(seen)[:, None], np.zeros_like(across)], axis=1)
+        whiten = np.where(problem.timed[:, None, None], whiten, single)
+        scatter = np.where(problem.timed, scatter, np.log(seen))
+    return whiten, scatter
 
 
 def _normal(problem: _Problem, linear: _Linear, values: Array, weight: Array) -> tuple[Array, Any]:
     """Normal matrix and right-hand side in units of the unknowns' own scales."""
     free = problem.free
     scale = _scale(problem)
-    design = linear.design
-    per_mark = weight / problem.board.tolerances.mark_sd_mm**2
-    matrix = np.einsum("n,nik,nil->kl", per_mark, design, design)
-    right = np.einsum("n,nik,ni->k", per_mark, design, linear.residual)
+    design = linear.design.reshape(-1, scale.size)
+    weighted = (design * np.repeat(weight, 2)[:, None]).T
+    matrix = weighted @ design
+    right = weighted @ linear.told.ravel()
     pull = (scale / problem.prior_sd[free]) ** 2
     matrix[np.diag_indices_from(matrix)] += pull
     right += pull * (problem.prior[free] - values[free]) / scale
@@ -290,8 +365,8 @@ def _solve_robustly(problem: _Problem, values: Array, utc_s: Array) -> tuple[Arr
 
 
 def _misfit(problem: _Problem, linear: _Linear) -> Array:
-    """Length of each mark's residual in units of the marking tolerance; huge without light."""
-    length = np.sqrt(np.sum(linear.residual**2, axis=1)) / problem.board.tolerances.mark_sd_mm
+    """Length of each mark's residual in units of its scatter; huge without light."""
+    length = np.sqrt(np.sum(linear.told**2, axis=1))
     return np.where(np.isfinite(length), length, 1e6)
 
 
@@ -345,11 +420,10 @@ def _judge(problem: _Problem, values: Array, utc_s: Array, weight: Array, includ
     of_fit = np.einsum("nik,kl,njl->nij", linear.design, covariance, linear.design)
     # A mark that took part has drawn the fit toward itself: its residual is the smaller.
     share = np.where(included, -np.minimum(weight, 1.0), 1.0)[:, None, None]
-    own = problem.board.tolerances.mark_sd_mm**2 * np.eye(2)
     # A mark that alone fixes an unknown cannot be tested: its variance stays above zero.
-    variance = spread**2 * (own + share * of_fit) + 0.01 * own
-    weighted = np.linalg.solve(variance, linear.residual[..., None])[..., 0]
-    test = np.einsum("ni,ni->n", linear.residual, weighted)
+    variance = spread**2 * (np.eye(2) + share * of_fit) + 0.01 * np.eye(2)
+    weighted = np.linalg.solve(variance, linear.told[..., None])[..., 0]
+    test = np.einsum("ni,ni->n", linear.told, weighted)
     good = np.asarray(seen.lit & (test < problem.threshold))
     return good if np.mean(~good) <= MOST_BLUNDERS else seen.lit
 
@@ -380,11 +454,13 @@ def _finish(problem: _Problem, values: Array, utc_s: Array, kept: Mask, converge
     covariance[np.ix_(free, free)] = scaled * np.outer(scale, scale)
     prior_misfit = _prior_misfit(problem, values)
     of_kept = float(np.sum(_misfit(problem, linear) ** 2) + np.sum(prior_misfit**2))
-    freedom = int(problem.each[kept].sum()) - 1
+    flat = int(np.count_nonzero(free & ~problem.stated))
+    freedom = int(problem.each[kept].sum()) - flat
     spread = 1.0
     if freedom > 0 and of_kept > _doubtful_cost(freedom):
         spread = float(np.sqrt(of_kept / freedom))
     terms = _terms(problem, linear, covariance, kept)
+    pulls_cost, pulls_freedom = _pulls(problem, covariance, prior_misfit)
     instants = np.where(problem.timed, board.watch_utc_s - values[WATCH], utc_s)
     values = values.copy()
     values[AZIMUTH] = np.mod(values[AZIMUTH], 2 * np.pi)
@@ -400,14 +476,38 @@ def _finish(problem: _Problem, values: Array, utc_s: Array, kept: Mask, converge
         terms={name: float(np.sqrt(term)) * spread for name, term in terms.items()},
         prior_misfit=prior_misfit,
         converged=converged,
+        pulls_cost=pulls_cost,
+        pulls_freedom=pulls_freedom,
+        scale_cost=float(linear.scatter[kept].sum()),
+        open_cost=float(
+            np.linalg.slogdet(matrix)[1] + 2.0 * np.sum(np.log(problem.prior_sd[free] / scale))
+        ),
     )
+
+
+def _pulls(problem: _Problem, covariance: Array, misfit: Array) -> tuple[float, int]:
+    """Chi-square of what was stated against what the marks alone say, and its freedom.
+
+    The marks pull each stated quantity; a pull's variance is the part of the prior's that
+    the marks have taken away. Directions that the marks hardly fix are left out.
+    """
+    stated = problem.stated
+    if not stated.any():
+        return 0.0, 0
+    left = covariance[np.ix_(stated, stated)] / np.outer(
+        problem.prior_sd[stated], problem.prior_sd[stated]
+    )
+    taken, axes = np.linalg.eigh(np.eye(left.shape[0]) - left)
+    known = taken > _LEAST_TAKEN
+    along = axes[:, known].T @ misfit[stated]
+    return float(np.sum(along**2 / taken[known])), int(np.count_nonzero(known))
 
 
 def _terms(problem: _Problem, linear: _Linear, covariance: Array, kept: Mask) -> dict[str, float]:
     """The azimuth's variance by where it comes from, rad²: the terms add up to it."""
     gain = covariance[AZIMUTH]
     response = linear.design @ (gain[problem.free] / _scale(problem))
-    marking = np.sum(response[kept] ** 2) / problem.board.tolerances.mark_sd_mm**2
+    marking = np.sum(response[kept] ** 2)
     terms = {"marking": float(marking)}
     for term, names in SHARED_TERMS.items():
         columns = [UNKNOWNS.index(name) for name in names]
