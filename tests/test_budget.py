@@ -188,6 +188,18 @@ def test_a_timed_mark_scatters_as_its_budget_says(case):
         assert alone == pytest.approx(np.sqrt(terms[term]), rel=0.1, abs=0.03 * expected), term
 
 
+def _scatter(marks, rod_mm, tolerances):
+    """Covariance of marks (all x, then all y): their own, and along the shadow the soft edge.
+
+    The edge is as wide as the light's 32′ spread over its path (*common practice, no source*).
+    """
+    x, y = np.split(marks, 2)
+    length = np.hypot(x, y)
+    soft = tolerances.edge_scatter * 0.0093 * (length**2 + rod_mm**2) / rod_mm
+    across = np.block([[np.diag(soft * x / length)], [np.diag(soft * y / length)]])
+    return tolerances.mark_sd_mm**2 * np.eye(marks.size) + across @ across.T
+
+
 @pytest.mark.parametrize("case", CASES)
 def test_a_day_of_marks_scatters_as_its_budget_says(case):
     """A linear adjustment with numerical partials of the traced ray, priors as observations."""
@@ -216,13 +228,15 @@ def test_a_day_of_marks_scatters_as_its_budget_says(case):
     partials = (observed(step) - observed(-step)) / (2e-2 * sd[:, None])
     turned = (observed(np.zeros((1, 7)), 1e-5) - observed(np.zeros((1, 7)), -1e-5)) / 2e-5
     design = np.concatenate([turned, partials]).T
-    normal = design.T @ design / tolerances.mark_sd_mm**2 + np.diag([0.0, *sd**-2])
+    weight = np.linalg.inv(_scatter(observed(np.zeros((1, 7)))[0], rod, tolerances))
+    normal = design.T @ weight @ design + np.diag([0.0, *sd**-2])
     generator = np.random.default_rng(8)
     errors = generator.normal(size=(DRAWS, 7)) * sd
     marks = observed(errors)
-    marks = marks + tolerances.mark_sd_mm * generator.normal(size=marks.shape)
+    scatter = np.linalg.cholesky(np.linalg.inv(weight))
+    marks = marks + generator.normal(size=marks.shape) @ scatter.T
     residual = marks - observed(np.zeros((1, 7)))
-    solved = np.linalg.solve(normal, design.T @ residual.T / tolerances.mark_sd_mm**2)
+    solved = np.linalg.solve(normal, design.T @ weight @ residual.T)
     information = budget.mark_information(
         planned(latitude, declination, hour_angle, rod), tolerances
     ).sum(axis=0)

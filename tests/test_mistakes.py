@@ -559,9 +559,11 @@ MISTAKES = [
     Mistake("degrees and minutes of the place typed as decimals, as 41.15 for 41°15′", NEVER, "",
             stated("sites", "Hill", latitude_deg="41.15", longitude_deg="-5.3"),
             "so small a shift hides behind level and watch; the line holds within its figure"),
-    Mistake("a board slightly out of level from east to west", NEVER, "", tilted_east,
-            "marks on both sides of noon cannot tell it from a turned board: the figure carries "
-            "the stated level, and a second day with the board end for end shows it"),
+    Mistake("a board slightly out of level from east to west, with pairs, without a watch or with "
+            "one known to half a minute", NEVER, "", tilted_east,
+            "nothing tells it from a turned board then: the figure carries the stated level. With "
+            "a watch set to the second the marks show the tilt and the line is right; else a "
+            "second day with the board end for end shows it"),
     Mistake("the sheet named from its other end", NEVER, "", marked("p1", lambda x, y: (-x, -y)),
             "a line and its opposite look alike on a sheet: a compass reading toward the "
             "reference shows it", False),

@@ -246,7 +246,7 @@ def _as_wide_as_to(fit: Fit, other: Fit) -> Fit:
 
 def _suspicious(board: Board, fit: Fit) -> bool:
     pulled = np.abs(fit.prior_misfit[[WATCH, HEIGHT]]).max() > DOUBTFUL_PULL
-    many_rejected = np.count_nonzero(~fit.kept) > max(1, board.count // 5)
+    many_rejected = np.count_nonzero(~fit.kept) > max(1, board.count // 12)
     return bool(pulled or many_rejected or fit.spread > 1.0 or not fit.converged)
 
 
