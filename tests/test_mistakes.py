@@ -535,8 +535,8 @@ MISTAKES = [
             "date are swapped: 2026-05-03, not 2026-03-05",
             stated("setups", "p1", date="2026-03-05")),
     # Set-ups mixed up
-    Mistake("some marks under another set-up's id", MARKS, "would fit set-up p1, if they are "
-            "its", last_marks_elsewhere),
+    Mistake("some marks under another set-up's id", MARKS, "belong to set-up p1, whose "
+            "line they fit", last_marks_elsewhere),
     Mistake("all the marks under another set-up's id", MARKS, "the marks fit the site, date and "
             "rod of set-up", ids_exchanged),
     # The compass

@@ -57,6 +57,7 @@ _ROBUST_STEPS = 12
 # A stated quantity is tested only as far as the marks take away this part of its variance.
 _LEAST_TAKEN = 0.05
 
+
 @dataclass(frozen=True)
 class Fit:
     """An adjusted board.
