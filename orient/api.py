@@ -127,8 +127,17 @@ def declination(
     return field(latitude_deg, longitude_deg, elevation_m, decimal_year(when))
 
 
-def write_report(campaign: Campaign, folder: Path | str) -> list[Path]:
-    """Write the report page of a campaign, with its tables and map layers, into a folder."""
+def write_report(campaign: Campaign, folder: Path | str, force: bool = False) -> list[Path]:
+    """Write the report page of a campaign, with its tables and map layers, into a folder.
+
+    Args:
+        campaign: with all three tables.
+        folder: made where it does not exist; an earlier report of this campaign is replaced.
+        force: replace another campaign's report, or other files of the same names, too.
+
+    Raises:
+        InputError: the folder holds a campaign's tables or files that are not to be replaced.
+    """
     from orient.report.page import write_report as write
 
-    return write(campaign, folder)
+    return write(campaign, folder, force=force)

@@ -28,6 +28,7 @@ COMMANDS: dict[str, tuple[str, str]] = {
     "mark": ("orient.commands.mark", "Type in the marks of a board, one by one."),
     "reduce": ("orient.commands.reduce", "Marks to true north."),
     "compass": ("orient.commands.compass", "What the compass readings say of rock and needle."),
+    "simulate": ("orient.commands.simulate", "Boards to practise on, for a day without sun."),
     "report": ("orient.commands.report", "All of it on one page, with tables beside it."),
 }
 

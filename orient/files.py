@@ -100,6 +100,11 @@ def _make_folders(folder: Path, made: list[Path]) -> None:
         raise NotADirectoryError(errno.ENOTDIR, said, str(folder)) from None
 
 
+def is_left_behind(path: Path) -> bool:
+    """Whether a file is a temporary one of this program, left by a run that was killed."""
+    return path.name.startswith(_PREFIX) and path.name.endswith(_SUFFIX)
+
+
 def _clear_left_behind(folder: Path) -> None:
     for path in folder.glob(f"{_PREFIX}*{_SUFFIX}"):
         with contextlib.suppress(OSError):

@@ -2,40 +2,152 @@
 
 from __future__ import annotations
 
-FLAGS: dict[str, str] = {
-    "sun-too-high": "The noon sun stands too high for good marks: mark only in the early "
-    "morning and late afternoon, as the plan shows.",
-    "sun-too-low": "The sun stays too low for a usable shadow: choose another day or a shorter "
-    "rod.",
-    "no-window": "No hours of this day meet the target: choose another day, another rod, "
-    "better levelling, or accept a wider figure.",
-    "near-noon": "The marks lie close to noon, where the shadow's direction races: mark again "
-    "two hours and more before and after noon.",
-    "few-pairs": "Fewer than three equal-altitude pairs: mark more often, morning and afternoon.",
-    "one-sided": "All the marks lie on one side of noon: add marks on the other side, or trust "
-    "this line only as far as the watch.",
-    "off-board": "The shadow's tip leaves the board: use a shorter rod or a larger board.",
-    "blunder": "At least one mark does not fit the others and was left out: look at it on the "
-    "sheet before you trust the line.",
-    "watch-doubtful": "The marks disagree with the stated watch: check its zone, summer time and "
-    "setting.",
-    "height-doubtful": "The shadow lengths disagree with the stated rod height or the site's "
-    "latitude: measure the rod from the board to the tip again.",
-    "record-doubtful": "Another reading of the record fits its marks far better: see which mistake "
-    "would explain them, and put the table right.",
-    "no-reference-angle": "The reference has a name but no direction on the board: give its "
-    "reference_angle_deg, or a point on its line as reference_x_mm and reference_y_mm.",
-    "grid-edge": "The site lies near or beyond the edge of its grid zone: make sure that "
-    "everyone works in the same zone.",
-    "model-expired": "The date lies outside the magnetic model's years: take its declination "
-    "with caution.",
-    "weak-horizontal-field": "The earth's horizontal field is weak here: a compass is doubtful "
-    "or useless.",
-    "setups-disagree": "Set-ups of the same reference disagree by more than their uncertainties "
-    "allow: find out which board was moved or mis-measured before you use their mean.",
-    "compass-differs": "The compass readings show more than a usual compass in usual ground: see "
-    "what `orient compass` says of ground, needle and slips.",
-}
+from enum import StrEnum
+
+
+class Flag(StrEnum):
+    """A flag is its code, a text; beside it stand its sentence and who deals with it.
+
+    `sentence` tells a person what to do, `raised_by` names the modules that raise it, under
+    `orient`, `shown_by` the commands that show it. A flag without one of these cannot be
+    written down: the class does not come into being.
+    """
+
+    sentence: str
+    raised_by: tuple[str, ...]
+    shown_by: tuple[str, ...]
+
+    def __new__(cls, code: str, sentence: str, raised_by: str, shown_by: str) -> Flag:
+        if not (code and sentence and raised_by and shown_by):
+            raise ValueError(f"the flag {code!r} lacks a sentence, a raiser or a command")
+        flag = str.__new__(cls, code)
+        flag._value_ = code
+        flag.sentence = sentence
+        flag.raised_by, flag.shown_by = tuple(raised_by.split()), tuple(shown_by.split())
+        return flag
+
+    def __repr__(self) -> str:
+        return repr(self.value)
+
+    SUN_TOO_HIGH = (
+        "sun-too-high",
+        "The noon sun stands too high for good marks: mark only in the early "
+        "morning and late afternoon, as the plan shows.",
+        "site planning.hours",
+        "sites plan bring sheet",
+    )
+    SUN_TOO_LOW = (
+        "sun-too-low",
+        "The sun stays below the lowest sun to mark by, or behind the skyline, all "
+        "day: choose another day; the plan of one site names what else was found to do.",
+        "site planning.hours",
+        "sites plan bring sheet",
+    )
+    NO_WINDOW = (
+        "no-window",
+        "No hours of this day meet the target: choose another day, or accept a wider "
+        "figure; the plan of one site names what else was found to do.",
+        "planning.hours",
+        "plan bring crew",
+    )
+    NEAR_NOON = (
+        "near-noon",
+        "The marks lie close to noon, where the shadow's direction races: mark again "
+        "two hours and more before and after noon.",
+        "observation.reduction",
+        "reduce report",
+    )
+    FEW_PAIRS = (
+        "few-pairs",
+        "Fewer than three equal-altitude pairs: mark more often, morning and afternoon.",
+        "observation.reduction",
+        "reduce report",
+    )
+    ONE_SIDED = (
+        "one-sided",
+        "All the marks lie on one side of noon: add marks on the other side, or trust "
+        "this line only as far as the watch.",
+        "observation.reduction",
+        "reduce report",
+    )
+    OFF_BOARD = (
+        "off-board",
+        "The tip's shadow leaves the board in the good hours: `orient bring` finds the "
+        "rod and the board that serve.",
+        "planning.hours observation.marking",
+        "plan bring sheet mark",
+    )
+    BLUNDER = (
+        "blunder",
+        "At least one mark does not fit the others and was left out: look at it on the "
+        "sheet before you trust the line.",
+        "observation.reduction",
+        "reduce report",
+    )
+    WATCH_DOUBTFUL = (
+        "watch-doubtful",
+        "The marks disagree with the stated watch: check its zone, summer time and setting.",
+        "observation.reduction",
+        "reduce report",
+    )
+    HEIGHT_DOUBTFUL = (
+        "height-doubtful",
+        "The shadow lengths disagree with the stated rod height or the site's "
+        "latitude: measure the rod from the board to the tip again.",
+        "observation.reduction",
+        "reduce report",
+    )
+    RECORD_DOUBTFUL = (
+        "record-doubtful",
+        "Another reading of the record fits its marks far better: see which mistake "
+        "would explain them, and put the table right.",
+        "observation.mistakes.campaign",
+        "reduce report",
+    )
+    NO_REFERENCE_ANGLE = (
+        "no-reference-angle",
+        "The reference has a name but no direction on the board: give its "
+        "reference_angle_deg, or a point on its line as reference_x_mm and reference_y_mm.",
+        "observation.setups",
+        "reduce report",
+    )
+    GRID_EDGE = (
+        "grid-edge",
+        "The site lies near or beyond the edge of its grid zone: make sure that "
+        "everyone works in the same zone.",
+        "site",
+        "sites reduce report",
+    )
+    MODEL_EXPIRED = (
+        "model-expired",
+        "The date lies outside the magnetic model's years: take its declination with caution.",
+        "magnetism",
+        "sites declination reduce report",
+    )
+    WEAK_HORIZONTAL_FIELD = (
+        "weak-horizontal-field",
+        "The earth's horizontal field is weak here: a compass is doubtful or useless.",
+        "magnetism",
+        "sites declination reduce report",
+    )
+    SETUPS_DISAGREE = (
+        "setups-disagree",
+        "Set-ups of the same reference disagree by more than their uncertainties "
+        "allow: find out which board was moved or mis-measured before you use their mean.",
+        "observation.setups",
+        "reduce report",
+    )
+    COMPASS_DIFFERS = (
+        "compass-differs",
+        "The compass readings show more than a usual compass in usual ground: see "
+        "what `orient compass` says of ground, needle and slips.",
+        "observation.setups",
+        "reduce report compass",
+    )
+
+
+#: The sentence of each flag by its code.
+FLAGS: dict[str, str] = {flag.value: flag.sentence for flag in Flag}
 
 CAUTIONS: tuple[str, ...] = (
     "Never look at the sun, least of all through an instrument: watch the shadow only.",

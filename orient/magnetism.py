@@ -10,7 +10,7 @@ import re
 from typing import Any
 
 from orient.errors import Fault, InputError
-from orient.flags import FLAGS
+from orient.flags import FLAGS, Flag
 from orient.numbers import magnetic
 from orient.numbers.angles import wrap_360
 from orient.numbers.magnetic import DeclinationChange
@@ -86,11 +86,11 @@ def change_in_words(
 
 def field_flags(horizontal_nt: float, expired: bool) -> list[str]:
     """The flags that the field at one place and date carries, as codes of `orient.flags`."""
-    flags = []
+    flags: list[str] = []
     if expired:
-        flags.append("model-expired")
+        flags.append(Flag.MODEL_EXPIRED)
     if horizontal_nt < magnetic.CAUTION_HORIZONTAL_NT:
-        flags.append("weak-horizontal-field")
+        flags.append(Flag.WEAK_HORIZONTAL_FIELD)
     return flags
 
 

@@ -8,6 +8,7 @@ import numpy as np
 import pandas as pd
 from numpy.typing import ArrayLike
 
+from orient.flags import Flag
 from orient.magnetism import field_flags
 from orient.numbers import grid, magnetic, sun
 from orient.numbers.angles import signed
@@ -109,9 +110,9 @@ def describe(
         }
     )
     table["flags"] = [
-        ["sun-too-high"] * bool(noon_altitude > max_altitude_deg)
-        + ["sun-too-low"] * bool(noon_altitude < min_altitude_deg)
-        + ["grid-edge"] * bool(near_edge)
+        [Flag.SUN_TOO_HIGH] * bool(noon_altitude > max_altitude_deg)
+        + [Flag.SUN_TOO_LOW] * bool(noon_altitude < min_altitude_deg)
+        + [Flag.GRID_EDGE] * bool(near_edge)
         + field_flags(float(horizontal), bool(expired))
         for noon_altitude, near_edge, horizontal, expired in zip(
             np.asarray(altitude), figures.near_edge, north.horizontal_nt, north.expired, strict=True

@@ -10,9 +10,9 @@ from browser import open_page
 from orient.flags import CAUTIONS
 from orient.numbers import sun
 from orient.numbers.angles import wrap_180, wrap_360
+from orient.pages.lookup import SHORTEST_SHADOW
 from orient.planning.hours import Limits, plan_table
 from orient.planning.rig import Rig
-from orient.planpage.lookup import SHORTEST_SHADOW
 from orient.planpage.page import plan_page
 from orient.tables import clock
 from orient.tables.campaign import read_campaign

@@ -201,6 +201,7 @@ def test_no_command_writes_input(campaign, tmp_path, monkeypatch):
         "sites": [], "plan": ["--from", "2026-04-12"], "bring": ["--from", "2026-04-12"],
         "crew": ["--from", "2026-04-12", "--start", "Ridge"], "reduce": [], "compass": [],
         "sheet": ["--site", "Ridge", "--date", "2026-04-12", "-o", "s.pdf"],
+        "simulate": ["--site", "Ridge", "--date", "2026-04-12", "-o", "practice"],
         "report": ["-o", "page"],
     }  # fmt: skip
     # The others take no campaign, or are asked to add to one.

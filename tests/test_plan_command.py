@@ -3,6 +3,7 @@
 import csv
 import io
 import json
+import re
 from datetime import datetime
 
 import pytest
@@ -259,10 +260,51 @@ BEST = {
         ),
         (
             {"noon_altitude_deg": 9.0, "flags": ["sun-too-low", "no-window"], "best": None},
-            "noon sun 9° up: too low or behind the skyline all day",
+            "noon sun 9° up: below the lowest sun to mark by, or behind the skyline, all day",
         ),
     ],
 )
 def test_sentences_say_what_to_do(row, said):
     whole = {"morning": None, "afternoon": None, "best": BEST, "day_expected_u_deg": 0.1, **row}
     assert sentence(whole) == said
+
+
+@pytest.mark.parametrize(("latitude", "date"), [("45", "2026-12-20"), ("-38", "2026-06-21")])
+def test_what_would_do_does(tmp_path, latitude, date):
+    """The rod that the plan names is planned with: the day then meets the target."""
+    (tmp_path / "sites.csv").write_text(f"site,latitude_deg,longitude_deg\na,{latitude},20\n")
+    run = CliRunner()
+    plan = ["plan", str(tmp_path), "--from", date, "--rod", "500"]
+    said = " ".join(run.invoke(orient, plan).stdout.split())
+    rod = re.search(r"What would do: a rod of (\d+) mm: ±([0-9.]+)°", said)
+    assert rod, said
+    again = ["plan", str(tmp_path), "--from", date, "--rod", rod[1], "--format", "json"]
+    row = json.loads(run.invoke(orient, again).stdout)[0]
+    assert row["morning"]
+    assert 1.959964 * row["best"]["expected_u_deg"] == pytest.approx(float(rod[2]), abs=0.005)
+
+
+def test_a_low_winter_sun_names_the_sun_and_the_rod_that_work(tmp_path):
+    (tmp_path / "sites.csv").write_text("site,latitude_deg,longitude_deg\na,64,20\n")
+    run = CliRunner()
+    plan = ["plan", str(tmp_path), "--from", "2026-02-10"]
+    said = " ".join(run.invoke(orient, plan).stdout.split())
+    found = re.search(r"sun down to (\d)° high and a rod of (\d+) mm(, all)?", said)
+    assert found, said
+    again = [*plan, "--min-altitude", found[1], "--rod", found[2], "--format", "json"]
+    row = json.loads(run.invoke(orient, again).stdout)[0]
+    u = row["day_expected_u_deg"] if found[3] else row["best"]["expected_u_deg"]
+    assert u <= 0.25
+
+
+def test_the_target_as_people_see_it(tmp_path):
+    (tmp_path / "sites.csv").write_text("site,latitude_deg,longitude_deg\na,45,20\n")
+    run = CliRunner()
+    plan = ["plan", str(tmp_path), "--from", "2026-05-04", "--rod", "200"]
+    as_seen, as_standard = (
+        run.invoke(orient, [*plan, "--target", target, "--format", "json"]).stdout
+        for target in ("±0.489991", "0.25")
+    )
+    assert json.loads(as_seen)[0]["morning"] == json.loads(as_standard)[0]["morning"]
+    assert "meets ±0.49° (95 %)" in run.invoke(orient, plan).stdout
+    assert run.invoke(orient, [*plan, "--target", "±"]).exit_code == 2

@@ -268,7 +268,7 @@ def test_the_command_writes_where_it_is_told_and_beside_by_default(tmp_path, mon
     told = CliRunner().invoke(orient, ["report", str(folder)])
     assert told.exit_code == 0, told.output
     assert sorted(path.name for path in (tmp_path / "reports" / "camp").iterdir()) == sorted(
-        page.FILES
+        [*page.FILES, "contents.json"]
     )
     assert CliRunner().invoke(orient, ["report", "camp", "-o", "here"]).exit_code == 0
     assert (tmp_path / "here" / "index.html").exists()

@@ -30,6 +30,7 @@ from orient.commands.planning_options import (
     dates_between,
     limit_options,
     span_options,
+    target_text,
     the_rig,
     with_options,
 )
@@ -139,8 +140,8 @@ def _show_rigs(choice: pd.DataFrame, style: str, limits: Limits) -> None:
     if style == "table":
         console().print(
             f"Each board with the rod that serves it best, the best of all first: share of the "
-            f"days with hours that meet {limits.target_deg:g}° standard, and the usual ± "
-            "(95 %) of a day's best pair and of all its marks with a good watch."
+            f"days with hours that meet {target_text(limits)}, and the usual ± (95 %) of "
+            " a day's best pair and of all its marks with a good watch."
         )
     emit(
         rows,

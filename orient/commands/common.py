@@ -4,12 +4,43 @@ from __future__ import annotations
 
 import math
 import sys
-from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
+from collections.abc import Callable, Iterable, Iterator, Sequence
 from contextlib import contextmanager
 from datetime import date
-from typing import Any, NamedTuple
+from pathlib import Path
+from typing import Any
 
 import click
+
+from orient.commands.terminal import (
+    Column,
+    Row,
+    console,
+    printable,
+    say,
+    show_table,
+    write_machine_text,
+)
+
+__all__ = [
+    "Column",
+    "LocalDate",
+    "Row",
+    "campaign_argument",
+    "console",
+    "emit",
+    "force_option",
+    "format_option",
+    "number",
+    "printable",
+    "progress",
+    "records",
+    "say",
+    "show_flags",
+    "show_table",
+    "tell_written",
+    "write_machine_text",
+]
 
 campaign_argument = click.argument("campaign", type=click.Path(file_okay=False), metavar="CAMPAIGN")
 format_option = click.option(
@@ -21,7 +52,9 @@ format_option = click.option(
     help="How the rows are written to standard output.",
 )
 
-Row = Mapping[str, Any]
+force_option = click.option(
+    "--force", is_flag=True, help="Replace files that are there, even if made by something else."
+)
 
 
 class LocalDate(click.ParamType):
@@ -45,18 +78,6 @@ class LocalDate(click.ParamType):
         return found
 
 
-class Column(NamedTuple):
-    """A column of a table for people: heading, what it shows of a row, its side.
-
-    A column that is `whole` is never broken over lines; numbers never are.
-    """
-
-    heading: str
-    show: Callable[[Row], str]
-    right: bool = True
-    whole: bool = False
-
-
 def number(value: Any, places: int = 1, unit: str = "", plus: bool = False) -> str:
     """A number for people, or a dash where there is none; a true minus sign."""
     if value is None or not math.isfinite(value):
@@ -77,40 +98,13 @@ def emit(rows: Sequence[Row], style: str, columns: Sequence[Column], title: str 
         return
     from orient.export.rows import csv_rows, json_rows
 
-    click.echo(json_rows(rows) if style == "json" else csv_rows(rows), nl=False)
+    write_machine_text(json_rows(rows) if style == "json" else csv_rows(rows))
 
 
-def show_table(rows: Sequence[Row], columns: Sequence[Column], title: str = "") -> None:
-    """Draw a table that fits the terminal, 80 columns where there is none."""
-    from rich import box
-    from rich.table import Table
-    from rich.text import Text
-
-    table = Table(
-        box=box.SIMPLE_HEAD, title=printable(title) or None, title_justify="left", pad_edge=False
-    )
-    for column in columns:
-        table.add_column(
-            column.heading,
-            justify="right" if column.right else "left",
-            overflow="fold",
-            no_wrap=column.right or column.whole,
-        )
-    for row in rows:
-        table.add_row(*(Text(printable(column.show(row))) for column in columns))
-    console().print(table)
-
-
-def console() -> Any:
-    """A rich console on standard output: the terminal's width, or 80 columns in a pipe."""
-    from rich.console import Console
-
-    return Console(width=None if sys.stdout.isatty() else 80, highlight=False, markup=False)
-
-
-def printable(text: str) -> str:
-    """Text with control characters made visible, so that no cell can steer a terminal."""
-    return "".join(c if c.isprintable() else "\N{REPLACEMENT CHARACTER}" for c in text)
+def tell_written(paths: Iterable[Path]) -> None:
+    """Name the files written on standard output, a line each."""
+    for path in paths:
+        click.echo(printable(str(path)))
 
 
 def show_flags(rows: Iterable[Row], key: str) -> None:
@@ -124,9 +118,9 @@ def show_flags(rows: Iterable[Row], key: str) -> None:
             if name not in carriers.setdefault(flag, []):
                 carriers[flag].append(name)
     for flag, names in carriers.items():
-        listed = ", ".join(printable(name) for name in names[:6])
+        listed = ", ".join(names[:6])
         more = f" and {len(names) - 6} more" if len(names) > 6 else ""
-        console().print(f"{flag} ({listed}{more}): {FLAGS[flag]}")
+        say(f"{flag} ({listed}{more}): {FLAGS[flag]}")
 
 
 @contextmanager

@@ -20,6 +20,7 @@ from orient.commands.common import (
     printable,
     progress,
     records,
+    write_machine_text,
 )
 from orient.commands.planning_options import (
     POSITIVE,
@@ -211,7 +212,7 @@ def crew(
     if style == "table":
         _show(table, choice, work, home, len(dates))
     elif style == "csv":
-        click.echo(csv_text(table), nl=False)
+        write_machine_text(csv_text(table))
     else:
         known = table.notna() & (table != "").fillna(False)
         emit(records(table.astype(object).where(known, None)), style, [])

@@ -6,7 +6,7 @@ from pathlib import Path
 
 import click
 
-from orient.commands.common import printable
+from orient.commands.common import tell_written
 
 
 @click.command()
@@ -30,20 +30,20 @@ def demo(ctx: click.Context, folder: Path, force: bool) -> None:
     tables, page = folder / NAME, folder / "report"
     if not force:
         _refuse_to_overwrite(tables, page)
-    for path in write_whole(tables, make_demo().files):
-        click.echo(printable(str(path)))
-    ctx.invoke(report, campaign=str(tables), output=page)
+    tell_written(write_whole(tables, make_demo().files))
+    ctx.invoke(report, campaign=str(tables), output=page, force=force)
     ctx.invoke(reduce, campaign=str(tables))
     click.echo(f"Open {page / 'index.html'} in a browser for the whole of it.", err=True)
 
 
 def _refuse_to_overwrite(*folders: Path) -> None:
     from orient.errors import Fault, InputError
+    from orient.files import is_left_behind
 
     faults = [
         Fault(str(folder), None, None, "a folder with files in it", "an empty one, or --force")
         for folder in folders
-        if folder.is_dir() and any(folder.iterdir())
+        if folder.is_dir() and any(not is_left_behind(path) for path in folder.iterdir())
     ]
     if faults:
         raise InputError(faults)

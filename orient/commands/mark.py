@@ -210,8 +210,8 @@ class _Session:
         return True
 
     def _doubts(self) -> list[str]:
+        from orient.observation.boards import board_of
         from orient.observation.marking import doubts
-        from orient.observation.setups import board_of
 
         used = self.marks[self.marks["use"].astype(bool)]
         board: Board = board_of(self.campaign, self.setup)

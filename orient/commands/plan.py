@@ -5,6 +5,7 @@ from __future__ import annotations
 import os
 from collections.abc import Iterable, Iterator
 from contextlib import ExitStack, contextmanager
+from dataclasses import replace
 from datetime import date
 from itertools import groupby
 from pathlib import Path
@@ -18,12 +19,15 @@ from orient.commands.common import (
     campaign_argument,
     console,
     emit,
+    force_option,
     format_option,
     number,
     printable,
     progress,
     show_flags,
     show_table,
+    tell_written,
+    write_machine_text,
 )
 from orient.commands.planning_options import (
     altitude_limits,
@@ -34,6 +38,7 @@ from orient.commands.planning_options import (
     dates_between,
     limit_options,
     span_options,
+    target_text,
     the_rig,
     with_options,
 )
@@ -48,6 +53,9 @@ if TYPE_CHECKING:
 _WORTH_SHARING = 6000
 #: Budgets of more site-days than this nobody reads.
 _MOST_BUDGETS = 100
+#: For so many spells of days without good hours a way out is sought.
+_MOST_REMEDIES = 10
+_SITES_SAMPLED = 20
 
 
 @click.command("plan")
@@ -74,6 +82,7 @@ _MOST_BUDGETS = 100
     metavar="FILE.html",
     help="Write the plan as one page instead: to print, to hand out, to use on site by phone.",
 )
+@force_option
 @format_option
 def plan(
     campaign: str,
@@ -91,6 +100,7 @@ def plan(
     cluster: str | None,
     show_budget: bool,
     page: Path | None,
+    force: bool,
     style: str,
     **care: float,
 ) -> None:
@@ -108,7 +118,7 @@ def plan(
     sites = chosen_sites(campaign, names)
     rig = the_rig(rod, board, reach, care)
     if page:
-        _write_page(page, campaign, sites, dates, rig, limits, step)
+        _write_page(page, force, campaign, sites, dates, rig, limits, step)
         return
     site_days = len(sites) * len(dates)
     if show_budget:
@@ -134,11 +144,12 @@ def plan(
         elif style == "csv":
             _write_csv(chunks, sites)
         else:
-            _show_plan(chunks, sites, len(dates), _title(rig, limits))
+            _show_plan(chunks, sites, dates, rig, limits)
 
 
 def _write_page(
     page: Path,
+    force: bool,
     campaign: str,
     sites: pd.DataFrame,
     dates: Any,
@@ -146,18 +157,20 @@ def _write_page(
     limits: Limits,
     step: float,
 ) -> None:
-    from orient.files import write_whole
-    from orient.planpage.page import TooLarge, check_size, plan_page
+    from orient.outputs import check_output, write_output
+    from orient.planpage.page import KIND, TooLarge, check_size, plan_page
 
     try:
         check_size(len(sites), len(dates))
     except TooLarge as fault:
         raise click.UsageError(f"--page: {fault}.") from None
+    if page.suffix.lower() not in (".html", ".htm"):
+        raise click.UsageError(f"--page takes a file ending in .html, found {page.name}")
+    check_output(page.parent, page.name, KIND, force)
     with progress("Planning", len(sites)) as advance:
         name = Path(campaign).resolve().name
         text = plan_page(name, sites, dates, rig, limits, step, advance)
-    for path in write_whole(page.parent, {page.name: text}):
-        click.echo(printable(str(path)))
+    tell_written(write_output(page.parent, {page.name: text}, force))
 
 
 def _processors() -> int:
@@ -192,9 +205,9 @@ def _write_json(chunks: Iterable[pd.DataFrame], sites: pd.DataFrame) -> None:
     lead = "["
     for chunk in chunks:
         for row in plan_rows(chunk, sites):
-            click.echo(f"{lead}\n{json.dumps(row, ensure_ascii=False)}", nl=False)
+            write_machine_text(f"{lead}\n{json.dumps(row, ensure_ascii=False)}")
             lead = ","
-    click.echo("[]" if lead == "[" else "\n]")
+    write_machine_text("[]\n" if lead == "[" else "\n]\n")
 
 
 def _write_csv(chunks: Iterable[pd.DataFrame], sites: pd.DataFrame) -> None:
@@ -204,8 +217,8 @@ def _write_csv(chunks: Iterable[pd.DataFrame], sites: pd.DataFrame) -> None:
     for number_of_chunk, chunk in enumerate(chunks):
         header, _, body = csv_text(local_table(chunk, sites)).partition("\n")
         if number_of_chunk == 0:
-            click.echo(header)
-        click.echo(body, nl=False)
+            write_machine_text(f"{header}\n")
+        write_machine_text(body)
 
 
 def _title(rig: Rig, limits: Limits) -> str:
@@ -215,22 +228,24 @@ def _title(rig: Rig, limits: Limits) -> str:
         else f"board {rig.board_width_mm:g} × {rig.board_depth_mm:g} mm"
     )
     return (
-        f"Hours in which a pair of marks meets {limits.target_deg:g}° standard; "
+        f"Hours in which a pair of marks meets {target_text(limits)}; "
         f"rod {rig.rod_mm:g} mm, {board}, sun {limits.min_altitude_deg:g}–"
         f"{limits.max_altitude_deg:g}° up. Local time; ± is the 95 % figure."
     )
 
 
-def _show_plan(chunks: Iterable[pd.DataFrame], sites: pd.DataFrame, days: int, title: str) -> None:
+def _show_plan(
+    chunks: Iterable[pd.DataFrame], sites: pd.DataFrame, dates: Any, rig: Rig, limits: Limits
+) -> None:
     import pandas as pd
 
     from orient.flags import CAUTIONS
     from orient.planning.rows import SUMMED, plan_rows, season
 
-    many = len(sites) > 1 and days > 1
+    many = len(sites) > 1 and len(dates) > 1
     # A summary needs few of the columns: a country's year of them stays small.
     table = pd.concat([chunk[SUMMED] if many else chunk for chunk in chunks], ignore_index=True)
-    console().print(title)
+    console().print(_title(rig, limits))
     if many:
         rows = cast("list[Row]", season(table).to_dict("records"))
         show_table(rows, _season_columns())
@@ -238,19 +253,46 @@ def _show_plan(chunks: Iterable[pd.DataFrame], sites: pd.DataFrame, days: int, t
     elif len(sites) > 1:
         rows = [*plan_rows(table, sites)]
         show_table(rows, _row_columns("site"))
-        _say([(row["site"], row) for row in rows if row["flags"]])
+        _say([(row["site"], row) for row in rows if row["flags"]], sites, rig, limits)
     else:
         rows = [*plan_rows(table, sites)]
         show_table(rows, _row_columns("date"), f"{sites.index[0]}, {rows[0]['date'][:4]}")
-        _say(_spells(rows))
+        _say(_spells(rows), sites, rig, limits)
+    _say_watch(table, sites, dates, rig, limits)
     console().print(CAUTIONS[0])
 
 
-def _say(said: Iterable[tuple[str, Row]]) -> None:
+def _say(said: Iterable[tuple[str, Row]], sites: pd.DataFrame, rig: Rig, limits: Limits) -> None:
+    from orient.planning.remedies import remedies
     from orient.planning.rows import sentence
 
+    tries = _MOST_REMEDIES
     for label, row in said:
-        console().print(f"{printable(label)}: {sentence(row)}.")
+        found = []
+        if row["morning"] is None and tries:
+            tries -= 1
+            found = remedies(sites.loc[[row["site"]]], row["date"], rig, limits)
+        console().print(f"{printable(label)}: {sentence(row, found)}.")
+
+
+def _say_watch(
+    table: pd.DataFrame, sites: pd.DataFrame, dates: Any, rig: Rig, limits: Limits
+) -> None:
+    """What all the day's marks together come to, with this watch and with one to the second."""
+    from orient.planning.bring import sampled
+    from orient.planning.hours import plan_table
+    from orient.planning.remedies import GOOD_WATCH_S
+
+    now = table["day_u_deg"].median()
+    if now != now or rig.tolerances.watch_sd_s <= GOOD_WATCH_S:
+        return
+    better = replace(rig, tolerances=replace(rig.tolerances, watch_sd_s=GOOD_WATCH_S))
+    some = sites.iloc[:: max(1, len(sites) // _SITES_SAMPLED)]
+    then = plan_table(some, sampled(dates, len(some)), better, limits)["day_u_deg"].median()
+    console().print(
+        f"All the marks of a day together: usually ± {at_95(now)} with a watch known to "
+        f"{rig.tolerances.watch_sd_s:g} s, ± {at_95(then)} with one set to the second (95 %)."
+    )
 
 
 def _spells(rows: Iterable[Row]) -> Iterator[tuple[str, Row]]:
@@ -300,15 +342,15 @@ def _season_columns() -> list[Column]:
 
 
 def _flagged_days(row: Row) -> str:
-    from orient.planning.hours import FLAGS
+    from orient.planning.hours import DAY_FLAGS
 
-    return ", ".join(f"{flag} {row[flag]}" for flag in FLAGS if row[flag]) or "–"
+    return ", ".join(f"{flag} {row[flag]}" for flag in DAY_FLAGS if row[flag]) or "–"
 
 
 def _season_flags(row: Row) -> list[str]:
-    from orient.planning.hours import FLAGS
+    from orient.planning.hours import DAY_FLAGS
 
-    flags = [flag for flag in FLAGS if row[flag]]
+    flags = [flag for flag in DAY_FLAGS if row[flag]]
     # Where other flags tell why there is no window, they tell better what to do.
     explained = row["off-board"] + row["sun-too-low"]
     return [flag for flag in flags if flag != "no-window" or row["no-window"] > explained]

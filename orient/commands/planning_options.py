@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+import re
 from collections.abc import Callable
 from datetime import date
 from difflib import get_close_matches
@@ -11,7 +12,7 @@ from typing import TYPE_CHECKING, Any, TypeVar
 import click
 
 from orient.commands.common import LocalDate, number
-from orient.numbers.tolerances import Tolerances
+from orient.numbers.tolerances import COVERAGE_95, Tolerances
 
 if TYPE_CHECKING:
     import numpy as np
@@ -48,17 +49,32 @@ class Positive(click.ParamType):
 
 POSITIVE = Positive()
 
+
+class Target(click.ParamType):
+    """What a line must meet: `±0.5` as people are shown it (95 %), `0.25` one standard."""
+
+    name = "target"
+
+    def convert(
+        self, value: Any, param: click.Parameter | None, ctx: click.Context | None
+    ) -> float:
+        text = str(value).strip()
+        plain = re.sub(r"^(±|\+/?-)\s*", "", text)
+        found: float = POSITIVE.convert(plain.removesuffix("°"), param, ctx)
+        return found / COVERAGE_95 if plain != text else found
+
+
 span_options = (
     click.option("--from", "first", type=LocalDate(), required=True, help="First local date."),
     click.option("--to", "last", type=LocalDate(), help="Last local date; the first if left out."),
     click.option("--site", "names", multiple=True, metavar="SITE", help="Only this site; repeat."),
     click.option(
         "--target",
-        type=POSITIVE,
+        type=Target(),
         default=0.25,
-        show_default=True,
+        show_default="0.25, which is ±0.49",
         metavar="DEG",
-        help="Standard uncertainty that a pair must meet, degrees.",
+        help="What a pair must meet, degrees: ±0.5 is a 95 % figure, 0.25 a standard uncertainty.",
     ),
 )
 board_options = (
@@ -201,8 +217,11 @@ def altitude_limits(target: float, min_altitude: float, max_altitude: float) -> 
     return Limits(target, min_altitude, max_altitude)
 
 
+def target_text(limits: Limits) -> str:
+    """The target as people read it."""
+    return f"±{COVERAGE_95 * limits.target_deg:.2f}° (95 %)"
+
+
 def at_95(u_deg: float | None) -> str:
     """A standard uncertainty as tables for people show it: its 95 % figure in degrees."""
-    from orient.numbers.tolerances import COVERAGE_95
-
     return number(None if u_deg is None else COVERAGE_95 * u_deg, 2, "°")

@@ -16,6 +16,7 @@ from orient.commands.common import (
     number,
     printable,
     progress,
+    say,
     show_flags,
 )
 
@@ -40,7 +41,7 @@ def reduce(campaign: str, style: str, verbose: bool) -> None:
     emit(rows, style, _COLUMNS, title=f"{read.name}: true north from the marks")
     if style != "table":
         return
-    click.echo("± is the 95 % figure; grid and compass are bearings of the same reference.")
+    say("± is the 95 % figure; grid and compass are bearings of the same reference.")
     show_flags(rows, "setup")
     if verbose:
         from rich.padding import Padding

@@ -7,7 +7,7 @@ from pathlib import Path
 
 import click
 
-from orient.commands.common import campaign_argument, printable, progress
+from orient.commands.common import campaign_argument, force_option, progress, tell_written
 
 
 @click.command()
@@ -26,11 +26,14 @@ from orient.commands.common import campaign_argument, printable, progress
     show_default=True,
     help="A sun above this, in degrees, is too high for good marks.",
 )
-def report(campaign: str, output: Path | None, max_altitude: float) -> None:
+@force_option
+def report(campaign: str, output: Path | None, max_altitude: float, force: bool) -> None:
     """Write the report of CAMPAIGN: a page to read or print, with tables beside it.
 
     index.html needs no network and no other file. results.csv, results.json, sites.csv,
-    and the reference lines as results.geojson and results.gpkg stand beside it.
+    and the reference lines as results.geojson and results.gpkg stand beside it, and
+    contents.json, which tells a whole report from a broken one. FOLDER is one for reports:
+    never the campaign's own, nor one with the report of another campaign.
     """
     from orient.report.page import write_report
     from orient.tables.campaign import read_campaign
@@ -44,6 +47,6 @@ def report(campaign: str, output: Path | None, max_altitude: float) -> None:
             max_altitude_deg=max_altitude,
             advance=advance,
             workers=os.cpu_count() or 1,
+            force=force,
         )
-    for path in written:
-        click.echo(printable(str(path)))
+    tell_written(written)

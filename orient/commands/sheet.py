@@ -8,7 +8,14 @@ from typing import TYPE_CHECKING, Any, cast
 
 import click
 
-from orient.commands.common import LocalDate, campaign_argument, printable, progress
+from orient.commands.common import (
+    LocalDate,
+    campaign_argument,
+    force_option,
+    printable,
+    progress,
+    tell_written,
+)
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -39,6 +46,7 @@ if TYPE_CHECKING:
     default=None,
     help="How the paper lies; by default the way that shows more of the track.",
 )
+@force_option
 def sheet(
     campaign: str,
     site: str,
@@ -48,13 +56,14 @@ def sheet(
     rod: float,
     board: str | None,
     landscape: bool | None,
+    force: bool,
 ) -> None:
     """Draw the field sheet of one site and day at true scale, as PDF or SVG.
 
     It shows where the tip of the shadow will run, with times and rings, and has the steps
     of setting up and the table of marks to fill in. Print at 100 %.
     """
-    from orient.files import write_whole
+    from orient.outputs import write_output
     from orient.sheet.document import check_sizes, field_sheet
     from orient.sheet.paper import paper_named, size_mm
     from orient.tables.campaign import read_campaign
@@ -77,10 +86,9 @@ def sheet(
             contents = {output.name: drawn.pdf()}
         else:
             contents = dict(zip(_page_names(output, len(drawn.pages)), drawn.svgs(), strict=True))
-        written = write_whole(output.parent, contents)
+        written = write_output(output.parent, contents, force)
         advance(1)
-    for path in written:
-        click.echo(printable(str(path)))
+    tell_written(written)
     for sentence in drawn.layout.warnings():
         click.echo(sentence, err=True)
 

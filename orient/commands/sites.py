@@ -10,12 +10,11 @@ from orient.commands.common import (
     Column,
     LocalDate,
     campaign_argument,
-    console,
     emit,
     format_option,
     number,
-    printable,
     records,
+    say,
     show_flags,
 )
 
@@ -58,8 +57,8 @@ def sites(campaign: str, date: Date | None, max_altitude: float, style: str) -> 
     emit(rows, style, columns, title=f"Sites on {day}")
     if style == "table":
         models = ", ".join(dict.fromkeys(known["magnetic_model"]))
-        click.echo(f"Declination by {models}, east plus, ± its 95 % figure; noon in civil time.")
+        say(f"Declination by {models}, east plus, ± its 95 % figure; noon in civil time.")
         show_flags(rows, "site")
         for place in records(known):
             for sentence in grid_words(place):
-                console().print(printable(sentence))
+                say(sentence)

@@ -10,7 +10,6 @@ from numpy.typing import NDArray
 
 from orient.numbers import sun
 from orient.numbers.angles import signed
-from orient.numbers.shadow import UNKNOWNS
 from orient.numbers.tolerances import COVERAGE_95
 from orient.observation import byhand
 from orient.observation.adjustment import (
@@ -34,19 +33,6 @@ DOUBTFUL_PULL = 4.0
 CLEAR_GAIN = 30.0
 #: An azimuth with a standard uncertainty over this is none.
 WIDEST_U_DEG = 30.0
-
-_ADVICE = {
-    "marking": "Finer marks, a taller rod, or marks earlier and later in the day would help most.",
-    "level": "Level the board better: with the bubble reversed, or turned end for end on a "
-    "second day. That would help most.",
-    "foot": "Find the foot more closely, by a finer plumb line or a taller rod. That would help "
-    "most.",
-    "height": "Measure the rod's height more closely. That would help most.",
-    "watch": "Set the watch by a time signal, or add marks on the other side of noon. That would "
-    "help most.",
-    "edge": "Mark the same place of the shadow's soft edge every time, and both sides of noon. "
-    "That would help most.",
-}
 
 
 @dataclass(frozen=True)
@@ -370,30 +356,8 @@ def _fit_remarks(board: Board, fit: Fit, methods: dict[str, MethodResult]) -> li
             f"The marks scatter {fit.spread:.1f} times more than the stated tolerances allow; "
             "the uncertainty is widened by as much."
         )
-    worst = max(fit.terms, key=lambda term: fit.terms[term])
-    remarks.append(_ADVICE[worst])
-    tilt = _tilt_correlation(board, fit)
-    if abs(tilt) > 0.7:
-        remarks.append(
-            f"A tilt of the board from east to west and the azimuth can hardly be told apart "
-            f"here (correlation {abs(tilt):.2f}): levelling it better, or turning it end for end "
-            "on a second day, is what tells them apart."
-        )
     remarks += _differences(fit, methods)
     return remarks
-
-
-def _tilt_correlation(board: Board, fit: Fit) -> float:
-    """Correlation of the azimuth with the board's slope toward the east."""
-    slope_x, slope_y = UNKNOWNS.index("slope_x"), UNKNOWNS.index("slope_y")
-    azimuth = float(fit.state.board_azimuth_rad)
-    # East, in the board's axes, lies at x = cos β, y = sin β.
-    east = np.zeros(len(UNKNOWNS))
-    east[slope_x], east[slope_y] = np.cos(azimuth), np.sin(azimuth)
-    variance = east @ fit.covariance @ east
-    if variance <= 0:
-        return 0.0
-    return float(east @ fit.covariance[:, AZIMUTH] / (np.sqrt(variance) * fit.azimuth_u_rad))
 
 
 def _differences(fit: Fit, methods: dict[str, MethodResult]) -> list[str]:
@@ -402,7 +366,7 @@ def _differences(fit: Fit, methods: dict[str, MethodResult]) -> list[str]:
     for name, why in (
         ("pairs", "Pairs use lengths alone and cancel what is steady"),
         ("shortest", "Near noon the length hardly changes while the direction races"),
-        ("timed", "Timed marks carry the whole error of the watch and of the level"),
+        ("timed", "Timed marks by hand carry the whole error of the watch and of the level"),
     ):
         if name not in methods:
             continue

@@ -4,16 +4,17 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from dataclasses import dataclass, replace
-from typing import Any, cast
+from typing import Any
 
 import numpy as np
 import pandas as pd
 
 from orient import site
-from orient.numbers import grid, sun
+from orient.flags import Flag
+from orient.numbers import grid
 from orient.numbers.angles import signed, wrap_180, wrap_360
-from orient.numbers.tolerances import Tolerances
-from orient.observation.board import Board
+from orient.observation.advice import advice
+from orient.observation.boards import board_from_rows, has_deflection
 from orient.observation.byhand import MethodResult
 from orient.observation.combination import Combined, Contribution, combine
 from orient.observation.compass.ofsetup import compare_with_model, findings_by_setup
@@ -96,7 +97,7 @@ def reduce_campaign(
     all_marks = [by_setup.get(name, nothing) for name in setups.index]
     used = [marks[marks["use"].to_numpy(bool)] for marks in all_marks]
     boards = [
-        _board(setup, campaign.sites.loc[setup["site"]], place, marks)
+        board_from_rows(setup, campaign.sites.loc[setup["site"]], place, marks)
         for (_, setup), (_, place), marks in zip(
             setups.iterrows(), places.iterrows(), used, strict=True
         )
@@ -108,7 +109,6 @@ def reduce_campaign(
         places,
         used,
         [next(fresh) if len(marks) else None for marks in used],
-        _board,
         workers,
     )
     results = []
@@ -128,92 +128,15 @@ def reduce_campaign(
     return _with_compass_findings(campaign, _with_combinations(results))
 
 
-def board_of(campaign: Campaign, setup: str) -> Board:
-    """One set-up's board, with the marks of the table that are in use, in their order.
-
-    Args:
-        campaign: with all three tables.
-        setup: an id of its set-ups.
-    """
-    row = cast(pd.Series, campaign.setups.loc[setup])
-    where = campaign.sites.loc[[str(row["site"])]]
-    place = site.describe(where, row["date"]).iloc[0]
-    marks = campaign.marks[(campaign.marks["setup"] == setup) & campaign.marks["use"].astype(bool)]
-    return _board(row, cast(pd.Series, where.iloc[0]), cast(pd.Series, place), marks)
-
-
-def _board(setup: pd.Series, where: pd.Series, place: pd.Series, marks: pd.DataFrame) -> Board:
-    latitude, longitude = _plumb_place(where)
-    half = np.select([marks["half"] == "am", marks["half"] == "pm"], [-1, 1], 0).astype(np.int8)
-    return Board(
-        latitude_deg=latitude,
-        longitude_deg=longitude,
-        noon_utc_s=float(place["noon_utc_s"]),
-        height_mm=float(setup["gnomon_height_mm"]),
-        x_mm=marks["x_mm"].to_numpy(float),
-        y_mm=marks["y_mm"].to_numpy(float),
-        watch_utc_s=_instants(place, marks["time_s"].to_numpy(float), where["timezone"]),
-        half=half,
-        ring=marks["ring"].to_numpy(str),
-        elevation_m=float(where["elevation_m"]),
-        pressure_hpa=float(where["pressure_hpa"]),
-        temperature_c=float(where["temperature_c"]),
-        watch=str(setup["watch"]),
-        watch_error_s=float(setup["watch_error_s"]),
-        edge=str(setup["edge"]),
-        tolerances=Tolerances(
-            mark_sd_mm=float(setup["mark_sd_mm"]),
-            level_sd_deg=float(setup["level_sd_deg"]),
-            plumb_sd_mm=float(setup["plumb_sd_mm"]),
-            height_sd_mm=float(setup["height_sd_mm"]),
-            watch_sd_s=float(setup["watch_sd_s"]),
-        ),
-    )
-
-
-def _instants(place: pd.Series, time_s: Any, timezone: str) -> Any:
-    """What the watch times name: the day about local noon, past midnight where it must be.
-
-    A zone far from the sun's own time can have its midnight within the working day. Then
-    the times are cut where the watch rested longest, and the day laid about noon.
-    """
-    instants = np.asarray(clock.utc_s(place["date"], time_s, timezone), dtype=float)
-    noon_s, day_s = float(place["noon_utc_s"]), sun.SOLAR_DAY_S
-    known = instants[np.isfinite(instants)]
-    if not known.size or np.abs(known - noon_s).max() <= day_s / 2:
-        return instants
-    ordered = np.sort(known)
-    gaps = np.diff(ordered, append=ordered[0] + day_s)
-    start = ordered[(int(np.argmax(gaps)) + 1) % ordered.size]
-    instants = start + np.mod(instants - start, day_s)
-    middle = np.nanmean(instants)
-    return instants + day_s * np.round((noon_s - middle) / day_s)
-
-
-def _has_deflection(where: pd.Series) -> bool:
-    return bool(np.isfinite(where["xi_arcsec"]) and np.isfinite(where["eta_arcsec"]))
-
-
-def _plumb_place(where: pd.Series) -> tuple[float, float]:
-    """Where the plumb line points: the bubble levels the board to it, not to the ellipsoid."""
-    latitude, longitude = float(where["latitude_deg"]), float(where["longitude_deg"])
-    if not _has_deflection(where):
-        return latitude, longitude
-    turned = grid.astronomic_coordinates(
-        latitude, longitude, where["xi_arcsec"], where["eta_arcsec"]
-    )
-    return float(turned[0]), float(turned[1])
-
-
-def _geodetic(where: pd.Series, reduced: Reduced) -> tuple[float, float]:
+def _geodetic(site_row: pd.Series, reduced: Reduced) -> tuple[float, float]:
     """What to take off an azimuth to make it geodetic, and what that leaves uncertain, degrees.
 
     With the deflection known the sun was computed for the plumb line and Laplace's equation
     applies. With none, the azimuth is geodetic but for the sun's own small term.
     """
-    if _has_deflection(where):
+    if has_deflection(site_row):
         off = grid.laplace_correction_deg(
-            where["latitude_deg"], where["xi_arcsec"], where["eta_arcsec"]
+            site_row["latitude_deg"], site_row["xi_arcsec"], site_row["eta_arcsec"]
         )
         return float(off), 0.0
     length = reduced.board.length_mm
@@ -223,7 +146,7 @@ def _geodetic(where: pd.Series, reduced: Reduced) -> tuple[float, float]:
 
 def _result(
     setup: pd.Series,
-    where: pd.Series,
+    site_row: pd.Series,
     place: pd.Series,
     reduced: Reduced | None,
     marks: pd.DataFrame,
@@ -247,10 +170,11 @@ def _result(
     if reduced is None:
         remarks.append("No usable mark: nothing to reduce.")
     else:
-        laplace, left = _geodetic(where, reduced)
+        laplace, left = _geodetic(site_row, reduced)
         row |= _azimuths(setup, place, reduced, laplace, left)
         row["flags"] = reduced.flags + row["flags"]
         remarks += reduced.remarks
+        remarks += _what_would_help(setup, reduced)
         if laplace:
             remarks.append(
                 f"For the deflection of the vertical {signed(laplace * 3600)}″ (Laplace) was taken "
@@ -260,13 +184,21 @@ def _result(
         remarks += _by_coordinates(setup, place, row)
         if reduced.determined and reduced.watch_error_s is not None:
             noon_watch_s = reduced.board.noon_utc_s + reduced.watch_error_s
-            row["noon_watch"] = str(clock.local_iso(noon_watch_s, where["timezone"]))[11:19]
+            row["noon_watch"] = str(clock.local_iso(noon_watch_s, site_row["timezone"]))[11:19]
     if setup["reference_name"] and not np.isfinite(setup["reference_angle_deg"]):
-        row["flags"] = [*row["flags"], "no-reference-angle"]
+        row["flags"] = [*row["flags"], Flag.NO_REFERENCE_ANGLE]
     if len(left_out):
         names = ", ".join(left_out["mark"].astype(str))
         remarks.append(f"Left out as the table asks (use = no): mark {names}.")
     return SetupResult(row, setup, place, reduced, marks, left_out, laplace, None, remarks)
+
+
+def _what_would_help(setup: pd.Series, reduced: Reduced) -> list[str]:
+    if not reduced.determined or reduced.contradicted:
+        return []
+    has_line = np.isfinite(setup["reference_angle_deg"])
+    said = advice(reduced.board, reduced.fit, float(setup["reference_sd_deg"]) if has_line else 0.0)
+    return [said] if said else []
 
 
 def _azimuths(
@@ -374,7 +306,7 @@ def _with_combinations(results: list[SetupResult]) -> list[SetupResult]:
                 row["combined_azimuth_deg"] = together.azimuth_deg
                 row["combined_azimuth_u_deg"] = together.azimuth_u_deg
             if not together.consistent:
-                row["flags"] = [*row["flags"], "setups-disagree"]
+                row["flags"] = [*row["flags"], Flag.SETUPS_DISAGREE]
             results[number] = replace(
                 results[number],
                 row=row,
@@ -390,7 +322,7 @@ def _with_compass_findings(campaign: Campaign, results: list[SetupResult]) -> li
     return [
         replace(
             result,
-            row=result.row | {"flags": [*result.row["flags"], "compass-differs"]},
+            row=result.row | {"flags": [*result.row["flags"], Flag.COMPASS_DIFFERS]},
             remarks=[*result.remarks, *found[result.row["setup"]]],
         )
         if result.row["setup"] in found

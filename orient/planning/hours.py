@@ -20,6 +20,7 @@ import numpy as np
 import pandas as pd
 from numpy.typing import ArrayLike, NDArray
 
+from orient.flags import Flag
 from orient.numbers import budget, sun
 from orient.numbers.budget import PlannedMarks
 from orient.numbers.horizon import Horizon, horizon_altitude_deg, parse_horizon
@@ -48,7 +49,7 @@ WINDOW_COLUMNS = (
     "afternoon_from_utc_s",
     "afternoon_to_utc_s",
 )
-FLAGS = ("sun-too-high", "sun-too-low", "no-window", "off-board")
+DAY_FLAGS = (Flag.SUN_TOO_HIGH, Flag.SUN_TOO_LOW, Flag.NO_WINDOW, Flag.OFF_BOARD)
 
 # The widest gap between the two halves of a pair that the sun's own motion can make.
 _LARGEST_SHIFT_S = 1800.0
@@ -264,7 +265,7 @@ def plan_chunk(
         `best_altitude_deg`, `best_shadow_mm`, `best_u_deg`, `day_u_deg` (marks with a trusted
         watch every 20 minutes, wherever the board and the sun allow them, whatever the
         target, adjusted together), NaN where there is none, and one column of
-        True and False for each of `FLAGS`. Window ends lie within 5 s of the truth, noon
+        True and False for each of `DAY_FLAGS`. Window ends lie within 5 s of the truth, noon
         within 0.1 s.
     """
     days = SiteDays.of(sites, index, dates)
@@ -302,10 +303,10 @@ def plan_chunk(
     held = np.isin(every, day[(pairs.room_mm >= 0).any(axis=0)])
     on_a_larger_board = (pairs.clear_deg >= 0).all(axis=0) & (pairs.u_deg <= limits.target_deg)
     would_do = np.isin(every, day[on_a_larger_board])
-    out["sun-too-high"] = days.noon_altitude_deg > limits.max_altitude_deg
-    out["sun-too-low"] = ~sunlit
-    out["no-window"] = ~has
-    out["off-board"] = ~has & (would_do | (sunlit & ~held))
+    out[Flag.SUN_TOO_HIGH] = days.noon_altitude_deg > limits.max_altitude_deg
+    out[Flag.SUN_TOO_LOW] = ~sunlit
+    out[Flag.NO_WINDOW] = ~has
+    out[Flag.OFF_BOARD] = ~has & (would_do | (sunlit & ~held))
     return out
 
 

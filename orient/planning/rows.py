@@ -2,14 +2,15 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from typing import Any
 
 import numpy as np
 import pandas as pd
 
 from orient.numbers.tolerances import COVERAGE_95
-from orient.planning.hours import FLAGS
+from orient.planning.hours import DAY_FLAGS
+from orient.planning.remedies import Remedy
 from orient.tables import clock
 
 Row = Mapping[str, Any]
@@ -41,10 +42,12 @@ def local_table(plan: pd.DataFrame, sites: pd.DataFrame) -> pd.DataFrame:
     """
     timezone = sites["timezone"].reindex(plan["site"]).to_numpy()
     local = {name: clock.local_iso(plan[column], timezone) for name, column in _TIMES.items()}
-    marked = plan[list(FLAGS)].to_numpy()
+    marked = plan[list(DAY_FLAGS)].to_numpy()
     # Few combinations of flags occur: each list is made once.
-    code = marked @ (1 << np.arange(len(FLAGS)))
-    lists = {int(c): [f for n, f in enumerate(FLAGS) if int(c) >> n & 1] for c in np.unique(code)}
+    code = marked @ (1 << np.arange(len(DAY_FLAGS)))
+    lists = {
+        int(c): [f for n, f in enumerate(DAY_FLAGS) if int(c) >> n & 1] for c in np.unique(code)
+    }
     return pd.DataFrame(
         {
             "site": plan["site"].to_numpy(),
@@ -111,16 +114,23 @@ def window_text(window: Mapping[str, str] | None) -> str:
     return f"{clock_text(window['from'])}–{clock_text(window['to'])}" if window else "–"
 
 
-def sentence(row: Row) -> str:
-    """What a row of `plan_rows` tells a person to do, in one sentence of plain words."""
+def sentence(row: Row, what_would_do: Sequence[Remedy] = ()) -> str:
+    """What a row of `plan_rows` tells a person to do, in one sentence of plain words.
+
+    Args:
+        row: of `plan_rows`.
+        what_would_do: what was found to work instead, of `remedies.remedies`.
+    """
     altitude, best = row["noon_altitude_deg"], row["best"]
     noon_sun = f"noon sun {altitude:.0f}° up".replace("-", "−")
     if "sun-too-low" in row["flags"]:
         if altitude < 0:
             return "the sun does not rise to noon: no marks this day"
-        return f"{noon_sun}: too low or behind the skyline all day"
+        why = f"{noon_sun}: below the lowest sun to mark by, or behind the skyline, all day"
+        return f"{why}{_remedies_said(what_would_do)}"
     if row["morning"] is None:
-        return f"{_why_no_window(row, noon_sun)}{_what_would_do(row)}"
+        said = f"{_why_no_window(row, noon_sun)}{_figures(row)}"
+        return f"{said}{_remedies_said(what_would_do)}"
     start, stop = clock_text(row["morning"]["from"]), clock_text(row["morning"]["to"])
     again, end = clock_text(row["afternoon"]["from"]), clock_text(row["afternoon"]["to"])
     if "sun-too-high" in row["flags"]:
@@ -134,13 +144,20 @@ def sentence(row: Row) -> str:
 
 def _why_no_window(row: Row, noon_sun: str) -> str:
     if "off-board" in row["flags"]:
-        return f"{noon_sun}: every good shadow runs off the board: take a shorter rod"
+        return f"{noon_sun}: every good shadow runs off the board"
     if row["best"] is None:
         return f"{noon_sun}: no pair of marks before and after noon can be made"
     return f"{noon_sun}: no pair meets the target"
 
 
-def _what_would_do(row: Row) -> str:
+def _remedies_said(what_would_do: Sequence[Remedy]) -> str:
+    if not what_would_do:
+        return ""
+    each = [f"{remedy.words}: ±{COVERAGE_95 * remedy.u_deg:.2f}°" for remedy in what_would_do]
+    return f". What would do: {'; or '.join(each)}"
+
+
+def _figures(row: Row) -> str:
     parts = ""
     if row["best"] is not None:
         parts += f"; best pair {within_95(row['best']['expected_u_deg'])}"
@@ -155,7 +172,7 @@ def within_95(u_deg: float) -> str:
 
 
 #: The columns of a plan that `season` sums up.
-SUMMED = ["site", "best_u_deg", "day_u_deg", *FLAGS]
+SUMMED = ["site", "best_u_deg", "day_u_deg", *DAY_FLAGS]
 
 
 def season(plan: pd.DataFrame) -> pd.DataFrame:
@@ -168,13 +185,13 @@ def season(plan: pd.DataFrame) -> pd.DataFrame:
         One row a site, in the order of the plan: `site`, `days`, `good_days` (with a
         window), `median_u_deg` and `least_u_deg` of the best pairs of the good days,
         `median_day_u_deg` of all days that allow marks, and the number of days under each
-        of `FLAGS`.
+        of `DAY_FLAGS`.
     """
     good = ~plan["no-window"]
     of_good = plan["best_u_deg"].where(good)
     table = plan.assign(good_days=good, median_u_deg=of_good, least_u_deg=of_good)
     grouped = table.groupby("site", sort=False)
-    counts = grouped[["good_days", *FLAGS]].sum().astype(int)
+    counts = grouped[["good_days", *DAY_FLAGS]].sum().astype(int)
     counts.insert(0, "days", grouped.size())
     counts.insert(2, "median_u_deg", grouped["median_u_deg"].median())
     counts.insert(3, "least_u_deg", grouped["least_u_deg"].min())

@@ -1,15 +1,12 @@
 """The plan as one page: for the instructor's wall, the crew's hands and the phone on site.
 
 Everything stands in the one file: the maps of the hours as vectors, the tables, and for the
-phone the sun of every site and day as `orient.planpage.lookup` writes it.
+phone the sun of every site and day as `orient.pages.lookup` writes it.
 """
 
 from __future__ import annotations
 
 from collections.abc import Callable, Iterator, Sequence
-from functools import lru_cache
-from importlib.resources import files
-from itertools import pairwise
 from typing import Any, NamedTuple
 
 import numpy as np
@@ -18,43 +15,45 @@ from numpy.typing import NDArray
 
 from orient.flags import CAUTIONS, FLAGS
 from orient.numbers.tolerances import COVERAGE_95
-from orient.pages import shared_style
+from orient.pages import (
+    lookup,
+    onsite,
+    page_template,
+    page_text,
+    panel_style,
+    sealed,
+    shared_style,
+)
+from orient.pages.onsite import (
+    BOUNDS,
+    HINDRANCES,
+    SLOT_MIN,
+    Class,
+    Codes,
+    hour_classes,
+    letters_of,
+)
 from orient.planning import bring, hours
-from orient.planning.hourly import Hour, HourlyPairs, hourly_pairs
+from orient.planning.hourly import Hour, hourly_pairs
 from orient.planning.hours import Limits
 from orient.planning.rig import Rig
 from orient.planning.rows import clock_text, plan_rows, sentence, window_text
-from orient.planpage import lookup
 from orient.tables import clock
 
 #: More would make a file that a phone is slow to open, and hand-outs of several sheets.
 MOST_SITE_DAYS, MOST_DAYS = 2000, 31
 
-_SLOT_MIN = 15
-# Bounds of the classes of uncertainty, in parts of the target.
-_BOUNDS = (0.5, 0.7, 1.0, 2.0)
-_HINDRANCES = {
-    Hour.TOO_LOW: ("-", "low", "sun too low, or behind the skyline"),
-    Hour.TOO_HIGH: ("^", "high", "sun too high"),
-    Hour.OFF_BOARD: ("#", "off", "shadow runs off the board"),
-}
 # The map of a site, in units of its drawing.
 _WIDTH, _LEFT, _TOP, _ROW, _AXIS = 360.0, 56.0, 2.0, 13.0, 30.0
 
+#: What this page says that it is.
+KIND = "orient plan"
+
 Row = dict[str, Any]
-Codes = NDArray[np.str_]
 
 
 class TooLarge(ValueError):
     """More sites and days than one page is for."""
-
-
-class Class(NamedTuple):
-    """A class of hours: its letter in the table, its style, what the legend says of it."""
-
-    letter: str
-    style: str
-    words: str
 
 
 def plan_page(
@@ -89,8 +88,8 @@ def plan_page(
         planned.append(_planned(sites.iloc[[number]], days, rig, limits, step_min))
         advance(1)
     axis = _HourAxis.over([each.letters for each in planned])
-    return str(
-        _template().render(
+    page = str(
+        page_template("planpage", "plan.html.j2").render(
             name_of_campaign=name,
             span=span_text(days),
             setting=setting_text(rig, limits),
@@ -102,10 +101,11 @@ def plan_page(
             cautions=CAUTIONS,
             sites=[_shown(each, axis) for each in planned],
             table=_table(planned, days, rig, classes),
-            style=_markup(shared_style() + _text("plan.css")),
-            script=_markup(_text("onsite.js")),
+            style=_markup(shared_style() + panel_style() + page_text("planpage", "plan.css")),
+            script=_markup(page_text("planpage", "onsite.js")),
         )
     )
+    return sealed(page, KIND)
 
 
 def check_size(sites: int, days: int) -> None:
@@ -119,26 +119,6 @@ def check_size(sites: int, days: int) -> None:
             f"one page is for {MOST_DAYS} days and {MOST_SITE_DAYS} site-days at most; "
             f"found {days} days at {sites} sites: choose fewer days, or some of the sites"
         )
-
-
-def hour_classes(limits: Limits) -> list[Class]:
-    """The classes of hours, the best first, in 95 % figures of the pair of marks."""
-    bounds = [f"{part * COVERAGE_95 * limits.target_deg:.2f}" for part in _BOUNDS]
-    words = [f"up to {bounds[0]}°"]
-    words += [f"{low}–{high}°" for low, high in pairwise(bounds)]
-    words[_BOUNDS.index(1.0)] += " (the target)"
-    words.append(f"over {bounds[-1]}°, or no partner")
-    of_u = [Class(str(number), f"u{number}", text) for number, text in enumerate(words)]
-    return of_u + [Class(*said) for said in _HINDRANCES.values()]
-
-
-def letters_of(pairs: HourlyPairs, limits: Limits) -> Codes:
-    """The class of each slot by its letter, in the shape of the slots."""
-    parts = np.nan_to_num(pairs.u_deg / limits.target_deg, nan=0.0)
-    letters = np.digitize(parts, _BOUNDS, right=True).astype("U1")
-    for hour, (letter, _, _) in _HINDRANCES.items():
-        letters[pairs.hour == hour] = letter
-    return letters
 
 
 def span_text(days: NDArray[np.datetime64]) -> str:
@@ -174,7 +154,7 @@ class _Planned(NamedTuple):
         """Instants of the days, one a day, as slots and parts since local midnight."""
         civil = utc_s + clock.offset_s(utc_s, self.site["timezone"])
         midnight = self.days["date"].to_numpy(dtype="datetime64[s]").astype(np.int64)
-        return (civil - midnight) / (_SLOT_MIN * 60.0)
+        return (civil - midnight) / (SLOT_MIN * 60.0)
 
 
 def _planned(site: pd.DataFrame, dates: Any, rig: Rig, limits: Limits, step_min: float) -> _Planned:
@@ -183,7 +163,7 @@ def _planned(site: pd.DataFrame, dates: Any, rig: Rig, limits: Limits, step_min:
         site.iloc[0],
         plan,
         plan_rows(plan, site),
-        letters_of(hourly_pairs(site, dates, rig, limits, _SLOT_MIN), limits)[0],
+        letters_of(hourly_pairs(site, dates, rig, limits, SLOT_MIN), limits)[0],
         bring.rings(site, dates, rig, limits),
         lookup.site_table(site.iloc[0], dates[0], dates[-1]),
     )
@@ -252,9 +232,9 @@ class _HourAxis(NamedTuple):
     @classmethod
     def over(cls, letters: Sequence[Codes]) -> _HourAxis:
         """From the first hour at which the sun stands high enough anywhere to the last."""
-        low = _HINDRANCES[Hour.TOO_LOW][0]
+        low = HINDRANCES[Hour.TOO_LOW][0]
         lit = np.flatnonzero(np.any([(each != low).any(axis=0) for each in letters], axis=0))
-        per_hour = 60 // _SLOT_MIN
+        per_hour = 60 // SLOT_MIN
         if lit.size == 0:
             return cls(6 * per_hour, 18 * per_hour)
         return cls(lit[0] // per_hour * per_hour, -(-(lit[-1] + 1) // per_hour) * per_hour)
@@ -265,7 +245,7 @@ class _HourAxis(NamedTuple):
 
     def hours(self) -> list[int]:
         """The full hours to write under the axis, not too close."""
-        first, last = (end * _SLOT_MIN // 60 for end in self)
+        first, last = (end * SLOT_MIN // 60 for end in self)
         every = 1 if last - first <= 9 else 2 if last - first <= 18 else 3
         return [hour for hour in range(first, last + 1) if hour % every == 0]
 
@@ -280,7 +260,7 @@ def _hour_map(planned: _Planned, axis: _HourAxis) -> Row:
         "top": _TOP,
         "bottom": _TOP + height,
         "height": _TOP + height + _AXIS,
-        "hours": [(round(axis.x(hour * 60 / _SLOT_MIN), 1), hour) for hour in axis.hours()],
+        "hours": [(round(axis.x(hour * 60 / SLOT_MIN), 1), hour) for hour in axis.hours()],
         "days": [
             (
                 round(_TOP + _ROW * number + 10.0, 1),
@@ -295,8 +275,8 @@ def _hour_map(planned: _Planned, axis: _HourAxis) -> Row:
 
 
 def _class_paths(letters: Codes, axis: _HourAxis) -> list[tuple[str, str]]:
-    styles = {letter: style for letter, style, _ in _HINDRANCES.values() if style != "low"}
-    styles |= {str(number): f"u{number}" for number in range(len(_BOUNDS) + 1)}
+    styles = {letter: style for letter, style, _ in HINDRANCES.values() if style != "low"}
+    styles |= {str(number): f"u{number}" for number in range(len(BOUNDS) + 1)}
     parts: dict[str, list[str]] = {style: [] for style in styles.values()}
     for number, row in enumerate(letters[:, axis.first : axis.last]):
         top = _TOP + _ROW * number
@@ -345,55 +325,19 @@ def _best_path(planned: _Planned, axis: _HourAxis) -> str:
 
 
 def _table(planned: Sequence[_Planned], days: Any, rig: Rig, classes: list[Class]) -> Row:
-    return {
-        "span": span_text(days),
-        "step_s": lookup.STEP_S,
-        "scale": lookup.SCALE,
-        "shortest_shadow": lookup.SHORTEST_SHADOW,
-        "lift_from_deg": float(lookup.LIFT_ALTITUDES_DEG[0]),
-        "slot_s": _SLOT_MIN * 60,
-        "rod_mm": rig.rod_mm,
-        "words": {each.letter: each.words for each in classes},
-        "sites": [_site_table(each) for each in planned],
-    }
-
-
-def _site_table(planned: _Planned) -> Row:
-    columns = planned.days.to_dict("list")
-    return {
-        "timezone": planned.site["timezone"],
-        **planned.sun,
-        "days": {
-            row["date"]: {
-                "noon_utc_s": round(columns["noon_utc_s"][number]),
-                "windows": _windows(columns, number),
-                "slots": "".join(planned.letters[number]),
+    return onsite.panel_table(
+        span_text(days),
+        rig.rod_mm,
+        classes,
+        [
+            {
+                "timezone": each.site["timezone"],
+                **each.sun,
+                "days": onsite.day_tables(each.days, each.letters),
             }
-            for number, row in enumerate(planned.rows)
-        },
-    }
-
-
-def _windows(columns: dict[Any, Any], number: int) -> list[list[int]]:
-    ends = [
-        [columns[f"{side}_{end}_utc_s"][number] for end in ("from", "to")]
-        for side in ("morning", "afternoon")
-    ]
-    return [[round(start), round(stop)] for start, stop in ends if np.isfinite(start)]
-
-
-@lru_cache(maxsize=1)
-def _template() -> Any:
-    from jinja2 import Environment, PackageLoader
-
-    environment = Environment(
-        loader=PackageLoader("orient", "planpage"), autoescape=True, trim_blocks=True
+            for each in planned
+        ],
     )
-    return environment.get_template("plan.html.j2")
-
-
-def _text(name: str) -> str:
-    return (files("orient.planpage") / name).read_text(encoding="utf-8")
 
 
 def _markup(text: str) -> Any:

@@ -16,13 +16,13 @@ from orient import __version__
 from orient import site as site_table
 from orient.export.layers import geojson, geopackage, line_end, results_frame
 from orient.export.rows import csv_rows, json_rows, sites_csv
-from orient.files import write_whole
 from orient.flags import CAUTIONS, FLAGS
 from orient.numbers.angles import wrap_360
 from orient.numbers.settingout import ReferenceLine
 from orient.numbers.tolerances import COVERAGE_95
 from orient.observation.setups import KEYS, SetupResult, reduce_campaign
-from orient.pages import shared_style
+from orient.outputs import check_set, write_set
+from orient.pages import sealed, shared_style
 from orient.planning import rows as plan_rows
 from orient.planning.hours import Limits, plan_chunk
 from orient.planning.rig import Rig
@@ -43,13 +43,14 @@ from orient.tables import clock
 from orient.tables.campaign import Campaign
 from orient.tables.cells import clock_text
 
+#: The page that people open last of all.
 FILES = (
-    "index.html",
     "results.csv",
     "results.json",
     "sites.csv",
     "results.geojson",
     "results.gpkg",
+    "index.html",
 )
 _CARRIERS_NAMED = 12
 
@@ -61,37 +62,44 @@ def write_report(
     max_altitude_deg: float = site_table.MAX_ALTITUDE_DEG,
     advance: Callable[[int], None] = lambda _: None,
     workers: int = 1,
+    force: bool = False,
 ) -> list[Path]:
     """Write the report of a campaign: `FILES`, all of them or none.
 
     Args:
         campaign: with all three tables.
-        folder: made where it does not exist; files of these names in it are replaced.
+        folder: made where it does not exist; an earlier report of the same campaign in it
+            is replaced.
         results: of `reduce_campaign`; reduced here when None.
         max_altitude_deg: a sun above this counts as too high.
         advance: called with 1 for every board reduced and for every set-up drawn.
         workers: processes to share the reduction among.
+        force: replace another campaign's report, or other files of these names.
 
     Returns:
-        The paths written, in the order of `FILES`.
+        The paths written, in the order of `FILES`; `contents.json` beside them tells a whole
+        report from a broken one (`orient.outputs.is_whole`).
 
     Raises:
+        InputError: the folder holds a campaign's tables, or what is not to be replaced.
         OSError: a file cannot be written; nothing was replaced.
     """
+    check_set(folder, FILES, "report", campaign.folder, force)
     if results is None:
         results = reduce_campaign(campaign, workers, advance)
     days = _site_days(campaign, max_altitude_deg)
     rows = [result.row for result in results]
     frame = results_frame(results)
     contents: tuple[str | bytes, ...] = (
-        _page(campaign, results, days, max_altitude_deg, advance),
         csv_rows(rows, KEYS),
         json_rows(rows),
         sites_csv(days),
         geojson(frame),
         geopackage(frame),
+        _page(campaign, results, days, max_altitude_deg, advance),
     )
-    return write_whole(folder, dict(zip(FILES, contents, strict=True)))
+    files = dict(zip(FILES, contents, strict=True))
+    return write_set(folder, files, "report", campaign.folder, force)
 
 
 def _page(
@@ -108,7 +116,7 @@ def _page(
         setups.append(_setup(number, result, number_of_site, out_numbers[number - 1]))
         advance(1)
     sites = _sites(campaign, results, days, max_altitude_deg)
-    return _template().render(
+    page = _template().render(
         campaign=campaign.name,
         counts=_counts(campaign, results),
         css=Markup(_style()),
@@ -120,9 +128,10 @@ def _page(
         sites=sites,
         hours_note=_hours_note(max_altitude_deg),
         settings_out=settings_out,
-        files=FILES[1:],
+        files=FILES[:-1],
         version=__version__,
     )
+    return sealed(page, "orient report")
 
 
 @lru_cache(maxsize=1)
@@ -341,16 +350,20 @@ def _setup(
 
 
 def _stated(setup: pd.Series) -> str:
-    """What the table states of the set-up, standard uncertainties."""
+    """What the table states of the set-up, as 95 % figures like all else on the page."""
+
+    def at_95(column: str) -> str:
+        return f"± {COVERAGE_95 * setup[column]:.2g}"
+
     watch = {
-        "trusted": f"watch trusted to {setup['watch_sd_s']:g} s",
+        "trusted": f"watch trusted to {at_95('watch_sd_s')} s",
         "running": "watch trusted for its rate only",
         "none": "no watch",
     }[setup["watch"]]
     return (
-        f"Stated (1 σ): rod {setup['gnomon_height_mm']:g} ± {setup['height_sd_mm']:g} mm, marks "
-        f"{setup['mark_sd_mm']:g} mm, level {setup['level_sd_deg']:g}°, foot "
-        f"{setup['plumb_sd_mm']:g} mm, {watch}, shadow’s edge: {setup['edge']}."
+        f"Stated (95 %): rod {setup['gnomon_height_mm']:g} mm {at_95('height_sd_mm')} mm, marks "
+        f"{at_95('mark_sd_mm')} mm, level {at_95('level_sd_deg')}°, foot "
+        f"{at_95('plumb_sd_mm')} mm, {watch}, shadow’s edge: {setup['edge']}."
     )
 
 

@@ -15,6 +15,7 @@ from orient.numbers import settingout
 from orient.numbers.angles import wrap_360
 from orient.numbers.settingout import ReferenceLine, Taping
 from orient.numbers.tolerances import COVERAGE_95
+from orient.pages import sealed
 
 _REACH, _REFERENCE_REACH = 150.0, 112.0
 _LONGEST_NAME = 40
@@ -40,12 +41,13 @@ def setting_out_html(line: ReferenceLine, taping: Taping | None = None) -> str:
 
 def setting_out_page(line: ReferenceLine, taping: Taping | None = None) -> str:
     """The same as a page of its own, which prints on one sheet of A4 or Letter."""
-    return _template("settingout.html").render(
+    page = _template("settingout.html").render(
         page=True,
         css=_safe(setting_out_css()),
         cautions=CAUTIONS,
         **_figures(line, taping or Taping()),
     )
+    return sealed(page, "orient setting out")
 
 
 def setting_out_svg(line: ReferenceLine) -> str:

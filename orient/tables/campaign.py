@@ -53,6 +53,13 @@ ENDINGS: dict[str, tuple[str, ...]] = {
     "readings": (".csv", ".xlsx"),
 }
 README = "README.txt"
+
+
+def table_file_names() -> frozenset[str]:
+    """Every name, in small letters, that a file with a campaign's table may have."""
+    return frozenset(table + ending for table, endings in ENDINGS.items() for ending in endings)
+
+
 #: A mark every fifteen seconds from morning to evening.
 MOST_MARKS = 2000
 

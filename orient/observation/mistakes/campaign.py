@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
+from collections.abc import Sequence
 from dataclasses import replace
 from functools import partial
 
@@ -12,14 +12,12 @@ import pandas as pd
 from orient import site
 from orient.observation.adjustment import Fit
 from orient.observation.board import Board
+from orient.observation.boards import board_from_rows
 from orient.observation.mistakes.catalogue import Explanation, explain, reread
 from orient.observation.mistakes.record import Other, Record
 from orient.observation.reduction import WIDEST_U_DEG, Reduced
 from orient.tables import clock
 from orient.tables.campaign import Campaign, zones_at
-
-#: Makes a board of a set-up's row, its site's, its place's (`site.describe`) and its marks.
-MakeBoard = Callable[[pd.Series, pd.Series, pd.Series, pd.DataFrame], Board]
 
 # Marks are looked for among so many set-ups before and after their own in the table.
 _NEIGHBOURS = 10
@@ -31,7 +29,6 @@ def with_explanations(
     places: pd.DataFrame,
     marks: Sequence[pd.DataFrame],
     reduced: Sequence[Reduced | None],
-    make_board: MakeBoard,
     workers: int = 1,
 ) -> list[Reduced | None]:
     """Say of every board that contradicts its record which mistake would explain it.
@@ -41,14 +38,13 @@ def with_explanations(
         places: `site.describe` for each set-up.
         marks: of each set-up, those in use.
         reduced: of each set-up, None where it has no mark.
-        make_board: as `MakeBoard`.
         workers: processes to share many boards among.
 
     Returns:
         The same reductions; those explained with remarks first that say so, the flag
         `record-doubtful`, and an azimuth as uncertain as the readings are apart.
     """
-    table = _Table(campaign, places, marks, reduced, make_board)
+    table = _Table(campaign, places, marks, reduced)
     done = list(reduced)
     doubtful = [n for n, each in enumerate(reduced) if each is not None and each.contradicted]
     records = [table.record(number, with_others=True) for number in doubtful]
@@ -114,26 +110,24 @@ class _Table:
         places: pd.DataFrame,
         marks: Sequence[pd.DataFrame],
         reduced: Sequence[Reduced | None],
-        make_board: MakeBoard,
     ) -> None:
         self.setups, self.sites = campaign.setups, campaign.sites
         self.places, self.marks, self.reduced = places, marks, reduced
-        self.make_board = make_board
 
     def record(self, number: int, with_others: bool = False) -> Record:
         """What can be read in another way of a set-up."""
         setup, marks = self.setups.iloc[number], self.marks[number]
-        where, place = self.sites.loc[setup["site"]], self.places.iloc[number]
-        board = self.make_board(setup, where, place, marks)
+        site_row, place = self.sites.loc[setup["site"]], self.places.iloc[number]
+        board = board_from_rows(setup, site_row, place, marks)
         return Record(
             board=board,
             labels=tuple(marks["mark"].astype(str)),
             by_angle=bool(marks["by_angle"].all()),
-            utc_ahead_s=float(clock.offset_s(board.noon_utc_s, where["timezone"])),
+            utc_ahead_s=float(clock.offset_s(board.noon_utc_s, site_row["timezone"])),
             date=str(place["date"]),
-            latitude_deg=float(where["latitude_deg"]),
-            longitude_deg=float(where["longitude_deg"]),
-            rebuilt=partial(_rebuilt, self.make_board, setup, where, marks),
+            latitude_deg=float(site_row["latitude_deg"]),
+            longitude_deg=float(site_row["longitude_deg"]),
+            rebuilt=partial(_rebuilt, setup, site_row, marks),
             others=tuple(self._others(number)) if with_others else (),
         )
 
@@ -147,27 +141,26 @@ class _Table:
             fit = None if reduced is None or reduced.contradicted else reduced.fit
             if place == number or (same_day and fit is None):
                 continue
-            where = self.sites.loc[theirs["site"]]
-            board = self.make_board(theirs, where, self.places.iloc[place], self.marks[number])
+            site_row = self.sites.loc[theirs["site"]]
+            board = board_from_rows(theirs, site_row, self.places.iloc[place], self.marks[number])
             others.append(Other(str(theirs.name), board, fit, same_day))
         return others
 
 
 def _rebuilt(
-    make_board: MakeBoard,
     setup: pd.Series,
-    where: pd.Series,
+    site_row: pd.Series,
     marks: pd.DataFrame,
     date: str,
     latitude_deg: float,
     longitude_deg: float,
 ) -> Board:
     """The board on another date or at another place, with the time that is kept there."""
-    zone = where["timezone"]
+    zone = site_row["timezone"]
     # A zone that was looked up from a wrong place is as wrong.
-    if [zone] == zones_at([where["latitude_deg"]], [where["longitude_deg"]]):
+    if [zone] == zones_at([site_row["latitude_deg"]], [site_row["longitude_deg"]]):
         (zone,) = zones_at([latitude_deg], [longitude_deg])
-    where = where.copy()
-    where[["latitude_deg", "longitude_deg", "timezone"]] = latitude_deg, longitude_deg, zone
+    site_row = site_row.copy()
+    site_row[["latitude_deg", "longitude_deg", "timezone"]] = latitude_deg, longitude_deg, zone
     noon_s = float(site.local_noon(np.datetime64(date), zone, longitude_deg))
-    return make_board(setup, where, pd.Series({"date": date, "noon_utc_s": noon_s}), marks)
+    return board_from_rows(setup, site_row, pd.Series({"date": date, "noon_utc_s": noon_s}), marks)

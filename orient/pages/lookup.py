@@ -8,8 +8,8 @@ sun's turning in radians). They are rounded to 24 bits, 6·10⁻⁸.
 
 So a direction looked up is good to 1.5·10⁻⁷ rad across and the azimuth to that over the
 length of the shadow of a rod of 1: 0.02° at `SHORTEST_SHADOW`, 0.0001° at a tenth of the rod.
-Refraction, which bends too sharply near the horizon for samples ten minutes apart, is a
-second table, by whole degrees of altitude: within 0.1′ of `sun.refraction_deg` above 5°.
+Refraction, which bends too sharply near the horizon for samples ten minutes apart, the page
+finds by the formula of `sun.refraction_deg`, from the site's air.
 """
 
 from __future__ import annotations
@@ -32,37 +32,41 @@ STEP_S = 600
 SCALE = 2**23 - 1
 #: In lengths of the rod: of a shorter shadow the table does not tell the direction.
 SHORTEST_SHADOW = 0.0005
-#: True altitudes at which the refraction is given, degrees.
-LIFT_ALTITUDES_DEG = np.arange(-2.0, 91.0)
 # The refracted sun may be seen while the true one is so far below the horizon.
 _LOWEST_DEG = -1.0
 # A change of offset is looked for every minute.
 _MINUTE_S = 60
 
 
-def site_table(site: pd.Series[Any], first: np.datetime64, last: np.datetime64) -> dict[str, Any]:
+def site_table(
+    site: pd.Series[Any], first: np.datetime64, last: np.datetime64, margin_s: int = 0
+) -> dict[str, Any]:
     """One site's sun from local midnight to the midnight after the last date.
 
     Args:
-        site: row of the sites table.
+        site: row of the sites table; its latitude and longitude are where the plumb line
+            points, if that is what the page is to reduce boards with.
         first, last: local dates.
+        margin_s: so much more of the sun before the first midnight and after the last.
 
     Returns:
         `span_utc_s` (start, end); `offsets`, [utc_s, offset_s] from each instant on;
         `runs`, [number, text], `number` counting steps of `STEP_S` from 1970 to the first
         sample and `text` the samples in base 64: east, north and up of each, 24 bits, two's
-        complement, the highest byte first; `lift_deg`, refraction at
-        `LIFT_ALTITUDES_DEG`. A run reaches a sample beyond the interval it is needed for,
-        both ways.
+        complement, the highest byte first; `pressure_hpa` and `temperature_c` of the air. A
+        run reaches a sample beyond the interval it is needed for, both ways.
     """
     timezone = str(site["timezone"])
     start, end = (float(clock.utc_s(day, 0.0, timezone)) for day in (first, last + 1))
-    lift = sun.refraction_deg(LIFT_ALTITUDES_DEG, site["pressure_hpa"], site["temperature_c"])
     return {
         "span_utc_s": [int(start), int(end)],
-        "offsets": offset_steps(start, end, timezone),
-        "runs": [[number, packed(samples)] for number, samples in _runs(site, start, end)],
-        "lift_deg": np.round(lift, 4).tolist(),
+        "offsets": offset_steps(start - margin_s, end + margin_s, timezone),
+        "runs": [
+            [number, packed(samples)]
+            for number, samples in _runs(site, start - margin_s, end + margin_s)
+        ],
+        "pressure_hpa": round(float(site["pressure_hpa"]), 3),
+        "temperature_c": float(site["temperature_c"]),
     }
 
 

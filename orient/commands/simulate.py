@@ -1,0 +1,186 @@
+"""`orient simulate`: boards as a crew would have marked them, for a day without sun."""
+
+from __future__ import annotations
+
+from datetime import date
+from difflib import get_close_matches
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+import click
+
+from orient.commands.common import LocalDate, campaign_argument, printable
+from orient.commands.planning_options import POSITIVE, care_options, chosen_sites
+
+if TYPE_CHECKING:
+    from orient.practice.campaign import Practice
+
+_MOST_STUDENTS = 500
+
+
+@click.command("simulate")
+@campaign_argument
+@click.option("--site", required=True, metavar="SITE", help="The site of the boards.")
+@click.option("--date", "day", type=LocalDate(), required=True, help="Local date.")
+@click.option(
+    "--seed",
+    type=click.IntRange(0),
+    default=1,
+    show_default=True,
+    metavar="N",
+    help="The same number gives the same boards.",
+)
+@click.option(
+    "--students",
+    type=click.IntRange(1, _MOST_STUDENTS),
+    default=1,
+    show_default=True,
+    metavar="N",
+    help="How many boards, all toward one line.",
+)
+@click.option(
+    "--mistake",
+    "mistakes",
+    multiple=True,
+    metavar="NAME",
+    help="Give one board this mistake; repeat. `list` names them all.",
+)
+@click.option(
+    "--rod", type=POSITIVE, default=300.0, show_default=True, metavar="MM", help="Rod height."
+)
+@click.option(
+    "--every",
+    type=POSITIVE,
+    default=20.0,
+    show_default=True,
+    metavar="MIN",
+    help="Minutes between marks.",
+)
+@click.option(
+    "--reach",
+    type=POSITIVE,
+    default=600.0,
+    show_default=True,
+    metavar="MM",
+    help="Longest shadow that the board holds.",
+)
+@click.option(
+    "--min-altitude",
+    type=click.FloatRange(1.0, 60.0),
+    default=12.0,
+    show_default=True,
+    metavar="DEG",
+    help="Lowest sun to mark by.",
+)
+@click.option(
+    "--watch",
+    type=click.Choice(["trusted", "running", "none"]),
+    default="trusted",
+    show_default=True,
+    help="What watch the crew has.",
+)
+@click.option(
+    "--line",
+    "line_deg",
+    type=click.FloatRange(0.0, 360.0),
+    metavar="DEG",
+    help="True azimuth of the reference line; drawn by the seed if left out.",
+)
+@care_options
+@click.option(
+    "-o",
+    "--output",
+    "folder",
+    type=click.Path(file_okay=False, path_type=Path),
+    required=True,
+    metavar="FOLDER",
+    help="New folder of the practice campaign.",
+)
+@click.option(
+    "--key",
+    "key_file",
+    type=click.Path(dir_okay=False, path_type=Path),
+    metavar="FILE.csv",
+    help="The answer key; beside the folder, FOLDER-key.csv, if left out.",
+)
+def simulate(
+    campaign: str,
+    site: str,
+    day: date,
+    seed: int,
+    students: int,
+    mistakes: tuple[str, ...],
+    rod: float,
+    every: float,
+    reach: float,
+    min_altitude: float,
+    watch: str,
+    line_deg: float | None,
+    folder: Path,
+    key_file: Path | None,
+    **care: float,
+) -> None:
+    """Boards as a crew would have marked them, for a day without sun.
+
+    Computes the marks of one site and day of the campaign, with the scatter and the errors that
+    the tolerances state, and with the mistakes asked for. Writes a campaign of its own, to be
+    reduced as any other, and the answer key beside it. Nobody stood at these boards.
+    """
+    from orient.files import write_whole
+    from orient.numbers.tolerances import Tolerances
+    from orient.practice.boards import Work
+    from orient.practice.campaign import practice, student_names
+    from orient.tables.campaign import read_campaign
+    from orient.tables.cells import csv_text
+
+    _check_mistakes(mistakes, students)
+    chosen_sites(campaign, (site,))
+    tables = read_campaign(campaign, tables=("sites",))
+    work = Work(rod, every, min_altitude, reach, watch, Tolerances(**care))
+    names = student_names(students)
+    row = tables.sites.loc[[site]].iloc[0]
+    try:
+        made = practice(row, day.isoformat(), work, names, mistakes, seed, line_deg)
+    except ValueError as fault:
+        raise click.UsageError(f"{fault}. Nothing was written.") from None
+    key_file = key_file or folder.parent / f"{folder.name}-key.csv"
+    _check_free(folder, key_file)
+    written = [
+        *write_whole(folder, made.files(tables, site)),
+        *write_whole(key_file.parent, {key_file.name: csv_text(made.key())}),
+    ]
+    for path in written:
+        click.echo(printable(str(path)))
+    click.echo(_told(made), err=True)
+
+
+def _check_mistakes(mistakes: tuple[str, ...], students: int) -> None:
+    from orient.practice.mistakes import MISTAKES
+
+    unknown = [name for name in mistakes if name not in MISTAKES]
+    if unknown:
+        close = get_close_matches(unknown[0], MISTAKES, n=1)
+        hint = f" Did you mean {close[0]}?" if close else ""
+        listed = "\n".join(f"  {name}: {each.words}" for name, each in MISTAKES.items())
+        raise click.UsageError(f"No mistake {unknown[0]!r}.{hint} There are:\n{listed}")
+    if len(mistakes) > students:
+        raise click.UsageError(
+            f"{len(mistakes)} mistakes for {students} board(s): one board has one mistake. "
+            "Add --students."
+        )
+
+
+def _check_free(folder: Path, key_file: Path) -> None:
+    if folder.exists() and any(folder.iterdir()):
+        raise click.UsageError(f"{folder} is not empty: name a new folder with -o.")
+    if key_file.exists():
+        raise click.UsageError(f"{key_file} is there already: name another file with --key.")
+
+
+def _told(made: Practice) -> str:
+    marks = sum(len(board.marks) for board in made.boards)
+    wrong = sum(1 for each in made.mistakes if each)
+    return (
+        f"{len(made.boards)} board(s), {marks} marks, {wrong} mistake(s). "
+        "The answer key is not for the students."
+    )

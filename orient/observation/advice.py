@@ -1,0 +1,144 @@
+"""What would make a line better, tried before it is said.
+
+Each improvement is put into the adjustment's normal equations, about the state that the marks
+gave, and the uncertainty that comes out is what is told: first order in the tolerances, the
+marks where they are.
+"""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from typing import NamedTuple
+
+import numpy as np
+from numpy.typing import NDArray
+
+from orient.numbers.shadow import UNKNOWNS
+from orient.numbers.tolerances import COVERAGE_95, Tolerances
+from orient.observation.adjustment import AZIMUTH, WATCH, Fit
+from orient.observation.board import Board
+
+Array = NDArray[np.float64]
+
+#: What a telephone that has had the network, or a time signal, gives without trouble.
+GOOD_WATCH_S = 1.0
+#: A watch is the least work of all: it is named first where it does nearly as much as the best.
+_NEARLY_AS_MUCH = 1.15
+#: An improvement that takes off less than this part is not worth a sentence.
+_LEAST_GAIN = 0.05
+
+
+class Improvement(NamedTuple):
+    """One thing to do better: in words, and the standard uncertainty that it would give."""
+
+    name: str
+    words: str
+    u_deg: float
+
+
+def would_help(board: Board, fit: Fit, reference_u_deg: float = 0.0) -> list[Improvement]:
+    """What could be done better next time, the greatest gain first.
+
+    Args:
+        board: with the marks that the fit was made from.
+        fit: the adopted fit.
+        reference_u_deg: standard uncertainty of the reference line's own board direction, 0
+            where the board's azimuth alone counts.
+
+    Returns:
+        Improvements that gain 5 % and more over the azimuth as it is now; none where the
+        marks fix no direction. A watch set to the second stands first where nothing else
+        does much better.
+    """
+    kept = fit.kept & np.isfinite(fit.utc_s)
+    if not kept.any():
+        return []
+    stated = board.tolerances
+    by_time = np.isfinite(board.watch_utc_s) & (board.watch != "none")
+    partials = board.tips_and_partials(fit.utc_s[kept], fit.state)[1]
+    running = board.watch == "running"
+    now = replace(stated, watch_sd_s=86400.0) if running else stated
+    present = _azimuth_u_rad(partials, by_time[kept], now)
+    if not np.isfinite(present) or present == 0.0:
+        return []
+    scale = np.degrees(fit.azimuth_u_rad) / present
+
+    def worth(timed: NDArray[np.bool_], tolerances: Tolerances) -> float:
+        return scale * _azimuth_u_rad(partials, timed, tolerances)
+
+    good_watch = replace(now, watch_sd_s=min(GOOD_WATCH_S, stated.watch_sd_s))
+    tried = [
+        ("watch", _watch_words(board), worth(np.ones(kept.sum(), dtype=bool), good_watch)),
+        *(
+            (name, words, worth(by_time[kept], replace(now, **{name: getattr(now, name) / 2})))
+            for name, words in _TWICE_AS_WELL.items()
+        ),
+    ]
+    found = [Improvement(n, w, float(np.hypot(u, reference_u_deg))) for n, w, u in tried]
+    whole = float(np.hypot(np.degrees(fit.azimuth_u_rad), reference_u_deg))
+    if reference_u_deg > 0.0:
+        halved = float(np.hypot(np.degrees(fit.azimuth_u_rad), reference_u_deg / 2))
+        found.append(Improvement("reference", _REFERENCE_WORDS, halved))
+    worthwhile = [each for each in found if each.u_deg < (1.0 - _LEAST_GAIN) * whole]
+    return _in_order(worthwhile)
+
+
+_TWICE_AS_WELL = {
+    "mark_sd_mm": "marks twice as fine, or four times as many",
+    "level_sd_deg": "a board levelled twice as well, the level turned end for end",
+    "plumb_sd_mm": "a foot found twice as closely, by a finer plumb line",
+    "height_sd_mm": "a rod's height measured twice as closely",
+    "edge_sd_deg": "the same place of the soft edge marked twice as steadily",
+}
+_REFERENCE_WORDS = "a reference line drawn twice as closely: longer on the sheet, read finer"
+
+
+def _watch_words(board: Board) -> str:
+    if np.isfinite(board.watch_utc_s).any() and board.watch != "none":
+        return "a watch set to the second by a time signal"
+    return "the time of each mark, by a watch set to the second"
+
+
+def _in_order(found: list[Improvement]) -> list[Improvement]:
+    ordered = sorted(found, key=lambda each: each.u_deg)
+    if not ordered:
+        return []
+    limit = _NEARLY_AS_MUCH * ordered[0].u_deg
+    return sorted(ordered, key=lambda each: each.name != "watch" or each.u_deg > limit)
+
+
+def _azimuth_u_rad(partials: Array, timed: NDArray[np.bool_], tolerances: Tolerances) -> float:
+    """Standard uncertainty of the azimuth that these marks and priors give."""
+    speed = -partials[..., WATCH]
+    across = np.stack([-speed[:, 1], speed[:, 0]], axis=-1)
+    across /= np.maximum(np.hypot(*speed.T), 1e-12)[:, None]
+    design = np.where(
+        timed[:, None, None], partials, across[:, :, None] * (across[:, None, :] @ partials)
+    )
+    told = np.einsum("nik,nil->kl", design, design) / tolerances.mark_sd_mm**2
+    prior_sd = tolerances.prior_sd()
+    prior_sd[AZIMUTH] = 10.0
+    free = (prior_sd > 0) & (timed.any() | (np.arange(len(UNKNOWNS)) != WATCH))
+    # Scaled by the priors, so that the matrix is well conditioned.
+    scale = np.minimum(prior_sd[free], 1e3)
+    matrix = told[np.ix_(free, free)] * np.outer(scale, scale)
+    matrix += np.diag((scale / prior_sd[free]) ** 2)
+    position = int(np.count_nonzero(free[:AZIMUTH]))
+    return float(scale[position] * np.sqrt(np.linalg.inv(matrix)[position, position]))
+
+
+def advice(board: Board, fit: Fit, reference_u_deg: float = 0.0) -> str:
+    """The improvement worth most in a sentence for people; "" where none is worth one.
+
+    Args:
+        board, fit, reference_u_deg: as for `would_help`.
+    """
+    found = would_help(board, fit, reference_u_deg)
+    if not found:
+        return ""
+    whole = float(np.hypot(np.degrees(fit.azimuth_u_rad), reference_u_deg))
+    best = found[0]
+    return (
+        f"What would help most: {best.words}. The line would then be good to "
+        f"± {COVERAGE_95 * best.u_deg:.2f}° in place of ± {COVERAGE_95 * whole:.2f}° (95 %)."
+    )

@@ -1,0 +1,102 @@
+"""From rows of the tables to boards: what a set-up's row, its site's and its marks come to."""
+
+from __future__ import annotations
+
+from typing import Any, cast
+
+import numpy as np
+import pandas as pd
+
+from orient import site
+from orient.numbers import grid, sun
+from orient.numbers.tolerances import Tolerances
+from orient.observation.board import Board
+from orient.tables import clock
+from orient.tables.campaign import Campaign
+
+
+def board_of(campaign: Campaign, setup: str) -> Board:
+    """One set-up's board, with the marks of the table that are in use, in their order.
+
+    Args:
+        campaign: with all three tables.
+        setup: an id of its set-ups.
+    """
+    row = cast(pd.Series, campaign.setups.loc[setup])
+    of_site = campaign.sites.loc[[str(row["site"])]]
+    day = site.describe(of_site, row["date"]).iloc[0]
+    marks = campaign.marks[(campaign.marks["setup"] == setup) & campaign.marks["use"].astype(bool)]
+    return board_from_rows(row, cast(pd.Series, of_site.iloc[0]), cast(pd.Series, day), marks)
+
+
+def board_from_rows(
+    setup: pd.Series, site_row: pd.Series, day: pd.Series, marks: pd.DataFrame
+) -> Board:
+    """The board of a set-up's row, its site's, its day's and its marks.
+
+    Args:
+        setup: row of the set-ups table.
+        site_row: row of the sites table.
+        day: row of `site.describe` for the site and date, or any with `date` and `noon_utc_s`.
+        marks: rows of the marks table that are in use.
+    """
+    latitude, longitude = _plumb_place(site_row)
+    half = np.select([marks["half"] == "am", marks["half"] == "pm"], [-1, 1], 0).astype(np.int8)
+    return Board(
+        latitude_deg=latitude,
+        longitude_deg=longitude,
+        noon_utc_s=float(day["noon_utc_s"]),
+        height_mm=float(setup["gnomon_height_mm"]),
+        x_mm=marks["x_mm"].to_numpy(float),
+        y_mm=marks["y_mm"].to_numpy(float),
+        watch_utc_s=_instants(day, marks["time_s"].to_numpy(float), site_row["timezone"]),
+        half=half,
+        ring=marks["ring"].to_numpy(str),
+        elevation_m=float(site_row["elevation_m"]),
+        pressure_hpa=float(site_row["pressure_hpa"]),
+        temperature_c=float(site_row["temperature_c"]),
+        watch=str(setup["watch"]),
+        watch_error_s=float(setup["watch_error_s"]),
+        edge=str(setup["edge"]),
+        tolerances=Tolerances(
+            mark_sd_mm=float(setup["mark_sd_mm"]),
+            level_sd_deg=float(setup["level_sd_deg"]),
+            plumb_sd_mm=float(setup["plumb_sd_mm"]),
+            height_sd_mm=float(setup["height_sd_mm"]),
+            watch_sd_s=float(setup["watch_sd_s"]),
+        ),
+    )
+
+
+def _instants(day: pd.Series, time_s: Any, timezone: str) -> Any:
+    """What the watch times name: the day about local noon, past midnight where it must be.
+
+    A zone far from the sun's own time can have its midnight within the working day. Then
+    the times are cut where the watch rested longest, and the day laid about noon.
+    """
+    instants = np.asarray(clock.utc_s(day["date"], time_s, timezone), dtype=float)
+    noon_s, day_s = float(day["noon_utc_s"]), sun.SOLAR_DAY_S
+    known = instants[np.isfinite(instants)]
+    if not known.size or np.abs(known - noon_s).max() <= day_s / 2:
+        return instants
+    ordered = np.sort(known)
+    gaps = np.diff(ordered, append=ordered[0] + day_s)
+    start = ordered[(int(np.argmax(gaps)) + 1) % ordered.size]
+    instants = start + np.mod(instants - start, day_s)
+    middle = np.nanmean(instants)
+    return instants + day_s * np.round((noon_s - middle) / day_s)
+
+
+def has_deflection(site_row: pd.Series) -> bool:
+    return bool(np.isfinite(site_row["xi_arcsec"]) and np.isfinite(site_row["eta_arcsec"]))
+
+
+def _plumb_place(site_row: pd.Series) -> tuple[float, float]:
+    """Where the plumb line points: the bubble levels the board to it, not to the ellipsoid."""
+    latitude, longitude = float(site_row["latitude_deg"]), float(site_row["longitude_deg"])
+    if not has_deflection(site_row):
+        return latitude, longitude
+    turned = grid.astronomic_coordinates(
+        latitude, longitude, site_row["xi_arcsec"], site_row["eta_arcsec"]
+    )
+    return float(turned[0]), float(turned[1])

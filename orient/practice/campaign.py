@@ -1,0 +1,113 @@
+"""A practice campaign: its files, and the answer key that is kept apart."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+import pandas as pd
+
+from orient.practice.boards import PracticeBoard, Sky, Work
+from orient.practice.mistakes import MISTAKES, board_with
+from orient.tables.campaign import Campaign, campaign_files
+from orient.tables.cells import csv_text
+
+#: What the answer key tells of each set-up.
+KEY_COLUMNS = (
+    "setup", "board_azimuth_deg", "reference_name", "reference_azimuth_deg", "watch_error_s",
+    "mistake", "words",
+)  # fmt: skip
+README = """\
+A practice campaign: nobody stood at these boards.
+
+The marks were computed for the site and the day, with the scatter and the errors that the
+tolerances state, and with a mistake where one was asked for. Reduce it as any other:
+
+    orient reduce .
+
+The answer key is not in this folder.
+"""
+
+
+@dataclass(frozen=True)
+class Practice:
+    """Boards of one site and day, and which mistake each has, None for a sound one."""
+
+    boards: list[PracticeBoard]
+    mistakes: list[str | None]
+
+    def files(self, campaign: Campaign, site: str) -> dict[str, str]:
+        """The tables of the practice campaign, name to text."""
+        texts = campaign_files(sites=campaign.sites.loc[[site]])
+        texts["setups.csv"] = csv_text(_rows([board.setup for board in self.boards]))
+        marks = [mark for board in self.boards for mark in board.marks]
+        texts["marks.csv"] = csv_text(_rows(marks))
+        return {**texts, "README.txt": README}
+
+    def key(self) -> pd.DataFrame:
+        """The answer key: `KEY_COLUMNS`, a row a set-up; azimuths are true, degrees."""
+        rows = [
+            {
+                "setup": board.setup["setup"],
+                "board_azimuth_deg": round(board.truth.board_azimuth_deg % 360.0, 4),
+                "reference_name": board.setup["reference_name"],
+                "reference_azimuth_deg": round(board.line_azimuth_deg % 360.0, 4),
+                "watch_error_s": round(board.truth.watch_fast_s, 1),
+                "mistake": mistake or "",
+                "words": board.mistake,
+            }
+            for board, mistake in zip(self.boards, self.mistakes, strict=True)
+        ]
+        return pd.DataFrame(rows, columns=list(KEY_COLUMNS))
+
+
+def practice(
+    site: pd.Series,
+    date: str,
+    work: Work,
+    names: Sequence[str],
+    mistakes: Sequence[str],
+    seed: int,
+    line_azimuth_deg: float | None = None,
+) -> Practice:
+    """Boards of one day at one site, all toward one line.
+
+    Args:
+        site: a row of the sites table.
+        date: local date, ISO text.
+        work: what every crew does.
+        names: ids of the set-ups, one a student.
+        mistakes: names of `MISTAKES`, at most as many as set-ups; each is given to another
+            set-up, which the seed chooses.
+        seed: the same seed gives the same boards.
+        line_azimuth_deg: true azimuth of the line; drawn by the seed if None.
+
+    Raises:
+        ValueError: the site and the day give too few marks, or a mistake cannot be made there.
+    """
+    generator = np.random.default_rng(seed)
+    if line_azimuth_deg is None:
+        line_azimuth_deg = float(generator.uniform(0.0, 360.0))
+    who = generator.permutation(len(names))[: len(mistakes)].tolist()
+    given: list[str | None] = [None] * len(names)
+    for number, mistake in zip(who, mistakes, strict=True):
+        given[number] = mistake
+    sky = Sky(site, date)
+    boards = [
+        board_with(MISTAKES[each] if each else None, name, sky, work, own, line_azimuth_deg)
+        for name, each, own in zip(names, given, generator.spawn(len(names)), strict=True)
+    ]
+    return Practice(boards, given)
+
+
+def student_names(count: int, prefix: str = "s") -> list[str]:
+    """Ids in order, of one width: s01, s02, …"""
+    width = len(str(count))
+    return [f"{prefix}{number:0{max(width, 2)}d}" for number in range(1, count + 1)]
+
+
+def _rows(rows: list[dict[str, Any]]) -> pd.DataFrame:
+    columns = list(dict.fromkeys(name for row in rows for name in row))
+    return pd.DataFrame(rows, columns=columns).fillna("")

@@ -1,0 +1,189 @@
+"""What a command writes lands on nothing that someone else keeps there."""
+
+from __future__ import annotations
+
+import json
+import shutil
+from pathlib import Path
+
+import pytest
+from hostile import csv_bytes, digest, good_tables, run, write_campaign
+
+from orient.errors import InputError
+from orient.outputs import CONTENTS, check_output, is_whole, write_output, write_set
+
+PAGE = '<meta name="generator" content="orient plan"><p>{}</p>'
+
+
+@pytest.fixture(scope="module")
+def base(tmp_path_factory):
+    """Two campaigns of one name, and the report of the first."""
+    folder = tmp_path_factory.mktemp("base")
+    files = {f"{name}.csv": csv_bytes(rows) for name, rows in good_tables().items()}
+    for side in ("north", "south"):
+        write_campaign(folder / side / "camp", files)
+    assert run(["report", str(folder / "north/camp"), "-o", str(folder / "out")]).status == 0
+    return folder
+
+
+@pytest.fixture
+def here(base, tmp_path):
+    shutil.copytree(base, tmp_path / "here")
+    return tmp_path / "here"
+
+
+def refused(arguments: list[str], folder: Path, *said: str) -> None:
+    before = digest(folder)
+    ending = run(arguments)
+    assert ending.status in (1, 2)
+    for words in said:
+        assert words in ending.err, ending.err
+    assert digest(folder) == before
+
+
+# Reports ---------------------------------------------------------------------------------
+
+
+@pytest.mark.parametrize("force", [[], ["--force"]])
+def test_no_report_goes_into_a_campaign_s_folder(here, force):
+    for target in (here / "north/camp", here / "south/camp"):
+        arguments = ["report", str(here / "north/camp"), "-o", str(target), *force]
+        refused(arguments, here, "a campaign's folder", "sites.csv")
+
+
+def test_a_report_replaces_its_own_and_no_other_campaign_s(here):
+    out = str(here / "out")
+    assert is_whole(out)
+    assert run(["report", str(here / "north/camp"), "-o", out]).status == 0
+    again = ["report", str(here / "south/camp"), "-o", out]
+    refused(again, here, "the report of ../north/camp", "--force")
+    assert run([*again, "--force"]).status == 0
+    assert json.loads((here / "out" / CONTENTS).read_text())["of"] == "../south/camp"
+    assert is_whole(out)
+
+
+def test_two_campaigns_of_one_name_do_not_share_the_default_folder(here, monkeypatch):
+    monkeypatch.chdir(here)
+    assert run(["report", "north/camp"]).status == 0
+    refused(["report", "south/camp"], here, "the report of ../../north/camp")
+
+
+def test_a_report_leaves_a_person_s_files_alone(here):
+    page = here / "mine" / "index.html"
+    page.parent.mkdir()
+    page.write_text("precious")
+    arguments = ["report", str(here / "north/camp"), "-o", str(page.parent)]
+    refused(arguments, here, "index.html")
+    assert run([*arguments, "--force"]).status == 0
+    assert "precious" not in page.read_text("utf-8")
+
+
+def test_a_report_carried_elsewhere_with_its_campaign_is_still_its_own(here):
+    shutil.move(here, here.parent / "stick")
+    stick = here.parent / "stick"
+    ending = run(["report", str(stick / "north/camp"), "-o", str(stick / "out")])
+    assert ending.status == 0, ending.err
+
+
+def test_a_set_is_whole_until_one_of_its_files_is_changed_or_gone(tmp_path):
+    write_set(tmp_path, {"a.csv": "1", "index.html": "2"}, "report", tmp_path / "camp")
+    assert is_whole(tmp_path)
+    (tmp_path / "a.csv").write_text("3")
+    assert not is_whole(tmp_path)
+    (tmp_path / "a.csv").unlink()
+    assert not is_whole(tmp_path)
+    write_set(tmp_path, {"a.csv": "1", "index.html": "2"}, "report", tmp_path / "camp")
+    assert is_whole(tmp_path)
+    assert not is_whole(tmp_path / "nowhere")
+
+
+@pytest.mark.parametrize(
+    "stated", ["", "[]", "{}", "null", '{"files": []}', "[" * 100_000, '{"made_by": "x"}']
+)
+def test_contents_json_of_another_program_counts_as_a_file_to_keep(tmp_path, stated):
+    (tmp_path / CONTENTS).write_text(stated)
+    with pytest.raises(InputError, match=r"contents\.json"):
+        write_set(tmp_path, {"a.csv": "1"}, "report", tmp_path / "camp")
+    assert (tmp_path / CONTENTS).read_text() == stated
+
+
+# Single files ----------------------------------------------------------------------------
+
+
+def test_a_plan_page_never_replaces_a_table(here):
+    plan = ["plan", str(here / "north/camp"), "--from", "2026-04-12", "--page"]
+    refused([*plan, str(here / "north/camp/marks.csv")], here, ".html")
+
+
+def test_a_page_and_a_sheet_replace_their_own_kind_only(here):
+    camp, day = str(here / "north/camp"), "2026-04-12"
+    page, pdf, svg = (here / name for name in ("p.html", "s.pdf", "s.svg"))
+    commands = {
+        page: ["plan", camp, "--from", day, "--page", str(page)],
+        pdf: ["sheet", camp, "--site", "Ridge", "--date", day, "-o", str(pdf)],
+        svg: ["sheet", camp, "--site", "Ridge", "--date", day, "-o", str(svg)],
+    }
+    for path, command in commands.items():
+        assert run(command).status == 0
+        made = path.read_bytes()
+        path.write_text("a person's own")
+        refused(command, here, path.name, "--force")
+        path.write_bytes(made.replace(b"2026", b"2025"))
+        assert run(command).status == 0, path
+        assert path.read_bytes() == made
+    page.write_text("a person's own")
+    assert run([*commands[page], "--force"]).status == 0
+    assert page.stat().st_size > 1000
+    report_page = here / "out" / "index.html"
+    command = ["plan", camp, "--from", day, "--page", str(report_page)]
+    refused(command, here, "contents.json")
+    (here / "out" / CONTENTS).unlink()
+    refused(command, here, "none of this command's")
+
+
+def test_names_that_differ_by_capitals_are_one_place(tmp_path):
+    (tmp_path / "Plan.HTML").write_text("mine")
+    with pytest.raises(InputError, match=r"Plan\.HTML"):
+        write_output(tmp_path, {"plan.html": PAGE.format(1)})
+    (tmp_path / "MARKS.CSV").write_text("setup\n")
+    with pytest.raises(InputError, match="a table of a campaign"):
+        write_output(tmp_path, {"marks.csv": "1"}, force=True)
+    assert sorted(path.name for path in tmp_path.iterdir()) == ["MARKS.CSV", "Plan.HTML"]
+
+
+def test_what_carries_no_stamp_replaces_only_its_equal(tmp_path):
+    write_output(tmp_path, {"a.json": "[1]"})
+    write_output(tmp_path, {"a.json": "[1]"})
+    with pytest.raises(InputError, match="--force"):
+        write_output(tmp_path, {"a.json": "[2]", "b.json": "[3]"})
+    assert not (tmp_path / "b.json").exists()
+    write_output(tmp_path, {"a.json": '{"made_by": "orient sheet"}'}, force=True)
+    write_output(tmp_path, {"a.json": '{"made_by": "orient sheet", "page": 2}'})
+
+
+def test_a_place_is_checked_before_the_work(tmp_path):
+    write_output(tmp_path, {"p.html": PAGE.format(1)})
+    check_output(tmp_path, "p.html", "orient plan")
+    check_output(tmp_path, "new.html", "orient plan")
+    with pytest.raises(InputError, match=r"p\.html"):
+        check_output(tmp_path, "p.html", "orient field page")
+    check_output(tmp_path, "p.html", "orient field page", force=True)
+
+
+@pytest.mark.parametrize("kind", ["folder", "link"])
+def test_what_is_no_plain_file_is_told_as_such(tmp_path, kind):
+    place = tmp_path / "p.html"
+    if kind == "folder":
+        place.mkdir()
+    else:
+        place.symlink_to(tmp_path / "elsewhere")
+    with pytest.raises(OSError, match=r"p\.html"):
+        write_output(tmp_path, {"p.html": PAGE.format(1)})
+
+
+def test_what_a_killed_run_left_does_not_stop_the_demo(tmp_path):
+    for name in ("aldermoor", "report"):
+        (tmp_path / name).mkdir()
+        (tmp_path / name / ".orient-abc.part").write_text("half")
+    assert run(["demo", str(tmp_path)], seconds=60).status == 0
+    assert run(["demo", str(tmp_path)], seconds=60).status == 1

@@ -1,0 +1,167 @@
+"""Whatever the window's width, every figure that a command shows stands there whole."""
+
+from __future__ import annotations
+
+import os
+import re
+import struct
+import subprocess
+import sys
+from collections import Counter
+
+import pytest
+from hostile import SITES, csv_bytes, good_tables, run, write_campaign
+
+from orient.commands import terminal
+from orient.commands.terminal import Column, show_table
+
+WIDTHS = (30, 40, 54, 60, 80, 133)
+DAYS = ["--from", "2026-04-12", "--to", "2026-04-14"]
+COMMANDS = {
+    "sites": ["sites", "CAMPAIGN", "--date", "2026-04-12"],
+    "reduce": ["reduce", "CAMPAIGN"],
+    "reduce --verbose": ["reduce", "CAMPAIGN", "--verbose"],
+    "compass": ["compass", "CAMPAIGN"],
+    "plan, days of a site": ["plan", "CAMPAIGN", *DAYS, "--site", "Ridge"],
+    "plan, sites of a day": ["plan", "CAMPAIGN", *DAYS[:2]],
+    "plan, many of both": ["plan", "CAMPAIGN", *DAYS],
+    "plan --budget": ["plan", "CAMPAIGN", *DAYS[:2], "--budget"],
+    "bring, boards": ["bring", "CAMPAIGN", *DAYS[:2], "--show", "rig", "--max-board", "400", "300"],
+    "bring, rings": ["bring", "CAMPAIGN", *DAYS, "--rod", "300", "--board", "650", "470"],
+    "bring, track": ["bring", "CAMPAIGN", *DAYS[:2], "--site", "Ridge", "--rod", "300",
+                     "--board", "650", "470", "--show", "track"],
+    "crew": ["crew", "CAMPAIGN", *DAYS, "--site", "Ridge", "--start", "Ridge"],
+    "declination": ["declination", "46.5", "8.25", "--date", "2026", "--since", "1990"],
+}  # fmt: skip
+
+
+@pytest.fixture(scope="module")
+def campaign(tmp_path_factory):
+    folder = tmp_path_factory.mktemp("window") / "camp"
+    write_campaign(folder, {f"{name}.csv": csv_bytes(rows) for name, rows in good_tables().items()})
+    return folder
+
+
+def shown(arguments: list[str], campaign, monkeypatch, width: int) -> str:
+    monkeypatch.setattr(terminal, "window_columns", lambda: width)
+    ending = run([str(campaign) if word == "CAMPAIGN" else word for word in arguments])
+    assert ending.status == 0, ending.err
+    return ending.out
+
+
+def figures(text: str) -> Counter[str]:
+    """The words of a text that have a digit in them."""
+    return Counter(word for word in text.split() if re.search(r"\d", word))
+
+
+@pytest.mark.parametrize("name", COMMANDS)
+def test_no_figure_is_cut_in_a_narrow_window(name, campaign, monkeypatch):
+    check_widths(name, campaign, monkeypatch, WIDTHS)
+
+
+@pytest.mark.slow
+@pytest.mark.parametrize("name", ["sites", "reduce", "compass", "plan, days of a site"])
+def test_no_figure_is_cut_at_any_width(name, campaign, monkeypatch):
+    check_widths(name, campaign, monkeypatch, range(30, 201, 4))
+
+
+def check_widths(name, campaign, monkeypatch, widths):
+    wide = figures(shown(COMMANDS[name], campaign, monkeypatch, 400))
+    assert wide
+    for width in widths:
+        text = shown(COMMANDS[name], campaign, monkeypatch, width)
+        missing = wide - figures(text)
+        assert not missing, (width, missing, text)
+        assert max(map(len, text.splitlines())) <= width, (width, text)
+
+
+@pytest.mark.parametrize("width", WIDTHS)
+def test_every_column_of_a_narrow_window_has_its_heading_and_value(capsys, monkeypatch, width):
+    monkeypatch.setattr(terminal, "window_columns", lambda: width)
+    columns = [
+        Column("set-up", lambda row: row[0], right=False),
+        Column("reference", lambda row: row[1], right=False),
+        Column("true", lambda row: row[2]),
+        Column("±", lambda row: row[3]),
+        Column("grid", lambda row: row[4], right=False, whole=True),
+    ]
+    rows = [
+        ("B1", "the far cairn", "143.78°", "0.68°", "EPSG:32621"),
+        ("B2", "", "−7.01°", "–", ""),
+    ]
+    show_table(rows, columns, "Lines")
+    words = capsys.readouterr().out.split()
+    for row in rows:
+        for text in row:
+            assert set(text.split()) <= set(words), (text, words)
+    for column in columns:
+        assert column.heading in words
+
+
+LONG_GRID = (
+    "+proj=tmerc +lat_0=46.95 +lon_0=7.4386 +k=1 +x_0=2600000 +y_0=1200000 +ellps=bessel "
+    "+towgs84=674.4,15.1,405.3,0,0,0,0 +units=m +no_defs"
+)
+
+
+def test_one_long_grid_leaves_the_other_columns_of_sites_alone(tmp_path, monkeypatch):
+    rows = [[*SITES[0], "grid"], [*SITES[1], LONG_GRID], [*SITES[2], ""]]
+    write_campaign(tmp_path, {"sites.csv": csv_bytes(rows)})
+    arguments = ["sites", "CAMPAIGN", "--date", "2026-04-12"]
+    for width in (80, 60, 40):
+        text = shown(arguments, tmp_path, monkeypatch, width)
+        for word in ("Ridge", "Moor", "declin.", "converg.", "noon", "sun", "EPSG:32719"):
+            assert word in text, (width, word, text)
+        joined = "".join(text.split())
+        assert "towgs84" in joined
+        assert max(map(len, text.splitlines())) <= width
+
+
+def test_wide_letters_count_twice(capsys, monkeypatch):
+    monkeypatch.setattr(terminal, "window_columns", lambda: 30)
+    columns = [Column("site", lambda row: row[0], right=False), Column("sun", lambda row: row[1])]
+    show_table([("測量点一号測量点一号", "41.5°"), ("測", "7.5°")], columns)
+    lines = capsys.readouterr().out.splitlines()
+    assert any("41.5°" in line for line in lines)
+    assert max(terminal._width(line) for line in lines) <= 30
+
+
+@pytest.mark.skipif(os.name != "posix", reason="needs a pseudo-terminal")
+@pytest.mark.parametrize("width", [34, 54, 120])
+def test_the_window_of_a_real_terminal_is_asked(campaign, width):
+    import fcntl
+    import pty
+    import termios
+
+    ours, theirs = pty.openpty()
+    fcntl.ioctl(theirs, termios.TIOCSWINSZ, struct.pack("HHHH", 24, width, 0, 0))
+    command = [sys.executable, "-m", "orient", "sites", str(campaign), "--date", "2026-04-12"]
+    environment = {name: text for name, text in os.environ.items() if name != "COLUMNS"}
+    child = subprocess.Popen(command, stdout=theirs, stderr=subprocess.DEVNULL, env=environment)
+    os.close(theirs)
+    out = b""
+    while True:
+        try:
+            part = os.read(ours, 65536)
+        except OSError:
+            break
+        if not part:
+            break
+        out += part
+    assert child.wait() == 0
+    os.close(ours)
+    text = re.sub(r"\x1b\[[0-9;?]*[A-Za-z]", "", out.decode()).replace("\r\n", "\n")
+    assert {"EPSG:32632", "EPSG:32719"} <= set(text.split())
+    assert max(map(len, text.splitlines())) <= width
+
+
+def test_machine_output_is_utf8_whatever_the_console_speaks(campaign, tmp_path):
+    rows = [SITES[0], ["Grat Ω", *SITES[1][1:]], ["荒野", *SITES[2][1:]]]
+    write_campaign(tmp_path, {"sites.csv": csv_bytes(rows)})
+    environment = os.environ | {"PYTHONIOENCODING": "cp1252", "PYTHONUTF8": "0"}
+    for style in ("json", "csv"):
+        command = [sys.executable, "-m", "orient", "sites", str(tmp_path), "--format", style]
+        done = subprocess.run(command, capture_output=True, env=environment, check=True)
+        text = done.stdout.decode("utf-8")
+        assert "Grat Ω" in text, text
+        assert "荒野" in text, text

@@ -1,0 +1,99 @@
+/* From rows of the tables to a board: the columns and what a blank stands for, as
+   orient/tables/columns.py and campaign.py have them; the page's table brings the defaults. */
+import { civilSeconds, instant } from "../shared/civil.js";
+import { DEGREE, Sun } from "../shared/sun.js";
+import { Board, HALF_DAY_S } from "./board.js";
+
+const DAY_S = 2 * HALF_DAY_S;
+const suns = new WeakMap();
+
+export class NotHere extends Error {}
+
+/* The place of the page's table that a site's row names, with its sun and the figures of a date. */
+export function placeOf(table, site, date) {
+  const place = table.sites.find((each) => each.site === site.site);
+  if (!place) throw new NotHere(`This page has no site ${JSON.stringify(site.site)}.`);
+  for (const name of ["latitude_deg", "longitude_deg"]) {
+    if (given(site[name]) && Math.abs(number(site[name]) - place[name]) > 1e-6) {
+      throw new NotHere(`This page has site ${site.site} at another ${name}: ${place[name]}.`);
+    }
+  }
+  const day = place.days[date];
+  if (!day) throw new NotHere(`This page has no sun for ${date}; it covers ${table.span}.`);
+  if (!suns.has(place)) suns.set(place, new Sun(place, table));
+  return { place, day, sun: suns.get(place) };
+}
+
+export const given = (cell) => cell !== undefined && cell !== null && cell !== "";
+
+/* A cell as a number; NaN where it is blank or no number. */
+export const number = (cell) => (given(cell) ? Number(cell) : NaN);
+
+/* A number of the set-ups table, its default where it is blank. */
+export function stated(table, setup, name) {
+  const default_ = name in table.defaults ? table.defaults[name] : null;
+  return given(setup[name]) ? Number(setup[name]) : default_ === null ? NaN : Number(default_);
+}
+
+const word = (table, setup, name) => (given(setup[name]) ? String(setup[name]) : table.defaults[name]);
+
+/* Seconds since midnight of a watch time HH:MM or HH:MM:SS; NaN where blank. */
+export function timeOfDay(text) {
+  if (!given(text)) return NaN;
+  const [hours, minutes, seconds = "0"] = String(text).split(":");
+  return Number(hours) * 3600 + Number(minutes) * 60 + Number(seconds);
+}
+
+/* Where a mark or a line's point lies, mm from the foot: by x and y, or by length and direction. */
+export function pointOf(row) {
+  if (given(row.x_mm) && given(row.y_mm)) return { x: Number(row.x_mm), y: Number(row.y_mm) };
+  const direction = number(row.angle_deg) * DEGREE;
+  const length = number(row.length_mm);
+  return { x: length * Math.sin(direction), y: length * Math.cos(direction) };
+}
+
+export const inUse = (row) => !given(row.use) || !/^(no|n|false|0)$/i.test(String(row.use));
+
+/* The marks of a set-up that are in use and have a place on the board. */
+export const usable = (marks) =>
+  marks.filter((row) => inUse(row) && Number.isFinite(pointOf(row).x) && Number.isFinite(pointOf(row).y));
+
+export function boardOf(table, { site, setup, marks }) {
+  const { place, day, sun } = placeOf(table, site, setup.date);
+  const rows = usable(marks);
+  const seconds = rows.map((row) => timeOfDay(row.time));
+  const times = aboutNoon(instantsOf(place, setup.date, seconds), day.noon);
+  const tolerances = { ...table.tolerances };
+  for (const name of Object.keys(tolerances)) {
+    if (name in table.defaults) tolerances[name] = stated(table, setup, name);
+  }
+  return new Board(sun, {
+    noon: day.noon,
+    height: stated(table, setup, "gnomon_height_mm"),
+    watch: word(table, setup, "watch"),
+    watchError: stated(table, setup, "watch_error_s"),
+    edge: word(table, setup, "edge") === "dark" ? day.semidiameter_deg * DEGREE : 0,
+    latitude: place.plumb_latitude_deg,
+    tolerances,
+  }, rows.map((row, n) => ({
+    ...pointOf(row),
+    watchUtc: times[n],
+    half: { am: -1, pm: 1 }[row.half] || 0,
+    name: given(row.mark) ? String(row.mark) : String(n + 1),
+  })));
+}
+
+const instantsOf = (place, date, seconds) =>
+  seconds.map((time) => (Number.isFinite(time) ? instant(place, civilSeconds(date, time)) : NaN));
+
+/* The day laid about noon: cut where the watch rested longest, where midnight falls within it. */
+function aboutNoon(times, noon) {
+  const known = times.filter(Number.isFinite).sort((a, b) => a - b);
+  if (!known.length || Math.max(...known.map((utc) => Math.abs(utc - noon))) <= DAY_S / 2) return times;
+  const gaps = known.map((utc, n) => (n + 1 < known.length ? known[n + 1] : known[0] + DAY_S) - utc);
+  const start = known[(gaps.indexOf(Math.max(...gaps)) + 1) % known.length];
+  const laid = times.map((utc) => start + (((utc - start) % DAY_S) + DAY_S) % DAY_S);
+  const there = laid.filter(Number.isFinite);
+  const middle = there.reduce((total, utc) => total + utc, 0) / there.length;
+  return laid.map((utc) => utc + DAY_S * Math.round((noon - middle) / DAY_S));
+}
