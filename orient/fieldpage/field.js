@@ -1,9 +1,9 @@
-/* Built by web/build.mjs; sources: engine/adjustment.js engine/board.js engine/chisquare.js engine/line.js engine/lookout.js engine/matrix.js engine/reading.js engine/reduce.js engine/rows.js engine/shadow.js engine/starts.js field.js shared/civil.js shared/panel.js shared/sun.js; d0138ac574e547ea19085c86f3809ba83d77bbe753c5e51a2bd3a8f2b7fa990b */
+/* Built by web/build.mjs; sources: engine/adjustment.js engine/board.js engine/chisquare.js engine/line.js engine/lookout.js engine/matrix.js engine/reading.js engine/reduce.js engine/rows.js engine/shadow.js engine/starts.js field.js field/dom.js field/drawing.js field/log.js field/marking.js field/north.js field/send.js field/sensor.js field/setup.js field/store.js field/tables.js field/tilt.js field/timesignal.js field/tools.js shared/civil.js shared/panel.js shared/sun.js; e3bdec128c0a73298063f8d1e90bd5f11c8c10060718cd0336b44731404c5988 */
 (() => {
   // shared/civil.js
   function offset(site, utc) {
     let ahead = site.offsets[0][1];
-    for (const [from, seconds] of site.offsets) if (utc >= from) ahead = seconds;
+    for (const [from, seconds2] of site.offsets) if (utc >= from) ahead = seconds2;
     return ahead;
   }
   function instant(site, civilSeconds2) {
@@ -100,142 +100,6 @@
     return [0, 1, 2].map((axis) => weights.reduce((sum2, weight, n) => sum2 + weight * values[first + 3 * n + axis], 0));
   }
 
-  // shared/panel.js
-  var HALF_DAY_S = 43200;
-  var DAYS = ["Sun", "Mon", "Tue", "Wed", "Thu", "Fri", "Sat"];
-  var element = (id) => document.getElementById(id);
-  function partner(sun, utc, noon) {
-    const side = utc < noon ? 1 : -1;
-    const now = sun.shadow(utc);
-    let near = 0;
-    let far = HALF_DAY_S;
-    for (let n = 0; n < 40; n += 1) {
-      const middle = (near + far) / 2;
-      const there2 = sun.shadow(noon + side * middle);
-      if (there2 && there2.altitude > now.altitude) near = middle;
-      else far = middle;
-    }
-    const found = noon + side * far;
-    const there = sun.shadow(found);
-    return there && Math.abs(there.altitude - now.altitude) < 5e-3 ? found : null;
-  }
-  function startPanel(table2) {
-    const suns2 = /* @__PURE__ */ new Map();
-    function show(id, value, digits, unit) {
-      const place = element(id);
-      place.value = value === null ? "" : String(value);
-      place.textContent = digits;
-      if (unit) {
-        const small = document.createElement("small");
-        small.textContent = ` ${unit}`;
-        place.append(small);
-      }
-    }
-    function showShadow(seen, rod) {
-      const told = seen && seen.length >= table2.shortest_shadow;
-      const north = told ? (540 - seen.azimuth) % 360 - 180 : null;
-      element("needle").setAttribute("transform", `rotate(${told ? north : 0})`);
-      element("needle").style.opacity = told ? "1" : "0.15";
-      show(
-        "azimuth",
-        told ? seen.azimuth : null,
-        told ? `${(Math.round(seen.azimuth * 10) % 3600 / 10).toFixed(1)}°` : "–"
-      );
-      show(
-        "north",
-        north,
-        told ? `${Math.abs(north).toFixed(1)}°` : "–",
-        told ? north < 0 ? "to the left" : "to the right" : ""
-      );
-      const length = seen && rod > 0 ? seen.length * rod : null;
-      show(
-        "length",
-        length,
-        length === null ? "–" : length.toFixed(length < 100 ? 1 : 0),
-        length === null ? "" : "mm"
-      );
-      show("altitude", seen ? seen.altitude : null, seen ? `${seen.altitude.toFixed(1)}°` : "–");
-    }
-    function showNoon(site, utc, noon) {
-      const minutes = Math.floor(Math.abs(noon - utc) / 60);
-      const apart = minutes < 60 ? `${minutes} min` : `${Math.floor(minutes / 60)} h ${two(minutes % 60)} min`;
-      show(
-        "noon",
-        noon - utc,
-        noon >= utc ? `in ${apart}` : `${apart} ago`,
-        `at ${civil(site, noon).slice(11, 19)}`
-      );
-    }
-    function judge2(site, utc, day, seen) {
-      if (!seen) return ["", "The sun is down.", goodHours(site, day)];
-      const local = civil(site, utc);
-      const seconds = Number(local.slice(11, 13)) * 3600 + Number(local.slice(14, 16)) * 60;
-      const letter = day.slots[Math.floor(seconds / table2.slot_s)];
-      const open = day.windows.find(([from, to]) => utc >= from && utc <= to);
-      const worth = "01234".includes(letter) ? `A mark now and its partner: ± ${table2.words[letter]}, 95 %.` : "";
-      if (open) return ["good", `Good hour, until ${hoursMinutes(site, open[1])}.`, worth];
-      const why = worth || `Now: ${table2.words[letter]}.`;
-      return ["", "Not a good hour.", `${why} ${goodHours(site, day)}`];
-    }
-    function goodHours(site, day) {
-      if (!day.windows.length) return "No good hours this day.";
-      const spans = day.windows.map((span) => span.map((utc) => hoursMinutes(site, utc)).join("–"));
-      return `Good hours this day: ${spans.join(" and ")}.`;
-    }
-    function say(kind, verdict, more) {
-      const place = element("verdict");
-      if (place.dataset.said === verdict + more) return;
-      place.dataset.said = verdict + more;
-      place.className = kind;
-      place.textContent = verdict;
-      const small = document.createElement("small");
-      small.textContent = more;
-      place.append(small);
-    }
-    function refresh() {
-      const site = table2.sites[Number(element("site").value)];
-      const entered = element("time").value ? Date.parse(`${element("time").value}Z`) / 1e3 : NaN;
-      const utc = Number.isFinite(entered) ? instant(site, entered) : Date.now() / 1e3;
-      const local = civil(site, utc);
-      const weekday = DAYS[new Date(local).getUTCDay()];
-      element("shown").textContent = `${weekday} ${local.slice(0, 10)}, ${local.slice(11, 19)} (${zoneName(site, utc)})` + (Number.isFinite(entered) ? ", entered" : ", by the phone’s clock");
-      const day = dayOf(site, utc, local);
-      const seen = day ? sunOf(site).shadow(utc) : null;
-      showShadow(seen, Number(element("rod").value));
-      if (!day) {
-        show("noon", null, "–");
-        show("partner", null, "–");
-        say("", "Outside this plan.", `Its table is for ${table2.span}. Enter a time of those days, or make a new plan.`);
-        return;
-      }
-      showNoon(site, utc, day.noon_utc_s);
-      const again = seen ? partner(sunOf(site), utc, day.noon_utc_s) : null;
-      show(
-        "partner",
-        again,
-        again === null ? "–" : hoursMinutes(site, again),
-        again === null ? "" : "partner of a mark now"
-      );
-      say(...judge2(site, utc, day, seen));
-    }
-    function dayOf(site, utc, local) {
-      const [start, end] = site.span_utc_s;
-      return utc >= start && utc < end ? site.days[local.slice(0, 10)] || null : null;
-    }
-    function sunOf(site) {
-      if (!suns2.has(site)) suns2.set(site, new Sun(site, table2));
-      return suns2.get(site);
-    }
-    for (const id of ["site", "rod", "time"]) element(id).addEventListener("input", refresh);
-    element("clock").addEventListener("click", () => {
-      element("time").value = "";
-      refresh();
-    });
-    element("now").hidden = false;
-    refresh();
-    setInterval(refresh, 1e3);
-  }
-
   // engine/shadow.js
   var [AZIMUTH, FOOT_X, FOOT_Y, SLOPE_X, SLOPE_Y, HEIGHT, WATCH, EDGE, LATITUDE] = [0, 1, 2, 3, 4, 5, 6, 7, 8];
   var UNKNOWNS = 9;
@@ -306,7 +170,7 @@
 
   // engine/board.js
   var LOWEST_LIGHT_DEG = 0.5;
-  var HALF_DAY_S2 = 43200;
+  var HALF_DAY_S = 43200;
   var Board = class _Board {
     /* `marks`: {x, y, watchUtc (NaN without a time), half (−1, 0, 1), name}, mm and seconds.
        `stated`: {noon, height, watch, watchError, edge (rad), tolerances}. */
@@ -365,7 +229,7 @@
     daylight() {
       if (!this.lit) {
         let [first, last] = [NaN, NaN];
-        for (let after = -HALF_DAY_S2; after <= HALF_DAY_S2; after += 60) {
+        for (let after = -HALF_DAY_S; after <= HALF_DAY_S; after += 60) {
           const toward = this.sun.direction(this.noon + after);
           if (toward && altitudeDeg(toward) > LOWEST_LIGHT_DEG) {
             if (Number.isNaN(first)) first = this.noon + after;
@@ -578,8 +442,8 @@
     const { board } = problem;
     const track = trackOf(board);
     const tries = [];
-    for (let degrees = 0; degrees < 360; degrees += AZIMUTH_STEP_DEG) {
-      const azimuth = degrees * DEGREE;
+    for (let degrees2 = 0; degrees2 < 360; degrees2 += AZIMUTH_STEP_DEG) {
+      const azimuth = degrees2 * DEGREE;
       const nearest = board.marks.map((mark) => nearestOn(track, board, mark, azimuth));
       const cost = nearest.reduce((total, { miss }) => total + Math.min(miss, WORST_MISS_MM) ** 2, 0);
       tries.push({ azimuth, cost, instants: nearest.map(({ utc }) => utc) });
@@ -631,7 +495,7 @@
   var MOST_BLUNDERS = 1 / 3;
   var SHORTEST_ROD = 0.02;
   var FLAT_AZIMUTH_RAD = 10;
-  var FLAT_WATCH_S = 2 * HALF_DAY_S2;
+  var FLAT_WATCH_S = 2 * HALF_DAY_S;
   var FLAT_LATITUDE_RAD = 1;
   var STEPS2 = 40;
   var UNLIKELY_COST = 12;
@@ -917,9 +781,21 @@
     ]);
     return { marking, ...Object.fromEntries(shared) };
   }
+  function azimuthUWith(fit, utc) {
+    const { board } = fit.problem;
+    const [x, y] = board.tipAt(utc, fit.state);
+    if (!Number.isFinite(x)) return null;
+    const mark = { x, y, watchUtc: utc + fit.state[WATCH], half: 0 };
+    const timed2 = fit.problem.timed.some(Boolean);
+    const problem = { ...fit.problem, board: board.with({}, [mark]), timed: [timed2] };
+    const [linear] = linearise(problem, fit.state, [utc]);
+    if (!linear) return null;
+    const matrix = fit.information.map((row, k) => row.map((value, l) => value + linear.design[0][k] * linear.design[0][l] + linear.design[1][k] * linear.design[1][l]));
+    return Math.sqrt(wholeCovariance(fit.problem.free, inverse(matrix))[AZIMUTH][AZIMUTH]) * fit.spread;
+  }
 
   // engine/rows.js
-  var DAY_S = 2 * HALF_DAY_S2;
+  var DAY_S = 2 * HALF_DAY_S;
   var suns = /* @__PURE__ */ new WeakMap();
   var NotHere = class extends Error {
   };
@@ -945,8 +821,8 @@
   var word = (table2, setup, name) => given(setup[name]) ? String(setup[name]) : table2.defaults[name];
   function timeOfDay(text) {
     if (!given(text)) return NaN;
-    const [hours, minutes, seconds = "0"] = String(text).split(":");
-    return Number(hours) * 3600 + Number(minutes) * 60 + Number(seconds);
+    const [hours, minutes, seconds2 = "0"] = String(text).split(":");
+    return Number(hours) * 3600 + Number(minutes) * 60 + Number(seconds2);
   }
   function pointOf(row) {
     if (given(row.x_mm) && given(row.y_mm)) return { x: Number(row.x_mm), y: Number(row.y_mm) };
@@ -959,8 +835,8 @@
   function boardOf(table2, { site, setup, marks }) {
     const { place, day, sun } = placeOf(table2, site, setup.date);
     const rows = usable(marks);
-    const seconds = rows.map((row) => timeOfDay(row.time));
-    const times = aboutNoon(instantsOf(place, setup.date, seconds), day.noon);
+    const seconds2 = rows.map((row) => timeOfDay(row.time));
+    const times = aboutNoon(instantsOf(place, setup.date, seconds2), day.noon);
     const tolerances = { ...table2.tolerances };
     for (const name of Object.keys(tolerances)) {
       if (name in table2.defaults) tolerances[name] = stated(table2, setup, name);
@@ -980,7 +856,7 @@
       name: given(row.mark) ? String(row.mark) : String(n + 1)
     })));
   }
-  var instantsOf = (place, date, seconds) => seconds.map((time) => Number.isFinite(time) ? instant(place, civilSeconds(date, time)) : NaN);
+  var instantsOf = (place, date, seconds2) => seconds2.map((time) => Number.isFinite(time) ? instant(place, civilSeconds(date, time)) : NaN);
   function aboutNoon(times, noon) {
     const known2 = times.filter(Number.isFinite).sort((a, b) => a - b);
     if (!known2.length || Math.max(...known2.map((utc) => Math.abs(utc - noon))) <= DAY_S / 2) return times;
@@ -1273,8 +1149,8 @@
   var WIDEST_U_DEG = 30;
   var NEAR_NOON_S = 18 * 240;
   var FURTHEST_LATITUDE_U_DEG = 5;
-  var wrap360 = (degrees) => (degrees % 360 + 360) % 360;
-  var wrap180 = (degrees) => wrap360(degrees + 180) - 180;
+  var wrap360 = (degrees2) => (degrees2 % 360 + 360) % 360;
+  var wrap180 = (degrees2) => wrap360(degrees2 + 180) - 180;
   function reduced(table2, { site, setup, marks }) {
     const row = Object.fromEntries(table2.keys.map((key) => [key, null]));
     const { place, day } = placeOf(table2, site, setup.date);
@@ -1371,8 +1247,1344 @@
     return flags;
   }
 
+  // field/dom.js
+  var element = (id) => document.getElementById(id);
+  function made(tag, attributes = {}, ...children) {
+    const node = SVG_TAGS.has(tag) ? document.createElementNS(document.querySelector("svg").namespaceURI, tag) : document.createElement(tag);
+    for (const [name, value] of Object.entries(attributes)) {
+      if (name.startsWith("on")) node.addEventListener(name.slice(2), value);
+      else if (value !== null && value !== false) node.setAttribute(name, value === true ? "" : value);
+    }
+    node.append(...children.flat().filter((child) => child !== null && child !== void 0));
+    return node;
+  }
+  var SVG_TAGS = /* @__PURE__ */ new Set(["svg", "path", "circle", "text"]);
+  function say(id, text) {
+    const place = element(id);
+    if (place.textContent !== text) place.textContent = text;
+  }
+  function typed(text) {
+    const plain = text.trim().replace(",", ".").replace("−", "-");
+    if (!plain) return null;
+    return /^[+-]?(\d+\.?\d*|\.\d+)$/.test(plain) ? Number(plain) : NaN;
+  }
+  var degrees = (value, places = 2) => `${value.toFixed(places)}°`.replace("-", "−");
+  function bearing(value, places = 2) {
+    const scale = 10 ** places;
+    return `${(Math.round(value * scale) % (360 * scale) / scale).toFixed(places)}°`;
+  }
+  function plusMinus(uDeg) {
+    const wide = 1.959964 * uDeg;
+    return wide < 1 ? `± ${(wide * 60).toFixed(1)}′` : `± ${wide.toFixed(1)}°`;
+  }
+
+  // field/log.js
+  var byOrder = (one, other) => one.number - other.number || (one.id < other.id ? -1 : 1);
+  function gathered(entries) {
+    const ordered = [...entries].sort(byOrder);
+    const undone = /* @__PURE__ */ new Set();
+    for (const entry of [...ordered].reverse()) {
+      if (entry.kind === "undo" && !undone.has(entry.id)) undone.add(entry.target);
+    }
+    const log = { setups: [], comparisons: [], steps: [], last: null };
+    for (const entry of ordered) {
+      if (undone.has(entry.id) || !(entry.kind in TAKE)) continue;
+      TAKE[entry.kind](log, entry);
+      if (entry.kind !== "clock") log.last = entry;
+    }
+    return log;
+  }
+  var setupOf = (log, name) => log.setups.find((each) => each.setup === name);
+  var TAKE = {
+    setup(log, { setup, fields, at }) {
+      const known2 = setupOf(log, setup);
+      if (known2) Object.assign(known2.fields, fields);
+      else log.setups.push({ setup, at, fields: { ...fields }, marks: [], readings: [], levels: [] });
+    },
+    mark(log, { setup, mark, at }) {
+      const own = setupOf(log, setup);
+      if (!own) return;
+      let name = mark;
+      while (own.marks.some((each) => each.mark === name)) name += "b";
+      own.marks.push({ mark: name, at, fields: {} });
+    },
+    place(log, { setup, mark, fields }) {
+      const own = setupOf(log, setup);
+      const found = own && own.marks.find((each) => each.mark === mark);
+      if (found) Object.assign(found.fields, fields);
+    },
+    reading(log, { setup, degrees: degrees2, at }) {
+      const own = setupOf(log, setup);
+      if (own) own.readings.push({ degrees: degrees2, at });
+    },
+    comparison(log, { fields, at }) {
+      log.comparisons.push({ ...fields, at });
+    },
+    level(log, { setup, fields, at }) {
+      const own = setupOf(log, setup);
+      if (own) own.levels.push({ ...fields, at });
+    },
+    clock(log, { by_s: by, at }) {
+      log.steps.push({ by, at });
+    },
+    undo() {
+    }
+  };
+  function nextMark(setup) {
+    const numbers = setup.marks.map(({ mark }) => parseInt(mark, 10)).filter(Number.isFinite);
+    return String(Math.max(0, ...numbers) + 1);
+  }
+  function said(entry) {
+    return {
+      setup: () => `set-up ${entry.setup}`,
+      mark: () => `mark ${entry.mark}`,
+      place: () => `what was entered for mark ${entry.mark}`,
+      reading: () => `the compass reading ${entry.degrees}°`,
+      comparison: () => "the comparison of the clock",
+      level: () => "the levelling",
+      undo: () => "an undoing",
+      clock: () => "a step of the clock"
+    }[entry.kind]();
+  }
+
+  // field/timesignal.js
+  var LAG_S = 0.1;
+  var LAG_SD_S = 0.1;
+  var FEWEST_TAPS = 3;
+  var ASSUMED = {
+    today: { error_s: 0, sd_s: 5, words: "had network today: 0 ± 10 s (95 %) is assumed" },
+    days: { error_s: 0, sd_s: 20, words: "no network for days: 0 ± 40 s (95 %) is assumed" }
+  };
+  function compared(taps, firstMs, intervalS = 1) {
+    if (taps.length < FEWEST_TAPS || !Number.isFinite(firstMs)) return null;
+    const late = taps.map((tap) => {
+      const pips = Math.round((tap - taps[0]) / 1e3 / intervalS);
+      return (tap - firstMs) / 1e3 - pips * intervalS;
+    });
+    const mean2 = late.reduce((total, each) => total + each, 0) / late.length;
+    const scatter = Math.sqrt(late.reduce((total, each) => total + (each - mean2) ** 2, 0) / (late.length - 1));
+    return {
+      error_s: round(mean2 - LAG_S, 2),
+      sd_s: round(Math.max(0.01, Math.hypot(scatter / Math.sqrt(late.length), LAG_SD_S)), 2),
+      scatter_s: round(scatter, 3),
+      taps: late.length
+    };
+  }
+  var round = (value, places) => Math.round(value * 10 ** places) / 10 ** places;
+  var DRIFT_SD_S_PER_DAY = 1;
+  function clockAt(comparisons, steps, atMs, assumed) {
+    const valid = comparisons.filter((each) => !steps.some(({ at }) => between(at, each.at, atMs)));
+    if (!valid.length) return { ...ASSUMED[assumed] || ASSUMED.today, compared: false };
+    const nearest = valid.reduce((best, each) => Math.abs(each.at - atMs) < Math.abs(best.at - atMs) ? each : best);
+    const days = Math.abs(nearest.at - atMs) / 864e5;
+    return {
+      error_s: nearest.error_s,
+      sd_s: round(Math.hypot(nearest.sd_s, DRIFT_SD_S_PER_DAY * days), 2),
+      compared: true
+    };
+  }
+  var between = (at, one, other) => at > Math.min(one, other) && at < Math.max(one, other);
+
+  // field/tables.js
+  var FORMAT = "orient field log";
+  var VERSION = 1;
+  var blank = (value) => value === void 0 || value === null || value === "";
+  var filled = (row) => Object.fromEntries(Object.entries(row).filter(([, value]) => !blank(value)));
+  function watchOf(log, setup) {
+    const { watch, watch_error_s: error, watch_sd_s: sd, network } = setup.fields;
+    if (watch === "none") return {};
+    if (!blank(sd)) return { watch_error_s: blank(error) ? 0 : error, watch_sd_s: sd };
+    const instants = setup.marks.map(({ at }) => at);
+    const middle = instants.length ? (Math.min(...instants) + Math.max(...instants)) / 2 : setup.at;
+    const known2 = clockAt(log.comparisons, log.steps, middle, network);
+    return { watch_error_s: known2.error_s, watch_sd_s: known2.sd_s };
+  }
+  function meanReading(readings) {
+    if (!readings.length) return null;
+    const part = (of) => readings.reduce((total, { degrees: degrees2 }) => total + of(degrees2 * Math.PI / 180), 0);
+    const mean2 = Math.atan2(part(Math.sin), part(Math.cos)) * 180 / Math.PI;
+    return Math.round((mean2 + 360) % 360 * 100) / 100;
+  }
+  function setupRow(log, setup) {
+    const { network: _, ...fields } = setup.fields;
+    return filled({
+      setup: setup.setup,
+      ...fields,
+      ...watchOf(log, setup),
+      compass_reading_deg: meanReading(setup.readings)
+    });
+  }
+  var shownTime = (place, at) => civil(place, Math.round(at / 100) / 10).slice(11, 21);
+  var PLACES = ["x_mm", "y_mm", "length_mm", "angle_deg"];
+  function markRows(place, setup) {
+    return setup.marks.map(({ mark, at, fields }) => filled({ setup: setup.setup, mark, time: shownTime(place, at), ...fields }));
+  }
+  var isPlaced = (row) => PLACES.filter((name) => !blank(row[name])).length >= 2;
+  function rowsOf(table2, log, setup) {
+    const place = table2.sites.find((each) => each.site === setup.fields.site);
+    return {
+      site: { site: setup.fields.site },
+      setup: setupRow(log, setup),
+      marks: place ? markRows(place, setup).filter(isPlaced) : []
+    };
+  }
+  function fileOf(table2, log, entries, nowMs) {
+    const tables = { setups: [], marks: [] };
+    const unmeasured = [];
+    for (const setup of log.setups) {
+      const { setup: row, marks } = rowsOf(table2, log, setup);
+      tables.setups.push(row);
+      tables.marks.push(...marks);
+      const placed = new Set(marks.map(({ mark }) => mark));
+      unmeasured.push(...setup.marks.filter(({ mark }) => !placed.has(mark)).map(({ mark }) => ({ setup: setup.setup, mark })));
+    }
+    return {
+      format: FORMAT,
+      version: VERSION,
+      campaign: table2.campaign,
+      made_utc: new Date(nowMs).toISOString(),
+      tables,
+      unmeasured,
+      entries
+    };
+  }
+  function fileName(table2, nowMs) {
+    const stamp = new Date(nowMs).toISOString().replace(/[-:]/g, "").slice(0, 15);
+    return `${table2.campaign.replace(/[^\p{L}\p{N}]+/gu, "-") || "log"}-${stamp}Z.json`;
+  }
+
+  // field/marking.js
+  var FORMS = {
+    xy: { columns: ["x_mm", "y_mm"], names: ["x", "y"], words: ["x right of the foot, mm", "y up the sheet, mm"] },
+    polar: {
+      columns: ["length_mm", "angle_deg"],
+      names: ["length", "direction"],
+      words: ["length from the foot, mm", "direction clockwise from +y, degrees"]
+    }
+  };
+  function startMarking(field2) {
+    const { table: table2, store } = field2;
+    let reminded = 0;
+    let awake = null;
+    let sound = null;
+    element("mark-button").addEventListener("click", mark);
+    element("undo").addEventListener("click", undo);
+    element("form-of-marks").addEventListener("change", () => field2.refresh());
+    element("remind").addEventListener("change", () => sayNext());
+    document.addEventListener("visibilitychange", stayAwake);
+    function mark() {
+      const at = Math.round(Date.now() / 100) * 100;
+      if (!field2.setup) {
+        say("mark-says", "Start a set-up first (Board).");
+        return;
+      }
+      const name = nextMark(field2.setup);
+      store.add("mark", { setup: field2.setup.setup, mark: name }, at);
+      reminded = at;
+      say("mark-says", `Write ${name} beside it. ${shownTime(place(), at)}`);
+      if (navigator.vibrate) navigator.vibrate(60);
+      prepareSound();
+      stayAwake();
+      field2.refresh();
+    }
+    const place = () => table2.sites.find((each) => each.site === field2.setup.fields.site);
+    function undo() {
+      const { last } = field2.log;
+      if (!last) {
+        say("mark-says", "There is nothing to undo.");
+        return;
+      }
+      store.add("undo", { target: last.id });
+      say("mark-says", `Undone: ${said(last)}.`);
+      field2.refresh(true);
+    }
+    function prepareSound() {
+      const Sound = window.AudioContext || window.webkitAudioContext;
+      if (!sound && Sound) sound = new Sound();
+    }
+    function beep() {
+      if (navigator.vibrate) navigator.vibrate([300, 150, 300]);
+      if (!sound) return;
+      const tone = sound.createOscillator();
+      tone.frequency.value = 880;
+      tone.connect(sound.destination);
+      tone.start();
+      tone.stop(sound.currentTime + 0.6);
+    }
+    function stayAwake() {
+      if (!("wakeLock" in navigator) || document.visibilityState !== "visible" || !field2.setup) return;
+      if (awake && !awake.released) return;
+      navigator.wakeLock.request("screen").then((lock) => {
+        awake = lock;
+      }, () => {
+      });
+    }
+    function sayNext() {
+      const every = Number(element("remind").value) * 6e4;
+      const marks = field2.setup ? field2.setup.marks : [];
+      if (!every || !marks.length) {
+        say("remind-says", "");
+        return;
+      }
+      const due = Math.max(...marks.map(({ at }) => at)) + every;
+      const left = Math.ceil((due - Date.now()) / 6e4);
+      say("remind-says", left > 0 ? `Next mark in ${left} min.` : "A mark is due.");
+      if (Date.now() >= due && reminded < due && Date.now() - due < every) {
+        reminded = Date.now();
+        beep();
+      }
+    }
+    function rowOf(row, shown) {
+      const out = !inUse(row);
+      return made(
+        "tr",
+        { class: out ? "struck" : "", "data-mark": row.mark },
+        made("th", { scope: "row" }, row.mark),
+        made("td", {}, cell(row, "time", `Time of mark ${row.mark}`, String(row.time), "time-cell")),
+        shown.columns.map((column, n) => made("td", {}, cell(row, column, `Mark ${row.mark}: ${shown.words[n]}`, valueOf(row, column)))),
+        made("td", {}, made("button", {
+          type: "button",
+          "aria-label": out ? `Take mark ${row.mark} in again` : `Strike out mark ${row.mark}`,
+          onclick: () => change(row.mark, { use: out ? "yes" : "no" })
+        }, out ? "↩" : "✕"))
+      );
+    }
+    function cell(row, column, label2, value, style = "") {
+      return made("input", {
+        type: "text",
+        inputmode: column === "time" ? "text" : "decimal",
+        autocomplete: "off",
+        "aria-label": label2,
+        class: style,
+        value,
+        "data-column": column,
+        onchange: (event) => entered(event.target, row, column)
+      });
+    }
+    function valueOf(row, column) {
+      if (row[column] !== void 0 && row[column] !== "") return String(row[column]);
+      const { x, y } = pointOf(row);
+      if (!Number.isFinite(x) || !Number.isFinite(y)) return "";
+      const other = {
+        x_mm: x,
+        y_mm: y,
+        length_mm: Math.hypot(x, y),
+        angle_deg: (Math.atan2(x, y) * 180 / Math.PI + 360) % 360
+      };
+      return (Math.round(other[column] * 100) / 100).toString();
+    }
+    function entered(input, row, column) {
+      input.setAttribute("aria-invalid", "false");
+      if (column === "time") {
+        const fine = /^([01]?\d|2[0-3]):[0-5]\d(:[0-5]\d(\.\d+)?)?$/.test(input.value.trim());
+        if (fine) change(row.mark, { time: input.value.trim() });
+        else refuse(input, `Time of mark ${row.mark}: HH:MM:SS of the 24-hour clock.`);
+        return;
+      }
+      const value = typed(input.value);
+      const [low, high] = table2.limits[column];
+      if (value !== null && !(value >= low && value <= high)) {
+        refuse(input, `Mark ${row.mark}, ${column}: a number from ${low} to ${high}.`);
+        return;
+      }
+      change(row.mark, placed(row, column, value === null ? "" : value));
+    }
+    function refuse(input, text) {
+      input.setAttribute("aria-invalid", "true");
+      say("mark-says", text);
+    }
+    function placed(row, column, value) {
+      const shown = FORMS[element("form-of-marks").value];
+      const other = Object.values(FORMS).find((form) => form !== shown);
+      const fields = { [column]: value, ...Object.fromEntries(other.columns.map((name) => [name, ""])) };
+      const partner2 = shown.columns.find((name) => name !== column);
+      if (other.columns.some((name) => row[name] !== void 0 && row[name] !== "")) {
+        fields[partner2] = Number(valueOf(row, partner2));
+      }
+      return fields;
+    }
+    function change(name, fields) {
+      store.add("place", { setup: field2.setup.setup, mark: name, fields });
+      field2.refresh();
+    }
+    function refreshRows() {
+      const shown = FORMS[element("form-of-marks").value];
+      say("first-name", shown.names[0]);
+      say("second-name", shown.names[1]);
+      const rows = field2.setup ? markRows(place(), field2.setup).reverse() : [];
+      const held = document.activeElement;
+      const key = held && held.dataset && held.dataset.column ? [held.closest("tr").dataset.mark, held.dataset.column] : null;
+      element("mark-rows").replaceChildren(...rows.map((row) => rowOf(row, shown)));
+      if (key) {
+        const again = [...element("mark-rows").querySelectorAll("input")].find((input) => input.closest("tr").dataset.mark === key[0] && input.dataset.column === key[1]);
+        if (again) again.focus();
+      }
+    }
+    return {
+      refresh() {
+        element("mark-button").disabled = !field2.setup;
+        say("mark-board", field2.setup ? `${field2.setup.setup} · ${zoneName(place(), Date.now() / 1e3)}` : "Start a set-up first (Board).");
+        element("mark-button").textContent = field2.setup ? `MARK ${nextMark(field2.setup)}` : "MARK";
+        refreshRows();
+        sayNext();
+      },
+      tick() {
+        if (field2.setup) say("clock-now", civil(place(), Date.now() / 1e3).slice(11, 19));
+        sayNext();
+      }
+    };
+  }
+
+  // field/drawing.js
+  var SIZE = 320;
+  var EDGE2 = 24;
+  var LARGER = 20;
+  function drawing({ board, fit, row, line }) {
+    const far = Math.max(board.height / 2, ...board.marks.map(({ x, y }) => Math.max(Math.abs(x), Math.abs(y))));
+    const scale = (SIZE / 2 - EDGE2) / far;
+    const at = (x, y) => [SIZE / 2 + scale * x, SIZE / 2 - scale * y];
+    const end = (direction, length) => at(length * Math.sin(direction), length * Math.cos(direction));
+    const parts2 = [made("path", { class: "axis", d: `M${EDGE2 / 2} ${SIZE / 2}H${SIZE - EDGE2 / 2}M${SIZE / 2} ${EDGE2 / 2}V${SIZE - EDGE2 / 2}` })];
+    const [right, up] = [at(far, 0), at(0, far)];
+    parts2.push(label(right[0] + 4, right[1] - 6, "+x", "note", "end"), label(up[0] + 6, up[1] + 4, "+y", "note", "start"));
+    board.marks.forEach((mark, n) => parts2.push(...markParts(mark, fit.kept[n], fit.residuals[n], at, scale)));
+    if (row.board_azimuth_deg !== null) {
+      const north = -fit.state[AZIMUTH];
+      const [x, y] = end(north, far * 0.94);
+      const [tailX, tailY] = end(north + Math.PI, far * 0.94);
+      parts2.push(made("path", { class: "true-north", d: `M${tailX} ${tailY}L${x} ${y}` }));
+      parts2.push(label(...end(north, far * 1.05), "N", "letter", "middle"));
+    }
+    if (Number.isFinite(line.angle)) {
+      const direction = line.angle * Math.PI / 180;
+      const [x, y] = end(direction, far * 0.9);
+      parts2.push(made("path", { class: "reference", d: `M${SIZE / 2} ${SIZE / 2}L${x} ${y}` }));
+      parts2.push(label(...end(direction, far * 0.97), "R", "number", "middle"));
+    }
+    parts2.push(made("path", { class: "foot", d: `M${SIZE / 2 - 5} ${SIZE / 2}h10M${SIZE / 2} ${SIZE / 2 - 5}v10` }));
+    const words = `The sheet from above: ${board.count} marks, true north N${Number.isFinite(line.angle) ? ", the reference line R" : ""}.`;
+    return [
+      made("svg", { class: "drawing", viewBox: `0 0 ${SIZE} ${SIZE}`, role: "img", "aria-label": words }, parts2),
+      made("figcaption", {}, `${words} Misfits are drawn ${LARGER} times their size.`)
+    ];
+  }
+  function markParts(mark, kept, residual, at, scale) {
+    const [x, y] = at(mark.x, mark.y);
+    const parts2 = [];
+    if (kept && Number.isFinite(residual[0])) {
+      parts2.push(made("path", {
+        class: "residual",
+        d: `M${x} ${y}l${-LARGER * scale * residual[0]} ${LARGER * scale * residual[1]}`
+      }));
+    }
+    parts2.push(kept ? made("circle", { class: "mark", cx: x, cy: y, r: 3 }) : made("path", { class: "rejected", d: `M${x - 4} ${y - 4}l8 8M${x + 4} ${y - 4}l-8 8` }));
+    parts2.push(label(x + 5, y - 5, mark.name, "serial", "start"));
+    return parts2;
+  }
+  var label = (x, y, text, style, anchor) => made("text", { x, y: y + 3, class: style, "text-anchor": anchor }, text);
+
+  // field/north.js
+  var OUTLOOK_STEP_S = 900;
+  var NO_MARK = "-#";
+  var DEGREE3 = Math.PI / 180;
+  function startNorth(field2) {
+    const { table: table2 } = field2;
+    function refresh2() {
+      const rows = field2.setup ? rowsOf(table2, field2.log, field2.setup) : null;
+      if (!rows || !rows.marks.length) {
+        clear("The line is shown once marks have their millimetres.");
+        return;
+      }
+      let found;
+      try {
+        found = reduced(table2, rows);
+      } catch (fault) {
+        clear(fault.message);
+        return;
+      }
+      if (!found.fit) {
+        clear("All the marks are struck out.");
+        return;
+      }
+      showTold(found);
+      element("answer").replaceChildren(answer(found));
+      element("drawing").replaceChildren(...drawing(found));
+      say("outlook", outlook(found));
+    }
+    function clear(words) {
+      for (const id of ["told", "drawing"]) element(id).replaceChildren();
+      element("answer").replaceChildren(made("p", {}, words));
+      say("outlook", "");
+    }
+    function showTold({ told }) {
+      const text = told.map((each) => each.text).join("\n");
+      if (element("told").dataset.said === text) return;
+      element("told").dataset.said = text;
+      element("told").replaceChildren(...told.map((each) => made("p", { class: "alarm-box", "data-code": each.code }, capital(each.text))));
+    }
+    const place = () => table2.sites.find((each) => each.site === field2.setup.fields.site);
+    function outlook({ board, fit, row }) {
+      const day = place().days[field2.setup.fields.date];
+      const now = Date.now() / 1e3;
+      const [first, last] = board.daylight();
+      let best = null;
+      for (let utc = Math.max(now, first); utc < Math.min(last, day.noon + 43200); utc += OUTLOOK_STEP_S) {
+        if (NO_MARK.includes(slotAt(day, utc))) continue;
+        const u = azimuthUWith(fit, utc);
+        if (u !== null && (!best || u < best.u)) best = { utc, u };
+      }
+      if (!best || row.board_azimuth_deg === null) return "";
+      const gain = `${plusMinus(azimuthU(fit) / DEGREE3)} to ${plusMinus(best.u / DEGREE3)}`;
+      if (best.u > 0.98 * azimuthU(fit)) return "One more mark today hardly changes the figure.";
+      return `One more mark helps most at ${hoursMinutes(place(), best.utc)}: the board’s azimuth from ${gain} (95 %).`;
+    }
+    function slotAt(day, utc) {
+      const local = civil(place(), utc);
+      if (local.slice(0, 10) !== field2.setup.fields.date) return "-";
+      return day.slots[Math.floor((local.slice(11, 13) * 3600 + local.slice(14, 16) * 60) / table2.slot_s)];
+    }
+    return { refresh: refresh2 };
+  }
+  var capital = (text) => text[0].toUpperCase() + text.slice(1);
+  function answer({ row, fit, board }) {
+    if (row.board_azimuth_deg === null) {
+      return made("p", { class: "headline" }, "These marks do not fix a direction.");
+    }
+    const facts = [];
+    if (row.reference_azimuth_deg !== null) {
+      facts.push([
+        `${row.reference_name || "Reference"}, true azimuth`,
+        bearing(row.reference_azimuth_deg),
+        plusMinus(row.reference_azimuth_u_deg),
+        "headline"
+      ]);
+      if (row.reference_grid_bearing_deg !== null) {
+        facts.push(["its grid bearing", bearing(row.reference_grid_bearing_deg), plusMinus(row.reference_azimuth_u_deg)]);
+      }
+      facts.push([
+        "its magnetic bearing, by the model",
+        bearing(row.reference_magnetic_bearing_deg, 1),
+        plusMinus(Math.hypot(row.reference_azimuth_u_deg, row.declination_u_deg))
+      ]);
+    }
+    facts.push([
+      "True north on the sheet, clockwise from +y",
+      bearing(row.north_on_board_deg),
+      plusMinus(row.board_azimuth_u_deg),
+      row.reference_azimuth_deg === null ? "headline" : ""
+    ]);
+    facts.push(["Board azimuth (of +y)", bearing(row.board_azimuth_deg), plusMinus(row.board_azimuth_u_deg)]);
+    const kept = fit.kept.filter(Boolean).length;
+    facts.push(["Marks", `${kept} of ${board.count}`, kept < board.count ? "the others left out" : "all fit"]);
+    if (row.noon_watch !== null) {
+      facts.push([
+        "Watch, minus true",
+        `${fit.state[WATCH].toFixed(0)} s`.replace("-", "−"),
+        `± ${(1.959964 * Math.sqrt(fit.covariance[WATCH][WATCH])).toFixed(0)} s`
+      ]);
+    }
+    if (row.latitude_deg !== null) {
+      facts.push(["Latitude by the board", degrees(row.latitude_deg), plusMinus(row.latitude_u_deg)]);
+    }
+    if (row.compass_difference_deg !== null) {
+      const plus = row.compass_difference_deg >= 0 ? "+" : "";
+      facts.push([
+        "Compass against the model",
+        `${plus}${degrees(row.compass_difference_deg, 1)}`,
+        plusMinus(row.compass_difference_u_deg)
+      ]);
+    }
+    return made("dl", { class: "answers-list" }, facts.map(([name, value, wide, style]) => made(
+      "div",
+      { class: style || "" },
+      made("dt", {}, name),
+      made("dd", {}, made("b", {}, value), " ", made("span", { class: "wide" }, wide))
+    )));
+  }
+
+  // field/send.js
+  function startSend(field2) {
+    const { table: table2, store } = field2;
+    element("download").addEventListener("click", download);
+    element("share").addEventListener("click", share);
+    element("copy-button").addEventListener("click", copy);
+    element("share").hidden = !canShare();
+    const text = () => JSON.stringify(fileOf(table2, field2.log, store.list(), Date.now()), null, 1);
+    const file = () => new File([text()], fileName(table2, Date.now()), { type: "application/json" });
+    function canShare() {
+      return Boolean(navigator.canShare) && typeof File === "function" && navigator.canShare({ files: [new File(["{}"], "log.json", { type: "application/json" })] });
+    }
+    function download() {
+      const made2 = file();
+      const address = URL.createObjectURL(made2);
+      const link = document.createElement("a");
+      link.href = address;
+      link.download = made2.name;
+      link.click();
+      setTimeout(() => URL.revokeObjectURL(address), 6e4);
+      say("send-trouble", `Saved as ${made2.name}, where this browser keeps what it downloads.`);
+    }
+    function share() {
+      navigator.share({ files: [file()] }).then(
+        () => say("send-trouble", "Shared."),
+        () => say("send-trouble", "Not shared: save it as a file instead.")
+      );
+    }
+    function copy() {
+      const area = element("copy");
+      area.value = text();
+      area.select();
+      const done = () => say("send-trouble", "Copied.");
+      const failed = () => say("send-trouble", "Not copied by itself: the text is selected, copy it by hand.");
+      if (navigator.clipboard) navigator.clipboard.writeText(area.value).then(done, failed);
+      else failed();
+    }
+    return {
+      refresh() {
+        const marks = field2.log.setups.reduce((total, { marks: own }) => total + own.length, 0);
+        const { unmeasured } = fileOf(table2, field2.log, [], Date.now());
+        const missing = unmeasured.length ? ` ${unmeasured.length} of the marks have no millimetres yet: they stay in the log, and come into the tables once they are measured.` : "";
+        say("send-says", `${field2.log.setups.length} set-ups, ${marks} marks.${missing}`);
+        element("copy").value = text();
+      }
+    };
+  }
+
+  // field/setup.js
+  var TEXTS = {
+    "f-site": "site",
+    "f-date": "date",
+    "f-reference-name": "reference_name",
+    "f-network": "network",
+    "f-timepiece": "timepiece",
+    "f-rod": "rod",
+    "f-level": "level",
+    "f-compass": "compass",
+    "f-observer": "observer",
+    "f-watch": "watch",
+    "f-edge": "edge",
+    "f-turned": "turned"
+  };
+  var NUMBERS = {
+    "f-reference-x": "reference_x_mm",
+    "f-reference-y": "reference_y_mm",
+    "f-reference-angle": "reference_angle_deg",
+    "f-mark-sd": "mark_sd_mm",
+    "f-plumb-sd": "plumb_sd_mm",
+    "f-level-sd": "level_sd_deg"
+  };
+  var CLOSING = {
+    "f-close-x": "reference_close_x_mm",
+    "f-close-y": "reference_close_y_mm",
+    "f-close-angle": "reference_close_deg"
+  };
+  var HEIGHTS_APART_MM = 2;
+  function startSetup(field2) {
+    const { table: table2, store } = field2;
+    element("f-site").addEventListener("change", () => freshName());
+    element("f-date").addEventListener("change", () => freshName());
+    element("nearest").addEventListener("click", nearest);
+    element("in-hand").addEventListener("change", () => field2.take(element("in-hand").value));
+    for (const id of ["f-height", "f-height-again"]) element(id).addEventListener("input", sayHeight);
+    element("setup-form").addEventListener("submit", (event) => {
+      event.preventDefault();
+      save();
+    });
+    element("closing-form").addEventListener("submit", (event) => {
+      event.preventDefault();
+      saveClosing();
+    });
+    if (!("geolocation" in navigator)) element("nearest").disabled = true;
+    freshDate();
+    freshName();
+    function freshDate() {
+      const place = chosenSite();
+      const today = civil(place, Date.now() / 1e3).slice(0, 10);
+      element("f-date").value = today in place.days ? today : Object.keys(place.days)[0];
+    }
+    function chosenSite() {
+      return table2.sites.find((each) => each.site === element("f-site").value);
+    }
+    function freshName() {
+      const taken = new Set(field2.log.setups.map(({ setup }) => setup));
+      const stem = `${element("f-site").value} ${element("f-date").value.slice(5)}`;
+      let number2 = 1;
+      while (taken.has(`${stem} ${store.tab.slice(0, 2)}${number2}`)) number2 += 1;
+      element("f-setup").value = `${stem} ${store.tab.slice(0, 2)}${number2}`;
+    }
+    function nearest() {
+      say("nearest-says", "Asking the telephone for its position …");
+      navigator.geolocation.getCurrentPosition(
+        ({ coords }) => {
+          const found = nearestOf(table2.sites, coords);
+          element("f-site").value = found.site;
+          freshName();
+          const far = found.away < 1e3 ? `${found.away.toFixed(0)} m` : `${(found.away / 1e3).toFixed(1)} km`;
+          say("nearest-says", `${found.site} is nearest, ${far} away (position good to ${coords.accuracy.toFixed(0)} m).`);
+        },
+        () => say("nearest-says", "The telephone gives no position here: choose the site."),
+        { timeout: 15e3, maximumAge: 6e4 }
+      );
+    }
+    function sayHeight() {
+      const { height, apart } = heights();
+      if (!Number.isFinite(height) || apart === null) say("height-says", "");
+      else if (apart > HEIGHTS_APART_MM) say("height-says", `They differ by ${apart.toFixed(1)} mm: measure a third time.`);
+      else say("height-says", `Height ${height.toFixed(1)} mm.`);
+    }
+    function heights() {
+      const [first, second] = ["f-height", "f-height-again"].map((id) => typed(element(id).value));
+      if (first === null || second === null) return { height: first === null ? second : first, apart: null };
+      return { height: (first + second) / 2, apart: Math.abs(first - second) };
+    }
+    function save() {
+      const { fields, faults } = read();
+      const name = element("setup-form").dataset.amends || element("f-setup").value.trim();
+      if (!name) faults.push("Name of this set-up: it needs one.");
+      if (!element("setup-form").dataset.amends && field2.log.setups.some(({ setup }) => setup === name)) {
+        faults.push(`Name of this set-up: ${name} is taken.`);
+      }
+      tell("setup-faults", faults);
+      if (faults.length) return;
+      store.add("setup", { setup: name, fields });
+      field2.take(name);
+      field2.show("marks");
+    }
+    function read() {
+      const faults = [];
+      const fields = {};
+      for (const [id, column] of Object.entries(TEXTS)) fields[column] = element(id).value.trim();
+      for (const [id, column] of Object.entries(NUMBERS)) readNumber(id, column, fields, faults);
+      const { height, apart } = heights();
+      const [low, high] = table2.limits.gnomon_height_mm;
+      if (height === null || !(height >= low && height <= high)) {
+        faults.push(`Rod’s height: a number from ${low} to ${high} mm.`);
+      } else {
+        fields.gnomon_height_mm = Math.round(height * 100) / 100;
+        if (apart !== null) {
+          fields.height_sd_mm = Math.max(table2.tolerances.height_sd_mm, Math.round(apart * 50) / 100);
+        }
+      }
+      checkPoint("reference_x_mm", "reference_y_mm", fields, faults);
+      return { fields, faults };
+    }
+    function readNumber(id, column, fields, faults) {
+      const value = typed(element(id).value);
+      const [low, high] = table2.limits[column] || [-Infinity, Infinity];
+      fields[column] = value === null ? "" : value;
+      if (value !== null && !(value >= low && value <= high)) {
+        faults.push(`${element(id).labels[0].firstChild.textContent.trim()}: a number from ${low} to ${high}.`);
+      }
+    }
+    function checkPoint(x, y, fields, faults) {
+      if (fields[x] === "" !== (fields[y] === "")) faults.push("A point on the line needs both x and y.");
+      if (fields[x] === 0 && fields[y] === 0) faults.push("The point on the line must be away from the foot.");
+    }
+    function saveClosing() {
+      const faults = [];
+      const fields = {};
+      for (const [id, column] of Object.entries(CLOSING)) readNumber(id, column, fields, faults);
+      checkPoint("reference_close_x_mm", "reference_close_y_mm", fields, faults);
+      const given2 = Object.values(fields).some((value) => value !== "");
+      if (!field2.setup) faults.push("Start a set-up first.");
+      else if (!given2) faults.push("Enter a point on the line, or its angle.");
+      else if (!Number.isFinite(lineOf(table2, setupRow(field2.log, field2.setup)).angle)) {
+        faults.push("This set-up has no first sight to compare with.");
+      }
+      if (faults.length) {
+        say("closing-says", faults.join(" "));
+        return;
+      }
+      store.add("setup", { setup: field2.setup.setup, fields });
+      field2.refresh();
+    }
+    return {
+      refresh() {
+        const select = element("in-hand");
+        const names = field2.log.setups.map(({ setup }) => setup);
+        select.replaceChildren(
+          made("option", { value: "" }, names.length ? "a new set-up" : "none yet"),
+          ...names.map((name) => made("option", { value: name, dir: "auto" }, name))
+        );
+        select.value = field2.setup ? field2.setup.setup : "";
+        fill();
+        sayClosing();
+      }
+    };
+    function fill() {
+      const { setup } = field2;
+      const form = element("setup-form");
+      const amends = setup ? setup.setup : "";
+      element("save-setup").textContent = setup ? "Keep the changes" : "Start this set-up";
+      element("f-setup").disabled = Boolean(setup);
+      element("closing-form").hidden = !setup;
+      say("in-hand-says", setup ? `${setup.marks.length} marks. What you change below is kept for it.` : "");
+      if (form.dataset.amends === amends) return;
+      form.dataset.amends = amends;
+      for (const [id, column] of Object.entries({ ...TEXTS, ...NUMBERS, ...CLOSING })) {
+        const value = setup ? setup.fields[column] : void 0;
+        if (element(id).tagName === "SELECT" && value === void 0) element(id).selectedIndex = 0;
+        else if (id !== "f-date" || value) element(id).value = value === void 0 ? "" : value;
+      }
+      element("f-height").value = setup ? setup.fields.gnomon_height_mm : "";
+      element("f-height-again").value = "";
+      if (setup) element("f-setup").value = setup.setup;
+      else {
+        freshDate();
+        freshName();
+      }
+    }
+    function sayClosing() {
+      if (!field2.setup) return;
+      const line = lineOf(table2, setupRow(field2.log, field2.setup));
+      const found = closingSight(line);
+      if (found) say("closing-says", found.text);
+      else if (Number.isFinite(line.closeAngle)) say("closing-says", "It agrees with the first sight: the board has not turned.");
+      else say("closing-says", "");
+    }
+  }
+  function nearestOf(sites, { latitude, longitude }) {
+    const rad = Math.PI / 180;
+    const away = ({ latitude_deg: lat, longitude_deg: lon }) => {
+      const half = Math.sin((lat - latitude) * rad / 2) ** 2 + Math.cos(lat * rad) * Math.cos(latitude * rad) * Math.sin((lon - longitude) * rad / 2) ** 2;
+      return 2 * 6371e3 * Math.asin(Math.min(1, Math.sqrt(half)));
+    };
+    return sites.map((site) => ({ site: site.site, away: away(site) })).reduce((best, each) => each.away < best.away ? each : best);
+  }
+  function tell(id, faults) {
+    element(id).hidden = !faults.length;
+    element(id).textContent = faults.join(" ");
+  }
+
+  // field/store.js
+  var DATABASE = "orient-field";
+  var Store = class {
+    constructor(campaign, { heard = () => {
+    }, changed: changed2 = () => {
+    } } = {}) {
+      this.prefix = `orient-field:${campaign}:`;
+      this.campaign = campaign;
+      this.tab = Math.random().toString(36).slice(2, 8);
+      this.entries = /* @__PURE__ */ new Map();
+      this.kept = /* @__PURE__ */ new Set();
+      this.trouble = { local: "", database: "" };
+      this.changed = changed2;
+      this.heard = heard;
+      this.readLocal();
+      this.opening = this.open();
+      this.listen();
+    }
+    list() {
+      return [...this.entries.values()];
+    }
+    /* Adds an entry and stores it; returns it. */
+    add(kind, fields, at = Date.now()) {
+      const number2 = Math.max(0, ...this.list().map((entry2) => entry2.number)) + 1;
+      const entry = { id: `${this.tab}-${number2}`, number: number2, at, kind, ...fields };
+      this.entries.set(entry.id, entry);
+      this.keepLocal(entry);
+      this.opening.then(() => this.keepInDatabase(entry));
+      return entry;
+    }
+    /* Whether an entry is in neither of the two places. */
+    get unkept() {
+      return this.list().filter(({ id }) => !this.kept.has(id)).length;
+    }
+    // The local storage --------------------------------------------------------------------
+    readLocal() {
+      try {
+        const storage = window.localStorage;
+        for (let n = 0; n < storage.length; n += 1) {
+          const key = storage.key(n);
+          if (key.startsWith(this.prefix)) this.receive(storage.getItem(key));
+        }
+      } catch (fault) {
+        this.trouble.local = reason(fault);
+      }
+    }
+    receive(text) {
+      try {
+        const entry = JSON.parse(text);
+        if (!entry || typeof entry.id !== "string" || !Number.isFinite(entry.number)) return false;
+        const fresh = !this.entries.has(entry.id);
+        this.entries.set(entry.id, entry);
+        this.kept.add(entry.id);
+        return fresh;
+      } catch (_) {
+        return false;
+      }
+    }
+    keepLocal(entry) {
+      try {
+        window.localStorage.setItem(this.prefix + entry.id, JSON.stringify(entry));
+        this.kept.add(entry.id);
+        this.trouble.local = "";
+      } catch (fault) {
+        this.trouble.local = reason(fault);
+      }
+      this.changed();
+    }
+    /* Entries of another tab come in as they are made. */
+    listen() {
+      window.addEventListener("storage", ({ key, newValue }) => {
+        if (key && key.startsWith(this.prefix) && newValue && this.receive(newValue)) this.heard();
+      });
+    }
+    // The database ---------------------------------------------------------------------------
+    async open() {
+      try {
+        this.database = await promised(openRequest());
+        const rows = await promised(this.database.transaction("entries").objectStore("entries").getAll());
+        const fresh = rows.filter((row) => row.campaign === this.campaign && this.receive(row.text));
+        if (fresh.length) this.heard();
+        const there = new Set(rows.map((row) => row.key));
+        for (const entry of this.list()) {
+          if (!there.has(this.prefix + entry.id)) await this.keepInDatabase(entry);
+        }
+        for (const row of fresh) this.keepLocal(JSON.parse(row.text));
+      } catch (fault) {
+        this.trouble.database = reason(fault);
+        this.changed();
+      }
+    }
+    async keepInDatabase(entry) {
+      if (!this.database) return;
+      try {
+        const options = { durability: "strict" };
+        const transaction = this.database.transaction("entries", "readwrite", options);
+        transaction.objectStore("entries").put({
+          key: this.prefix + entry.id,
+          campaign: this.campaign,
+          text: JSON.stringify(entry)
+        });
+        await new Promise((done, failed) => {
+          transaction.oncomplete = done;
+          transaction.onabort = () => failed(transaction.error);
+        });
+        this.kept.add(entry.id);
+        this.trouble.database = "";
+      } catch (fault) {
+        this.trouble.database = reason(fault);
+      }
+      this.changed();
+    }
+  };
+  function openRequest() {
+    const request = window.indexedDB.open(DATABASE, 1);
+    request.onupgradeneeded = () => request.result.createObjectStore("entries", { keyPath: "key" });
+    return request;
+  }
+  function promised(request) {
+    return new Promise((done, failed) => {
+      request.onsuccess = () => done(request.result);
+      request.onerror = () => failed(request.error);
+      request.onblocked = () => failed(new Error("another tab holds the database"));
+    });
+  }
+  function reason(fault) {
+    if (fault && fault.name === "QuotaExceededError") return "it is full";
+    return "this browser refuses it";
+  }
+
+  // field/tilt.js
+  var DEGREE4 = Math.PI / 180;
+  var SEAT_SD_DEG = 0.05;
+  function slopes([x, y, z]) {
+    return { x: Math.atan2(x, z) / DEGREE4, y: Math.atan2(y, z) / DEGREE4 };
+  }
+  function mean(pulls) {
+    const middle = [0, 1, 2].map((axis) => pulls.reduce((total, pull) => total + pull[axis], 0) / pulls.length);
+    const all = pulls.map(slopes);
+    const centre = slopes(middle);
+    const spread = (axis) => Math.sqrt(all.reduce((total, each) => total + (each[axis] - centre[axis]) ** 2, 0) / Math.max(1, all.length - 1));
+    return { ...centre, sd: Math.max(spread("x"), spread("y")) / Math.sqrt(pulls.length) };
+  }
+  function boardTilt(first, turned) {
+    return {
+      x: (first.x - turned.x) / 2,
+      y: (first.y - turned.y) / 2,
+      own: Math.hypot(first.x + turned.x, first.y + turned.y) / 2,
+      sd: Math.hypot(SEAT_SD_DEG / Math.SQRT2, first.sd / 2, turned.sd / 2)
+    };
+  }
+  var levelSd = ({ x, y, sd }) => Math.hypot(Math.max(Math.abs(x), Math.abs(y)), sd);
+
+  // field/sensor.js
+  var READ_MS = 3e3;
+  var FEWEST_PULLS = 10;
+  function sensorTrouble() {
+    if (!window.isSecureContext) {
+      return "This page came over plain http, and browsers give such a page no sensor. Open it as a file to use the telephone as a level; a spirit level does as well.";
+    }
+    if (typeof DeviceMotionEvent === "undefined") {
+      return "This device or browser has no sensor for a page: use a spirit level.";
+    }
+    return "";
+  }
+  async function readLevel() {
+    if (typeof DeviceMotionEvent.requestPermission === "function") {
+      const answer2 = await DeviceMotionEvent.requestPermission().catch(() => "denied");
+      if (answer2 !== "granted") throw new Error("The telephone did not allow its sensor: use a spirit level.");
+    }
+    const pulls = await gathered2();
+    if (pulls.length < FEWEST_PULLS) {
+      throw new Error("No readings come from the sensor. Some browsers withhold them until motion sensors are allowed in their site settings. A spirit level does as well.");
+    }
+    const reading = mean(pulls);
+    if (Math.abs(reading.x) > 20 || Math.abs(reading.y) > 20) {
+      throw new Error("The telephone does not lie flat on the board.");
+    }
+    return reading;
+  }
+  function gathered2() {
+    return new Promise((done) => {
+      const pulls = [];
+      const take = ({ accelerationIncludingGravity: pull }) => {
+        if (pull && pull.z !== null && pull.z !== 0) pulls.push([pull.x, pull.y, pull.z]);
+      };
+      window.addEventListener("devicemotion", take);
+      setTimeout(() => {
+        window.removeEventListener("devicemotion", take);
+        done(pulls);
+      }, READ_MS);
+    });
+  }
+
+  // field/tools.js
+  var seconds = (value) => `${value < 0 ? "−" : "+"}${Math.abs(value).toFixed(1)} s`;
+  function startTools(field2) {
+    const clock = startClock(field2);
+    const level = startLevel(field2);
+    startCompass(field2);
+    return {
+      refresh() {
+        clock.refresh();
+        level.refresh();
+      }
+    };
+  }
+  function startClock(field2) {
+    const { table: table2, store } = field2;
+    let taps = [];
+    element("pip").addEventListener("click", () => {
+      taps.push(Date.now());
+      sayTaps();
+    });
+    element("pip-again").addEventListener("click", () => {
+      taps = [];
+      sayTaps();
+    });
+    element("pip-keep").addEventListener("click", () => {
+      store.add("comparison", { fields: found() }, taps[taps.length - 1]);
+      taps = [];
+      sayTaps();
+      field2.refresh();
+    });
+    for (const id of ["pip-time", "pip-step"]) element(id).addEventListener("input", sayTaps);
+    const place = () => table2.sites.find((each) => each.site === (field2.setup ? field2.setup.fields.site : element("f-site").value));
+    function firstPip() {
+      const time = element("pip-time").value.trim();
+      if (!/^\d{1,2}:\d{2}(:\d{2})?$/.test(time) || !taps.length) return NaN;
+      const today = civil(place(), taps[0] / 1e3).slice(0, 10);
+      const utc = instant(place(), civilSeconds(today, timeOfDay(time)));
+      const days = Math.round((taps[0] / 1e3 - utc) / 86400);
+      return 1e3 * (utc + 86400 * days);
+    }
+    const found = () => compared(taps, firstPip(), Number(element("pip-step").value));
+    function sayTaps() {
+      const result = found();
+      element("pip-keep").disabled = !result;
+      if (!taps.length) say("pip-says", "");
+      else if (taps.length < FEWEST_TAPS) say("pip-says", `${taps.length} of at least ${FEWEST_TAPS} taps.`);
+      else if (!result) say("pip-says", `${taps.length} taps. Enter the true time of the first: HH:MM:SS.`);
+      else {
+        say("pip-says", `The telephone is ${seconds(result.error_s)} against the signal, ± ${(1.959964 * result.sd_s).toFixed(1)} s (95 %): ${result.taps} taps scatter by ${result.scatter_s.toFixed(2)} s, ${LAG_S} s is taken off for the tapper’s lag.`);
+      }
+    }
+    return {
+      refresh() {
+        const { comparisons, steps } = field2.log;
+        const lines = comparisons.map(({ at, error_s: error, sd_s: sd }) => `${civil(place(), at / 1e3).slice(0, 16).replace("T", " ")}: ${seconds(error)} ± ${(1.959964 * sd).toFixed(1)} s`);
+        lines.push(...steps.map(({ at, by }) => `${civil(place(), at / 1e3).slice(0, 16).replace("T", " ")}: the telephone’s clock was set ${Math.abs(by).toFixed(1)} s ${by > 0 ? "forward" : "back"}; compare it again.`));
+        if (!comparisons.length) {
+          const assumed = ASSUMED[field2.setup ? field2.setup.fields.network : element("f-network").value] || ASSUMED.today;
+          lines.push(`No comparison yet: the telephone ${assumed.words}.`);
+        }
+        element("comparisons").replaceChildren(...lines.map((line) => made("li", {}, line)));
+      }
+    };
+  }
+  function startLevel(field2) {
+    let first = null;
+    let tilt = null;
+    element("level-first").addEventListener("click", () => read("level-first", (reading) => {
+      first = reading;
+      tilt = null;
+      say("level-says", "First reading taken. Turn the telephone end for end on the same place.");
+      element("level-turned").disabled = false;
+    }));
+    element("level-turned").addEventListener("click", () => read("level-turned", (reading) => {
+      tilt = boardTilt(first, reading);
+      sayTilt();
+    }));
+    element("level-keep").addEventListener("click", () => {
+      const fields = { level_sd_deg: Math.round(1e3 * Math.max(0.01, levelSd(tilt))) / 1e3 };
+      field2.store.add("level", { setup: field2.setup.setup, fields: { ...tilt } });
+      field2.store.add("setup", { setup: field2.setup.setup, fields });
+      say("level-says", `Kept: level within ${degrees(fields.level_sd_deg)} (1 σ), each axis.`);
+      field2.refresh(true);
+    });
+    function read(button, done) {
+      say("level-says", "Hold still …");
+      element(button).disabled = true;
+      readLevel().then(done, (trouble2) => say("level-says", trouble2.message)).then(() => {
+        element(button).disabled = false;
+      });
+    }
+    function sayTilt() {
+      const side = (value, plus, minus) => value >= 0 ? plus : minus;
+      const along = (value, plus, minus) => `${degrees(Math.abs(value))} up toward ${side(value, plus, minus)}`;
+      say("level-says", `The board stands ${along(tilt.x, "+x", "−x")} and ${along(tilt.y, "+y", "−y")}, ± ${degrees(1.959964 * tilt.sd)} (95 %). Level it and read again, or keep it as it is.`);
+      element("level-keep").disabled = !field2.setup;
+    }
+    const trouble = sensorTrouble();
+    say("sensor-says", trouble);
+    element("level-first").disabled = Boolean(trouble);
+    return { refresh() {
+      element("level-keep").disabled = !(field2.setup && tilt);
+    } };
+  }
+  function startCompass(field2) {
+    element("compass-keep").addEventListener("click", () => {
+      const value = typed(element("compass-reading").value);
+      if (!field2.setup) say("compass-says", "Start a set-up first (Board).");
+      else if (value === null || !(value >= 0 && value <= 360)) say("compass-says", "A number from 0 to 360°.");
+      else {
+        field2.store.add("reading", { setup: field2.setup.setup, degrees: value });
+        element("compass-reading").value = "";
+        field2.refresh();
+        say("compass-says", `Kept. ${field2.setup.readings.length} readings toward the reference.`);
+      }
+    });
+  }
+
+  // shared/panel.js
+  var HALF_DAY_S2 = 43200;
+  var DAYS = ["Sun", "Mon", "Tue", "Wed", "Thu", "Fri", "Sat"];
+  var element2 = (id) => document.getElementById(id);
+  function partner(sun, utc, noon) {
+    const side = utc < noon ? 1 : -1;
+    const now = sun.shadow(utc);
+    let near = 0;
+    let far = HALF_DAY_S2;
+    for (let n = 0; n < 40; n += 1) {
+      const middle = (near + far) / 2;
+      const there2 = sun.shadow(noon + side * middle);
+      if (there2 && there2.altitude > now.altitude) near = middle;
+      else far = middle;
+    }
+    const found = noon + side * far;
+    const there = sun.shadow(found);
+    return there && Math.abs(there.altitude - now.altitude) < 5e-3 ? found : null;
+  }
+  function startPanel(table2) {
+    const suns2 = /* @__PURE__ */ new Map();
+    function show2(id, value, digits, unit) {
+      const place = element2(id);
+      place.value = value === null ? "" : String(value);
+      place.textContent = digits;
+      if (unit) {
+        const small = document.createElement("small");
+        small.textContent = ` ${unit}`;
+        place.append(small);
+      }
+    }
+    function showShadow(seen, rod) {
+      const told = seen && seen.length >= table2.shortest_shadow;
+      const north = told ? (540 - seen.azimuth) % 360 - 180 : null;
+      element2("needle").setAttribute("transform", `rotate(${told ? north : 0})`);
+      element2("needle").style.opacity = told ? "1" : "0.15";
+      show2(
+        "azimuth",
+        told ? seen.azimuth : null,
+        told ? `${(Math.round(seen.azimuth * 10) % 3600 / 10).toFixed(1)}°` : "–"
+      );
+      show2(
+        "north",
+        north,
+        told ? `${Math.abs(north).toFixed(1)}°` : "–",
+        told ? north < 0 ? "to the left" : "to the right" : ""
+      );
+      const length = seen && rod > 0 ? seen.length * rod : null;
+      show2(
+        "length",
+        length,
+        length === null ? "–" : length.toFixed(length < 100 ? 1 : 0),
+        length === null ? "" : "mm"
+      );
+      show2("altitude", seen ? seen.altitude : null, seen ? `${seen.altitude.toFixed(1)}°` : "–");
+    }
+    function showNoon(site, utc, noon) {
+      const minutes = Math.floor(Math.abs(noon - utc) / 60);
+      const apart = minutes < 60 ? `${minutes} min` : `${Math.floor(minutes / 60)} h ${two(minutes % 60)} min`;
+      show2(
+        "noon",
+        noon - utc,
+        noon >= utc ? `in ${apart}` : `${apart} ago`,
+        `at ${civil(site, noon).slice(11, 19)}`
+      );
+    }
+    function judge2(site, utc, day, seen) {
+      if (!seen) return ["", "The sun is down.", goodHours(site, day)];
+      const local = civil(site, utc);
+      const seconds2 = Number(local.slice(11, 13)) * 3600 + Number(local.slice(14, 16)) * 60;
+      const letter = day.slots[Math.floor(seconds2 / table2.slot_s)];
+      const open = day.windows.find(([from, to]) => utc >= from && utc <= to);
+      const worth = "01234".includes(letter) ? `A mark now and its partner: ± ${table2.words[letter]}, 95 %.` : "";
+      if (open) return ["good", `Good hour, until ${hoursMinutes(site, open[1])}.`, worth];
+      const why = worth || `Now: ${table2.words[letter]}.`;
+      return ["", "Not a good hour.", `${why} ${goodHours(site, day)}`];
+    }
+    function goodHours(site, day) {
+      if (!day.windows.length) return "No good hours this day.";
+      const spans = day.windows.map((span) => span.map((utc) => hoursMinutes(site, utc)).join("–"));
+      return `Good hours this day: ${spans.join(" and ")}.`;
+    }
+    function say2(kind, verdict, more) {
+      const place = element2("verdict");
+      if (place.dataset.said === verdict + more) return;
+      place.dataset.said = verdict + more;
+      place.className = kind;
+      place.textContent = verdict;
+      const small = document.createElement("small");
+      small.textContent = more;
+      place.append(small);
+    }
+    function refresh2() {
+      const site = table2.sites[Number(element2("site").value)];
+      const entered = element2("time").value ? Date.parse(`${element2("time").value}Z`) / 1e3 : NaN;
+      const utc = Number.isFinite(entered) ? instant(site, entered) : Date.now() / 1e3;
+      const local = civil(site, utc);
+      const weekday = DAYS[new Date(local).getUTCDay()];
+      element2("shown").textContent = `${weekday} ${local.slice(0, 10)}, ${local.slice(11, 19)} (${zoneName(site, utc)})` + (Number.isFinite(entered) ? ", entered" : ", by the phone’s clock");
+      const day = dayOf(site, utc, local);
+      const seen = day ? sunOf(site).shadow(utc) : null;
+      showShadow(seen, Number(element2("rod").value));
+      if (!day) {
+        show2("noon", null, "–");
+        show2("partner", null, "–");
+        say2("", "Outside this plan.", `Its table is for ${table2.span}. Enter a time of those days, or make a new plan.`);
+        return;
+      }
+      showNoon(site, utc, day.noon_utc_s);
+      const again = seen ? partner(sunOf(site), utc, day.noon_utc_s) : null;
+      show2(
+        "partner",
+        again,
+        again === null ? "–" : hoursMinutes(site, again),
+        again === null ? "" : "partner of a mark now"
+      );
+      say2(...judge2(site, utc, day, seen));
+    }
+    function dayOf(site, utc, local) {
+      const [start, end] = site.span_utc_s;
+      return utc >= start && utc < end ? site.days[local.slice(0, 10)] || null : null;
+    }
+    function sunOf(site) {
+      if (!suns2.has(site)) suns2.set(site, new Sun(site, table2));
+      return suns2.get(site);
+    }
+    for (const id of ["site", "rod", "time"]) element2(id).addEventListener("input", refresh2);
+    element2("clock").addEventListener("click", () => {
+      element2("time").value = "";
+      refresh2();
+    });
+    element2("now").hidden = false;
+    refresh2();
+    setInterval(refresh2, 1e3);
+  }
+
   // field.js
   var table = JSON.parse(document.getElementById("table").textContent);
+  var STEP_MS = 500;
   window.orient = { reduce: (rows) => reduced(table, rows).row };
+  var field = {
+    table,
+    store: new Store(table.campaign, { heard: () => refresh(), changed: () => sayKept() }),
+    log: null,
+    setup: null,
+    /* Takes a set-up in hand. */
+    take(name) {
+      field.chosen = name;
+      refresh();
+    },
+    show,
+    refresh
+  };
+  field.log = gathered(field.store.list());
+  field.chosen = field.log.setups.length ? field.log.setups[field.log.setups.length - 1].setup : "";
+  var parts = {
+    setup: startSetup(field),
+    marks: startMarking(field),
+    north: startNorth(field),
+    tools: startTools(field),
+    send: startSend(field)
+  };
+  for (const button of document.querySelectorAll("#tabs button")) {
+    button.addEventListener("click", () => show(button.dataset.part));
+  }
+  element("look").addEventListener("change", () => {
+    document.documentElement.dataset.look = element("look").value;
+  });
   startPanel(table);
+  show(field.chosen ? "marks" : "setup");
+  watchClock();
+  setInterval(() => parts.marks.tick(), 1e3);
+  if (navigator.storage && navigator.storage.persist) navigator.storage.persist().catch(() => {
+  });
+  function show(name) {
+    for (const button of document.querySelectorAll("#tabs button")) {
+      if (button.dataset.part === name) button.setAttribute("aria-current", "page");
+      else button.removeAttribute("aria-current");
+    }
+    for (const part of document.querySelectorAll(".part")) part.hidden = part.id !== `part-${name}`;
+    window.scrollTo(0, 0);
+    refresh();
+  }
+  function refresh(afresh = false) {
+    field.log = gathered(field.store.list());
+    field.setup = field.log.setups.find(({ setup }) => setup === field.chosen) || null;
+    if (afresh) element("setup-form").dataset.amends = "?";
+    for (const part of Object.values(parts)) part.refresh();
+    sayKept();
+  }
+  function sayKept() {
+    if (!field.store) return;
+    const { trouble, unkept } = field.store;
+    const count = field.store.list().length;
+    const lost = trouble.local && trouble.database;
+    element("alarm").hidden = !(lost || unkept);
+    if (lost || unkept) {
+      say("alarm", `NOT STORED on this telephone (${trouble.local || trouble.database}). The log is only on this page: do not close it, and copy it or save it as a file now (Send).`);
+      say("kept", "");
+    } else {
+      const only = trouble.local || trouble.database ? " in one of two places" : "";
+      say("kept", count ? `${count} entries, stored on this telephone${only}.` : "Every tap is stored on this telephone at once.");
+    }
+  }
+  function watchClock() {
+    const ahead = () => Date.now() - performance.now();
+    let before = ahead();
+    document.addEventListener("visibilitychange", () => {
+      before = ahead();
+    });
+    setInterval(() => {
+      const by = ahead() - before;
+      before = ahead();
+      if (Math.abs(by) > STEP_MS && document.visibilityState === "visible") {
+        field.store.add("clock", { by_s: Math.round(by / 100) / 10 });
+        refresh();
+      }
+    }, 5e3);
+  }
 })();

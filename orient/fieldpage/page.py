@@ -56,7 +56,7 @@ def field_page(
             span=span,
             first=str(days[0]),
             last=str(days[-1]),
-            sites=list(sites.index),
+            sites=[{"name": site} for site in sites.index],
             rig=rig,
             cautions=CAUTIONS,
             defaults=Tolerances(),

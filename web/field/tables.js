@@ -28,7 +28,7 @@ export function meanReading(readings) {
 }
 
 export function setupRow(log, setup) {
-  const { network: _, height_again: __, line: ___, ...fields } = setup.fields;
+  const { network: _, ...fields } = setup.fields;
   return filled({
     setup: setup.setup,
     ...fields,

@@ -1,0 +1,90 @@
+"""`orient take`: the field page's logs into the campaign's tables."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+import click
+
+from orient.commands.common import Column, campaign_argument, emit, printable, say
+
+if TYPE_CHECKING:
+    from orient.tables.fieldlog import Difference, Merged
+
+
+@click.command("take")
+@campaign_argument
+@click.argument(
+    "files", nargs=-1, required=True, type=click.Path(path_type=Path), metavar="FILE..."
+)
+@click.option(
+    "--keep-tables",
+    is_flag=True,
+    help="Where a row differs, leave the table's as it is and add the rest.",
+)
+def take(campaign: str, files: tuple[Path, ...], keep_tables: bool) -> None:
+    """Bring logs of the field page into the campaign's tables.
+
+    New rows are added, equal rows passed over. Where a log has a row otherwise than the
+    table, both are shown and nothing is written: put the table right, or say
+    --keep-tables. Taking a log twice does no harm.
+    """
+    from orient.files import write_whole
+    from orient.tables.fieldlog import merge, read_logs
+
+    folder = Path(campaign)
+    logs = read_logs(files)
+    merged = merge(folder, logs, keep_tables)
+    _show_differences(merged.differences)
+    if merged.differences and not keep_tables:
+        click.echo(
+            "Nothing was written. Put the table right, or say --keep-tables to leave its rows as "
+            "they are and add the rest.",
+            err=True,
+        )
+        click.get_current_context().exit(1)
+    if merged.contents:
+        write_whole(folder, merged.contents)
+    _tell(merged)
+    for log in logs:
+        if log.campaign and log.campaign != folder.resolve().name:
+            said = f"{log.file} was made for the campaign {log.campaign}."
+            click.echo(printable(said), err=True)
+
+
+def _show_differences(differences: list[Difference]) -> None:
+    rows = [
+        {
+            "row": f"{each.table}.csv, row {each.row}: {' '.join(each.key)}",
+            "column": column,
+            "table": table or "–",
+            "log": log or "–",
+        }
+        for each in differences
+        for column, (table, log) in each.columns.items()
+    ]
+    if rows:
+        emit(
+            rows,
+            "table",
+            [
+                Column(name, lambda row, name=name: row[name], right=False)  # type: ignore[misc]
+                for name in ("row", "column", "table", "log")
+            ],
+            "Rows that table and log have otherwise",
+        )
+
+
+def _tell(merged: Merged) -> None:
+    for name, what in (("setups", "set-ups"), ("marks", "marks")):
+        added, alike = merged.added.get(name, 0), merged.alike.get(name, 0)
+        passed = f", {alike} there already" if alike else ""
+        say(f"{name}.csv: {added} {what} added{passed}.")
+    if merged.unmeasured:
+        listed = ", ".join(" ".join(each) for each in merged.unmeasured[:12])
+        more = f" and {len(merged.unmeasured) - 12} more" if len(merged.unmeasured) > 12 else ""
+        say(
+            f"Not taken, as they have no millimetres yet: {listed}{more}. Measure them, enter them "
+            "on the page, and take its log again."
+        )

@@ -1,0 +1,308 @@
+"""Logs of the field page merged into a campaign's tables.
+
+A row that the tables have not is added at the foot of its table, everything else staying byte
+for byte as it was; a row that they have alike is passed over; one that they have otherwise is
+never overwritten. Taking a log twice gives what taking it once gave.
+"""
+
+from __future__ import annotations
+
+import json
+import shutil
+import tempfile
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field, replace
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+import pandas as pd
+
+from orient.errors import Fault, InputError
+from orient.tables.campaign import ENDINGS, read_campaign
+from orient.tables.cells import Cells, Faults, cell_text, csv_text, read_cells, shown, with_row
+from orient.tables.columns import TABLES, Table, read_table
+
+FORMAT, VERSION = "orient field log", 1
+#: A log of a week with every correction is a hundredth of this.
+LARGEST_BYTES = 50_000_000
+#: What tells a row of a table from the others; tables that a log may hold.
+KEYS: dict[str, tuple[str, ...]] = {"setups": ("setup",), "marks": ("setup", "mark")}
+#: Numbers that differ by less were rounded on their way.
+_SAME = 1e-9
+
+Rows = list[dict[str, str]]
+
+
+@dataclass(frozen=True)
+class Log:
+    """One file of the field page: rows of tables as text, and what it does not bring.
+
+    `entries` are the ids of everything that was tapped; `unmeasured` are marks, as
+    (set-up, mark), that have no place on the board yet.
+    """
+
+    file: str
+    campaign: str
+    tables: dict[str, Rows]
+    entries: frozenset[str]
+    unmeasured: tuple[tuple[str, str], ...]
+
+
+@dataclass(frozen=True)
+class Difference:
+    """A row that table and log have otherwise: the columns that differ, with both texts."""
+
+    table: str
+    key: tuple[str, ...]
+    row: int
+    columns: dict[str, tuple[str, str]]
+
+
+@dataclass
+class Merged:
+    """What a merging comes to.
+
+    `contents` are the files to write, by name, none where nothing is new. `added` and
+    `alike` count rows by table.
+    """
+
+    contents: dict[str, bytes] = field(default_factory=dict)
+    added: dict[str, int] = field(default_factory=dict)
+    alike: dict[str, int] = field(default_factory=dict)
+    differences: list[Difference] = field(default_factory=list)
+    unmeasured: list[tuple[str, str]] = field(default_factory=list)
+
+
+# Reading a log --------------------------------------------------------------------------
+
+
+def read_logs(paths: Sequence[Path]) -> list[Log]:
+    """Read files of the field page.
+
+    Returns:
+        The logs, in the order given; one whose every entry another has too is left out, as
+        the same log was only saved again later.
+
+    Raises:
+        InputError: files that are no such logs, all of them named.
+    """
+    faults = Faults()
+    logs = [log for path in paths if (log := _read_log(path, faults))]
+    faults.stop_if_any([path.name for path in paths])
+    return [log for number, log in enumerate(logs) if not _saved_again(log, number, logs)]
+
+
+def _saved_again(log: Log, number: int, logs: Sequence[Log]) -> bool:
+    return any(
+        log.entries < other.entries or (log.entries == other.entries and place > number)
+        for place, other in enumerate(logs)
+        if place != number and log.entries
+    )
+
+
+def _read_log(path: Path, faults: Faults) -> Log | None:
+    wanted = "a log saved by the field page"
+    try:
+        if path.stat().st_size > LARGEST_BYTES:
+            faults.add(path.name, None, None, "a file of over 50 MB", wanted)
+            return None
+        told = json.loads(path.read_text(encoding="utf-8-sig"))
+    except OSError as fault:
+        faults.add(path.name, None, None, (fault.strerror or str(fault)).lower(), wanted)
+        return None
+    except (ValueError, RecursionError):
+        faults.add(path.name, None, None, "no JSON text, or a part of one", wanted)
+        return None
+    if not isinstance(told, dict) or told.get("format") != FORMAT:
+        faults.add(path.name, None, None, "another kind of file", wanted)
+        return None
+    if told.get("version") != VERSION:
+        said = f"version {shown(str(told.get('version')))}"
+        faults.add(path.name, None, None, said, f"version {VERSION}, which this program reads")
+        return None
+    return _log(path.name, told, faults)
+
+
+def _log(file: str, told: Mapping[str, Any], faults: Faults) -> Log:
+    given = told.get("tables")
+    tables = {}
+    for name, rows in (given if isinstance(given, dict) else {}).items():
+        if name not in KEYS:
+            faults.add(file, None, None, f"a table {shown(str(name))}", " and ".join(KEYS))
+        elif rows:
+            tables[name] = _rows(file, name, rows, faults)
+    if not isinstance(given, dict):
+        faults.add(file, None, "tables", "none", " and ".join(KEYS))
+    return Log(
+        file,
+        str(told.get("campaign", "")),
+        tables,
+        frozenset(str(each.get("id")) for each in _objects(told.get("entries"))),
+        tuple(
+            (str(each.get("setup")), str(each.get("mark")))
+            for each in _objects(told.get("unmeasured"))
+        ),
+    )
+
+
+def _objects(value: Any) -> list[dict[str, Any]]:
+    return [each for each in value if isinstance(each, dict)] if isinstance(value, list) else []
+
+
+def _rows(file: str, name: str, rows: Any, faults: Faults) -> Rows:
+    table = TABLES[name]
+    read: Rows = []
+    for number, row in enumerate(rows if isinstance(rows, list) else [rows], start=1):
+        if not isinstance(row, dict):
+            faults.add(file, number, name, shown(str(row)), "a row: names and values")
+            continue
+        for column, value in row.items():
+            if column not in table.names:
+                faults.add(file, number, str(column), "no column of this table", name)
+            elif not isinstance(value, str | int | float | bool | None):
+                faults.add(file, number, column, shown(str(value)), "a text or a number")
+        read.append(
+            {
+                column: cell_text(value).strip()
+                for column, value in row.items()
+                if column in table.names and isinstance(value, str | int | float | bool)
+            }
+        )
+        for key in KEYS[name]:
+            if not read[-1].get(key):
+                faults.add(file, number, key, "nothing", f"it: {table[key].meaning}")
+    return read
+
+
+# Merging --------------------------------------------------------------------------------
+
+
+def merge(folder: Path, logs: Sequence[Log], keep_tables: bool = False) -> Merged:
+    """What the tables of a campaign become with the rows of some logs; nothing is written.
+
+    Args:
+        folder: of the campaign.
+        logs: of `read_logs`.
+        keep_tables: add what is new even where other rows differ, those staying as they are.
+
+    Raises:
+        InputError: a table or a log's row cannot be read, or the tables would not fit
+            together with it. No fault is raised for rows that differ.
+    """
+    merged = Merged()
+    for name, key in KEYS.items():
+        rows = [row for log in logs for row in log.tables.get(name, [])]
+        if rows:
+            _merge_table(folder, name, key, rows, merged)
+    merged.unmeasured = [each for log in logs for each in log.unmeasured]
+    if merged.differences and not keep_tables:
+        return replace(merged, contents={})
+    if merged.contents:
+        _check(folder, merged.contents)
+    return merged
+
+
+def _merge_table(folder: Path, name: str, key: tuple[str, ...], rows: Rows, merged: Merged) -> None:
+    path = _file_of(folder, name)
+    faults = Faults()
+    data = path.read_bytes() if path.exists() else _empty(TABLES[name])
+    there = read_cells(path, faults) if path.exists() else None
+    faults.stop_if_any([path.name])
+    if there is None:
+        there = Cells(path.name, 1, {column: [] for column in TABLES[name].names}, [])
+    fresh = _cells_of(f"the logs' {name}", name, rows)
+    known, told = (_by_key(cells, TABLES[name], key) for cells in (there, fresh))
+    places = {each: place for place, each in enumerate(known["key"])}
+    seen: dict[tuple[str, ...], int] = {}
+    for place, each in enumerate(told["key"]):
+        if each in places:
+            _compare(name, each, (there, known, places[each]), (fresh, told, place), merged)
+        elif each in seen:
+            # Two logs with one row: alike, or for a person to decide.
+            _compare(name, each, (fresh, told, seen[each]), (fresh, told, place), merged)
+        else:
+            seen[each] = place
+            data = with_row(data, rows[place])
+            merged.added[name] = merged.added.get(name, 0) + 1
+    if seen:
+        merged.contents[path.name] = data
+
+
+def _file_of(folder: Path, name: str) -> Path:
+    """The table's file, whatever its capitals; where there is none, the one to begin."""
+    names = {path.name.lower(): path for path in folder.iterdir()} if folder.is_dir() else {}
+    for ending in ENDINGS[name]:
+        if ending != ".csv" and f"{name}{ending}" in names:
+            wanted = f"{name}.csv: this command adds to no workbook; save the sheet as CSV UTF-8"
+            raise InputError(Fault(names[f"{name}{ending}"].name, None, None, "a workbook", wanted))
+    return names.get(f"{name}.csv", folder / f"{name}.csv")
+
+
+def _empty(table: Table) -> bytes:
+    return csv_text(pd.DataFrame(columns=list(table.names))).encode("utf-8")
+
+
+def _cells_of(file: str, name: str, rows: Rows) -> Cells:
+    columns = {
+        column: [row.get(column, "") for row in rows]
+        for column in TABLES[name].names
+        if any(row.get(column) for row in rows)
+    }
+    return Cells(file, 1, columns, list(range(1, len(rows) + 1)))
+
+
+def _by_key(cells: Cells, table: Table, key: tuple[str, ...]) -> pd.DataFrame:
+    """The values of a table, and `key`, what tells each row from the others."""
+    faults = Faults()
+    frame = read_table(cells, table, faults)
+    faults.stop_if_any()
+    if "mark" in key:
+        blank = frame["mark"] == ""
+        numbers = (frame.groupby("setup").cumcount() + 1).astype(str).astype(object)
+        frame["mark"] = frame["mark"].mask(blank, numbers)
+    keys = [tuple(row) for row in frame[list(key)].itertuples(index=False)]
+    return frame.assign(key=pd.Series(keys, index=frame.index, dtype=object))
+
+
+def _compare(
+    name: str,
+    key: tuple[str, ...],
+    mine: tuple[Cells, pd.DataFrame, int],
+    theirs: tuple[Cells, pd.DataFrame, int],
+    merged: Merged,
+) -> None:
+    (there, known, at), (fresh, told, place) = mine, theirs
+    columns = {
+        column: (there.column(column)[at], fresh.column(column)[place])
+        for column in TABLES[name].names
+        if column not in KEYS[name] and not _same(known[column].iloc[at], told[column].iloc[place])
+    }
+    if columns:
+        merged.differences.append(Difference(name, key, there.rows[at], columns))
+    else:
+        merged.alike[name] = merged.alike.get(name, 0) + 1
+
+
+def _same(one: Any, other: Any) -> bool:
+    if isinstance(one, float | np.floating):
+        return bool(np.isclose(one, other, rtol=0.0, atol=_SAME, equal_nan=True))
+    return bool(one == other) or (pd.isna(one) and pd.isna(other))
+
+
+def _check(folder: Path, contents: Mapping[str, bytes]) -> None:
+    """Read the campaign as it would be, in a folder of its own.
+
+    Raises:
+        InputError: it would not do; the faults name the files of the campaign.
+    """
+    with tempfile.TemporaryDirectory() as temporary:
+        trial = Path(temporary) / (folder.resolve().name or "campaign")
+        trial.mkdir()
+        for name, endings in ENDINGS.items():
+            for path in folder.iterdir():
+                if path.name.lower() in {name + ending for ending in endings}:
+                    shutil.copyfile(path, trial / path.name)
+        for name, data in contents.items():
+            (trial / name).write_bytes(data)
+        read_campaign(trial)
