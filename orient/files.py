@@ -19,11 +19,13 @@ from __future__ import annotations
 import contextlib
 import errno
 import os
+import random
 import shutil
 import stat
+import sys
 import tempfile
 import time
-from collections.abc import Mapping
+from collections.abc import Iterator, Mapping
 from pathlib import Path
 
 _PREFIX, _SUFFIX = ".orient-", ".part"
@@ -66,6 +68,57 @@ def write_whole(folder: Path | str, contents: Mapping[str, str | bytes]) -> list
                 each.rmdir()
         raise
     return targets
+
+
+@contextlib.contextmanager
+def locked(folder: Path | str, wait_s: float = 30.0) -> Iterator[None]:
+    """Hold a folder against other runs of this program that lock it too.
+
+    The system gives the lock back when a run ends, however it ends. Where a file system has no
+    locks, nothing is held.
+
+    Args:
+        folder: that is there.
+        wait_s: how long another run is waited for.
+
+    Raises:
+        TimeoutError: another run did not give it back.
+        OSError: the folder cannot be opened.
+    """
+    handle = _lock_handle(Path(folder))
+    try:
+        until = time.monotonic() + wait_s
+        while not _try_lock(handle):
+            if time.monotonic() > until:
+                said = f"another program has been writing here for {wait_s:.0f} s"
+                raise TimeoutError(errno.ETIMEDOUT, said, str(folder))
+            time.sleep(random.uniform(0.002, 0.02))
+        yield
+    finally:
+        os.close(handle)
+
+
+def _lock_handle(folder: Path) -> int:
+    """A folder itself can be locked, except on Windows, where a hidden file stands for it."""
+    if os.name == "posix":
+        return os.open(folder, os.O_RDONLY)
+    return os.open(folder / ".orient-lock", os.O_RDWR | os.O_CREAT)
+
+
+def _try_lock(handle: int) -> bool:
+    """Whether the lock is held now, or cannot be had on this file system at all."""
+    try:
+        if sys.platform == "win32":
+            import msvcrt
+
+            msvcrt.locking(handle, msvcrt.LK_NBLCK, 1)
+        else:
+            import fcntl
+
+            fcntl.flock(handle, fcntl.LOCK_EX | fcntl.LOCK_NB)
+    except OSError as fault:
+        return fault.errno not in (errno.EAGAIN, errno.EACCES, errno.EWOULDBLOCK, errno.EDEADLK)
+    return True
 
 
 def _check_place(target: Path) -> None:

@@ -37,6 +37,11 @@ def typed(campaign: Path, *lines: str, setup: str = "R1") -> hostile.Ending:
     return ending
 
 
+def tables_of(campaign: Path) -> dict[str, str]:
+    """The campaign's files, copies of earlier ones left out."""
+    return {name: sha for name, sha in digest(campaign).items() if not name.startswith("backups")}
+
+
 def rewritten(campaign: Path, data: bytes) -> None:
     (campaign / "marks.csv").write_bytes(data)
 
@@ -134,33 +139,42 @@ def test_what_the_table_would_not_take_is_not_saved(campaign, line, said):
 
 
 def test_undo_takes_back_what_was_typed_now_and_no_more(campaign):
-    before = digest(campaign)
+    before = tables_of(campaign)
     ending = typed(campaign, "17:00 333.4 362.1", GOOD, "undo", "undo", "undo", "list")
-    assert digest(campaign) == before
+    assert tables_of(campaign) == before
     assert "Taken back: mark 12, 17:30" in ending.out
     assert "Taken back: mark 11, 17:00" in ending.out
     assert "Nothing typed now is left to take back" in ending.out
     assert ending.out.count("  mark ") == 10
 
 
-def test_undo_leaves_a_table_that_someone_else_has_changed(campaign, monkeypatch):
+def test_undo_takes_out_its_own_mark_where_someone_else_has_added_one(campaign, monkeypatch):
     def lines(_):
         yield GOOD
         with (campaign / "marks.csv").open("ab") as table:
-            table.write(b"M1,99,10:20,1,2,,,,\n")
+            table.write(b"R1,99,10:20,1,2,,,,\n")
         yield "undo"
         yield "17:40 504.1 407.4"
 
     monkeypatch.setattr("orient.commands.mark._lines", lines)
+    before = (campaign / "marks.csv").read_bytes()
     ending = typed(campaign)
-    assert "was changed meanwhile" in ending.out
-    assert (
-        (campaign / "marks.csv")
-        .read_bytes()
-        .endswith(
-            b"R1,11,17:30,454.4,394.6,,,,\nM1,99,10:20,1,2,,,,\nR1,12,17:40,504.1,407.4,,,,\n"
-        )
+    assert "Taken back: mark 11, 17:30" in ending.out
+    assert (campaign / "marks.csv").read_bytes() == (
+        before + b"R1,99,10:20,1,2,,,,\nR1,100,17:40,504.1,407.4,,,,\n"
     )
+
+
+def test_undo_leaves_a_mark_that_someone_else_has_changed(campaign, monkeypatch):
+    def lines(_):
+        yield GOOD
+        data = (campaign / "marks.csv").read_bytes()
+        (campaign / "marks.csv").write_bytes(data.replace(b"454.4", b"454.5"))
+        yield "undo"
+
+    monkeypatch.setattr("orient.commands.mark._lines", lines)
+    assert "was changed meanwhile" in typed(campaign).out
+    assert b"454.5,394.6" in (campaign / "marks.csv").read_bytes()
 
 
 @pytest.mark.parametrize(
@@ -169,6 +183,7 @@ def test_undo_leaves_a_table_that_someone_else_has_changed(campaign, monkeypatch
         (b"\xef\xbb\xbfSetup;Time;X_mm;Y_mm;who\r\nR1;10:00;-1,5;2,25;me\r\n",
          b"R1;17:30;454,4;394,6;\r\n"),
         (b"setup;time;x_mm;y_mm\nR1;10:00;-1.5;2\n", b"R1;17:30;454.4;394.6\n"),
+        (b"sep=;\nsetup;time;x_mm;y_mm\nR1;10:00;-1,5;2\n", b"R1;17:30;454,4;394,6\n"),
         (b"setup\ttime\tx_mm\ty_mm", b"\nR1\t17:30\t454.4\t394.6\n"),
         (b"\n\ny_mm,x_mm,time,setup\n2,1,,R1\n\n,,,\n", b"394.6,454.4,17:30,R1\n"),
         (b"setup,time,length_mm,angle_deg\n", b"R1,17:30,601.821,49.02902\n"),
@@ -279,8 +294,9 @@ def test_ending_the_process_after_the_second_mark_loses_none(campaign, end):
     if end == signal.SIGINT:
         assert child.returncode == 1
         assert "2 marks typed" in out
-    # Nothing but the table is left, and the next sitting goes on from there.
+    # Nothing but the table and its copy is left, and the next sitting goes on from there.
     assert sorted(path.name for path in campaign.iterdir()) == [
+        "backups",
         "marks.csv",
         "setups.csv",
         "sites.csv",
@@ -320,3 +336,107 @@ def test_at_a_terminal_it_prompts_and_a_slip_is_typed_again(campaign):
     assert child.wait(timeout=60) == 0
     os.close(keyboard)
     assert len(marks(campaign)) == 11
+
+
+def test_a_table_with_decimal_commas_takes_fractions_of_both_signs(campaign):
+    table = b"setup;time;x_mm;y_mm\nR1;10:00;-332,1;-88,25\n"
+    rewritten(campaign, table)
+    assert typed(campaign, "17:30 -454.4 394.6", "17:40 -504,1 -407,4").status == 0
+    assert (campaign / "marks.csv").read_bytes() == (
+        table + b"R1;17:30;-454,4;394,6\nR1;17:40;-504,1;-407,4\n"
+    )
+    assert marks(campaign)["x_mm"].tolist() == [-332.1, -454.4, -504.1]
+
+
+def test_a_mark_that_the_campaign_would_not_take_is_not_written(campaign):
+    rows = "".join(f"R1,{n},,{n / 10},5,,,,\n" for n in range(1, 2001))
+    rewritten(campaign, f"{','.join(hostile.MARKS_HEAD)}\n{rows}".encode())
+    before = digest(campaign)
+    ending = typed(campaign, GOOD)
+    assert ending.status == 1
+    assert "NOT SAVED" in ending.out
+    assert "at most 2,000 marks on a board" in ending.out
+    assert digest(campaign) == before
+
+
+def test_a_table_is_kept_before_the_first_change_of_a_sitting(campaign):
+    before = (campaign / "marks.csv").read_bytes()
+    typed(campaign, "17:00 333.4 362.1", GOOD)
+    copies = list((campaign / "backups").iterdir())
+    assert [path.read_bytes() for path in copies] == [before]
+    # A sitting without a change keeps nothing, nor does one over an equal copy.
+    typed(campaign, "list")
+    rewritten(campaign, before)
+    typed(campaign, GOOD)
+    assert list((campaign / "backups").iterdir()) == copies
+
+
+def test_an_hour_typed_wrong_is_asked_about_before_the_watch_is(campaign):
+    ending = typed(campaign, "16:30 454.4 394.6")
+    assert "Is it 17:30?" in ending.out
+    assert "Is the watch" not in ending.out
+
+
+def test_another_run_that_holds_the_tables_is_said(campaign, monkeypatch):
+    from orient.files import locked
+
+    monkeypatch.setattr("orient.tables.editing.WAIT_S", 0.0)
+    monkeypatch.setattr("orient.tables.editing.Sitting.change.__defaults__", (0.05,))
+    with locked(campaign):
+        ending = typed(campaign, GOOD)
+    assert "NOT SAVED: another program has been writing here" in ending.out
+    assert ending.status == 1
+
+
+def _writers(campaign: Path, each: int, kill: bool) -> tuple[list[str], int]:
+    """Four at once type marks into one table; the lines that were said to be saved."""
+    lines = [
+        "".join(f"- {10 * writer + n / 1000:.3f} {100 + n}\n" for n in range(each))
+        for writer in range(1, 5)
+    ]
+    heard = [(campaign.parent / f"heard{writer}").open("w+") for writer in range(4)]
+    children = [
+        subprocess.Popen(
+            [*START, str(campaign), setup], stdin=subprocess.PIPE, stdout=out, text=True
+        )
+        for out, setup in zip(heard, ("R1", "R1", "M1", "M1"), strict=True)
+    ]
+    for child, text in zip(children, lines, strict=True):
+        assert child.stdin is not None
+        child.stdin.write(text)
+        child.stdin.close()
+    if kill:
+        while "Saved" not in (campaign.parent / "heard0").read_text():
+            time.sleep(0.05)
+        time.sleep(0.5)
+        children[0].kill()
+    for child in children:
+        child.wait()
+    saved, refused = [], 0
+    for out in heard:
+        out.seek(0)
+        said = out.read()
+        out.close()
+        saved += [
+            line.split("x ")[1].split(" mm")[0] for line in said.splitlines() if "Saved" in line
+        ]
+        refused += said.count("NOT SAVED")
+    return saved, refused
+
+
+@posix_only
+@pytest.mark.parametrize(
+    ("each", "kill"), [(6, False), pytest.param(60, True, marks=pytest.mark.slow)]
+)
+def test_four_who_mark_at_once_lose_nothing(campaign, each, kill):
+    before = read_campaign(campaign).marks
+    saved, refused = _writers(campaign, each, kill)
+    after = read_campaign(campaign).marks.iloc[len(before) :]
+    assert refused == 0
+    shown = [f"{x:.1f}, y {y:.1f}" for x, y in zip(after["x_mm"], after["y_mm"], strict=True)]
+    # A killed writer may have saved one that it had no time to tell of.
+    missing = sorted(set(saved) - set(shown))
+    assert not missing
+    assert len(saved) <= len(shown) <= len(saved) + kill
+    assert kill or len(saved) == 4 * each
+    assert not after.duplicated(["setup", "mark"]).any()

@@ -7,7 +7,7 @@ import re
 import shutil
 import sys
 import textwrap
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -19,6 +19,7 @@ if TYPE_CHECKING:
     from orient.errors import Fault
     from orient.observation.board import Board
     from orient.tables.campaign import Campaign
+    from orient.tables.editing import Change
 
 #: More on one line is no mark.
 _LONGEST_LINE = 4000
@@ -80,39 +81,33 @@ def _lines(session: _Session) -> Iterator[str]:
 
 
 class _Session:
-    """One sitting at the keyboard: what stands in the table, and what was typed."""
+    """One time at the keyboard: the campaign's tables, and what was typed."""
 
     def __init__(self, folder: Path, setup: str, longest_mm: float) -> None:
-        self.folder, self.setup, self.longest_mm = folder, setup, longest_mm
-        self.path = _marks_file(folder)
-        self.known = self._bytes()
-        self.campaign = self._read()
-        if setup not in self.campaign.setups.index:
-            raise _unknown(setup, list(self.campaign.setups.index))
-        #: The table's bytes before and after each mark that was typed and not taken back.
-        self.typed: list[tuple[bytes, bytes]] = []
+        from orient.tables.editing import Sitting, table_path
+
+        self.setup, self.longest_mm = setup, longest_mm
+        self.path = table_path(folder, "marks")
+        self.sitting = Sitting(folder)
+        if setup not in self.sitting.campaign.setups.index:
+            raise _unknown(setup, list(self.sitting.campaign.setups.index))
+        #: The table before and after each mark that was typed and not taken back.
+        self.typed: list[Change] = []
         self.refused = 0
-
-    def _read(self) -> Campaign:
-        from orient.tables.campaign import read_campaign
-
-        tables = ("sites", "setups", "marks") if self.path.exists() else ("sites", "setups")
-        return read_campaign(self.folder, tables)
 
     @property
     def marks(self) -> Any:
         """The set-up's marks as the table has them."""
-        return self.campaign.marks[self.campaign.marks["setup"] == self.setup]
+        return _marks_of(self.sitting.campaign, self.setup)
 
     @property
     def next_serial(self) -> int:
-        taken = [int(serial) for serial in self.marks["mark"] if serial.isdecimal()]
-        return max([len(self.marks), *taken]) + 1
+        return _next_serial(self.marks)
 
     def greet(self) -> None:
         from orient.flags import CAUTIONS
 
-        row = self.campaign.setups.loc[self.setup]
+        row = self.sitting.campaign.setups.loc[self.setup]
         _say(
             f"Board {self.setup} at {row['site']}, {row['date']:%Y-%m-%d}, rod "
             f"{row['gnomon_height_mm']:g} mm: {_count(len(self.marks))} so far."
@@ -146,23 +141,47 @@ class _Session:
         )
 
     def _list(self) -> None:
+        self.sitting.look()
         for _, row in self.marks.iterrows():
             _say(f"  {_described(row)}")
         if self.marks.empty:
             _say("No mark yet.")
 
     def _undo(self) -> None:
+        from orient.tables.editing import last_row, without_row
+
         if not self.typed:
             _say(f"Nothing typed now is left to take back: change {self.path.name} itself.")
             return
         before, after = self.typed[-1]
-        if self.path.read_bytes() != after:
+        gone = last_row(after)
+
+        def taken_back(now: bytes, _: Campaign) -> bytes:
+            if now == after:
+                return before
+            rest = without_row(now, gone)
+            if rest is None:
+                raise _Changed
+            return rest
+
+        described = self._typed_last(gone)
+        try:
+            saved = self._save(taken_back)
+        except _Changed:
             _say(f"{self.path.name} was changed meanwhile: take the mark out there.")
             return
-        gone = _described(self.marks.iloc[-1])
-        if self._save(before):
+        if saved:
             self.typed.pop()
-            _say(f"Taken back: {gone}.")
+            _say(f"Taken back: {described}.")
+
+    def _typed_last(self, row: bytes) -> str:
+        """The mark that a row of the table holds, in words."""
+        from orient.tables.cells import column_names, row_cells
+
+        header = column_names(self.typed[-1].after)
+        cells = dict(zip(header, row_cells(row, self.typed[-1].after), strict=False))
+        found = self.marks[self.marks["mark"] == cells.get("mark", "")]
+        return _described((found if len(found) else self.marks).iloc[-1])
 
     def _add(self, line: str) -> None:
         typed = _parse(line, self.setup)
@@ -174,47 +193,39 @@ class _Session:
             for each in faults:
                 _say(f"Not saved: {each}. Please type it again.", warning=True)
             return
-        before = self._table()
-        after = _with_mark(before, typed, str(self.next_serial))
-        if not self._save(after):
+
+        def added(now: bytes, campaign: Campaign) -> bytes:
+            # Someone else may have marked the same board meanwhile.
+            return _with_mark(now, typed, str(_next_serial(_marks_of(campaign, self.setup))))
+
+        change = self._save(added)
+        if change is None:
             self.refused += 1
             return
-        self.typed.append((before, after))
+        self.typed.append(change)
         _say(f"Saved: {_described(self.marks.iloc[-1])}.")
         for doubt in self._doubts():
             _say(f"  Look again: {doubt} If it was typed wrong: undo.", warning=True)
 
-    def _bytes(self) -> bytes | None:
-        return self.path.read_bytes() if self.path.is_file() else None
-
-    def _table(self) -> bytes:
-        """The table as it stands now, looked at anew if someone else changed it."""
-        now = self._bytes()
-        if now != self.known:
-            self.campaign, self.known = self._read(), now
-        return _empty_table() if now is None else now
-
-    def _save(self, table: bytes) -> bool:
-        from orient.files import write_whole
+    def _save(self, change: Callable[[bytes, Campaign], bytes]) -> Change | None:
+        from orient.errors import InputError
 
         try:
-            write_whole(self.path.parent, {self.path.name: table})
+            return self.sitting.change("marks", change)
         except OSError as fault:
-            _say(
-                f"NOT SAVED: {fault.strerror or fault}. Keep it on paper, put that right and type "
-                "it again.",
-                warning=True,
-            )
-            return False
-        self.campaign, self.known = self._read(), table
-        return True
+            why = fault.strerror or str(fault)
+        except InputError as fault:
+            # What would not read again is not written.
+            why = "; ".join(map(str, fault.faults[:3]))
+        _say(f"NOT SAVED: {why}. Keep it on paper, put that right and type it again.", warning=True)
+        return None
 
     def _doubts(self) -> list[str]:
         from orient.observation.boards import board_of
         from orient.observation.marking import doubts
 
         used = self.marks[self.marks["use"].astype(bool)]
-        board: Board = board_of(self.campaign, self.setup)
+        board: Board = board_of(self.sitting.campaign, self.setup)
         return [
             str(each) for each in doubts(board, used["time_s"].to_numpy(float), self.longest_mm)
         ]
@@ -223,18 +234,17 @@ class _Session:
 # The table -------------------------------------------------------------------------------
 
 
-def _marks_file(folder: Path) -> Path:
-    from orient.errors import Fault, InputError
+class _Changed(Exception):
+    """The table has changed so that a mark cannot be taken out of it."""
 
-    try:
-        names = {path.name.lower(): path for path in folder.iterdir()}
-    except OSError:
-        # Reading the campaign tells what is wrong with the folder.
-        names = {}
-    if "marks.xlsx" in names:
-        wanted = "marks.csv: this command adds to no workbook; save the sheet as CSV UTF-8"
-        raise InputError(Fault(names["marks.xlsx"].name, None, None, "a workbook", wanted))
-    return names.get("marks.csv", folder / "marks.csv")
+
+def _marks_of(campaign: Campaign, setup: str) -> Any:
+    return campaign.marks[campaign.marks["setup"] == setup]
+
+
+def _next_serial(marks: Any) -> int:
+    taken = [int(serial) for serial in marks["mark"] if serial.isdecimal()]
+    return max([len(marks), *taken]) + 1
 
 
 def _unknown(setup: str, known: list[str]) -> Exception:
@@ -245,15 +255,6 @@ def _unknown(setup: str, known: list[str]) -> Exception:
     close = get_close_matches(setup, known, n=1) or known[:6]
     wanted = f"a set-up of the campaign: {', '.join(close) or 'setups.csv has none yet'}"
     return InputError(Fault("SETUP", None, None, repr(setup), wanted))
-
-
-def _empty_table() -> bytes:
-    import pandas as pd
-
-    from orient.tables.campaign import campaign_files
-    from orient.tables.columns import MARKS
-
-    return campaign_files(marks=pd.DataFrame(columns=list(MARKS.names)))["marks.csv"].encode()
 
 
 def _with_mark(table: bytes, typed: dict[str, str], serial: str) -> bytes:

@@ -31,6 +31,8 @@ ASK_BEYOND = 4.5
 _TRACK_STEP_S = 120.0
 #: A mark that runs back by more than this has passed midnight.
 _PAST_MIDNIGHT_S = 18 * 3600.0
+#: Hours that are read or typed wrong, nearest first.
+_HOUR_SLIPS_S = (3600.0, -3600.0)
 _WATCH = UNKNOWNS.index("watch_error_s")
 _AZIMUTH = UNKNOWNS.index("board_azimuth_rad")
 
@@ -186,6 +188,12 @@ def _slips(board: Board, time_s: Array, by_length: bool) -> Iterator[_Slip]:
     for later_s in (HALF_DAY_S, -HALF_DAY_S):
         if 0.0 <= time_s[-1] + later_s < 2 * HALF_DAY_S:
             yield _Slip(f"Is it {shown_time(time_s[-1] + later_s)}?", later_s, x, y)
+    if _watch_kept(board):
+        # The marks before it came at the hours that the same watch showed.
+        for later_s in _HOUR_SLIPS_S:
+            if 0.0 <= time_s[-1] + later_s < 2 * HALF_DAY_S:
+                yield _Slip(f"Is it {shown_time(time_s[-1] + later_s)}?", later_s, x, y)
+        return
     for later_s, words in ((-3600.0, "fast"), (3600.0, "slow")):
         error_s = board.watch_error_s - later_s
         yield _Slip(
@@ -195,6 +203,17 @@ def _slips(board: Board, time_s: Array, by_length: bool) -> Iterator[_Slip]:
             x,
             y,
         )
+
+
+def _watch_kept(board: Board) -> bool:
+    """Whether the mark before was made with the watch and fits the sun as it was read."""
+    timed = np.flatnonzero(np.isfinite(board.watch_utc_s[:-1]))
+    if not timed.size:
+        return False
+    before = board.of(np.arange(board.count) <= timed[-1])
+    as_read = _Slip("", 0.0, float(before.x_mm[-1]), float(before.y_mm[-1]))
+    turned = _turned(before.of(np.arange(before.count) < before.count - 1))
+    return _misfit(before, as_read, turned)[0] <= ASK_BEYOND
 
 
 def _misfit(board: Board, mark: _Slip, turned: _Turned | None) -> tuple[float, Array]:

@@ -99,7 +99,9 @@ class Campaign:
 
 
 def read_campaign(
-    folder: Path | str, tables: Sequence[str] = ("sites", "setups", "marks")
+    folder: Path | str,
+    tables: Sequence[str] = ("sites", "setups", "marks"),
+    instead: Mapping[str, bytes] | None = None,
 ) -> Campaign:
     """Read and check the tables of a campaign's folder.
 
@@ -108,6 +110,7 @@ def read_campaign(
             and `marks` (.csv or .xlsx), and may hold `readings` (the same).
         tables: which of the three are wanted; the others are not looked at. Those that a
             campaign may lack are read with `setups`.
+        instead: bytes of a table that are read as if its CSV file held them.
 
     Returns:
         The campaign.
@@ -117,9 +120,11 @@ def read_campaign(
     """
     folder = Path(folder)
     faults = Faults()
-    files = _find_files(folder, tables, faults)
+    given = instead or {}
+    files = _find_files(folder, [name for name in tables if name not in given], faults)
+    files |= {name: folder / f"{name}.csv" for name in given}
     sites, setups, marks, readings = (
-        _read_one(table, files.get(table.name), faults)
+        _read_one(table, files.get(table.name), faults, given.get(table.name))
         for table in (SITES, SETUPS, MARKS, READINGS)
     )
     _check_ids(sites, "site", faults)
@@ -190,11 +195,11 @@ def _one_of(names: Sequence[str]) -> str:
     return f"the table as {', '.join(names[:-1])} or {names[-1]}"
 
 
-def _read_one(table: Table, path: Path | None, faults: Faults) -> _Read:
+def _read_one(table: Table, path: Path | None, faults: Faults, data: bytes | None = None) -> _Read:
     cells = None
     if path is not None:
         is_layer = path.suffix.lower() in (".geojson", ".gpkg")
-        cells = _layer_cells(path, faults) if is_layer else read_cells(path, faults)
+        cells = _layer_cells(path, faults) if is_layer else read_cells(path, faults, data)
     if cells is None:
         absent = Cells(table.name, 1, {name: [] for name in table.names}, [])
         return _Read(absent, no_rows(table), present=False)
@@ -673,6 +678,11 @@ def new_campaign(folder: Path | str, force: bool = False) -> list[Path]:
                 for name in taken
             )
     return write_whole(folder, {**_empty_tables(TABLES), README: _readme()})
+
+
+def empty_table(name: str) -> bytes:
+    """The bytes of a table's CSV file that has its column names and no rows."""
+    return csv_text(pd.DataFrame(columns=list(TABLES[name].names))).encode("utf-8")
 
 
 def _empty_tables(tables: Mapping[str, Table]) -> dict[str, str]:

@@ -15,6 +15,7 @@ import zipfile
 from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
 from datetime import date, datetime, time, timedelta
+from itertools import pairwise
 from pathlib import Path
 from typing import Any
 
@@ -136,25 +137,28 @@ class _Unreadable(Exception):
         self.found, self.wanted, self.row = found, wanted, row
 
 
-def read_cells(path: Path, faults: Faults) -> Cells | None:
+def read_cells(path: Path, faults: Faults, data: bytes | None = None) -> Cells | None:
     """Read a table's file, CSV or workbook, as text.
 
     Args:
         path: UTF-8 text with commas, semicolons or tabs, or an .xlsx workbook (told by its
             content, not its name), whose first sheet is read.
         faults: takes what is wrong with the file, its header and the shape of its rows.
+        data: read as if the file held these bytes.
 
     Returns:
         The cells, or None where nothing of the file could be read.
     """
     try:
-        _check_plain_file(path)
-        data = path.read_bytes()
+        if data is None:
+            _check_plain_file(path)
+            data = path.read_bytes()
         if data.startswith(b"PK\x03\x04"):
             return _cells(path.name, _workbook_lines(data), faults, padded=True)
         text = _decoded(data)
         delimiter = _delimiter(text)
-        lines = _csv_lines(text, delimiter)
+        # The line that names the separator stays as a blank one, so that rows keep their numbers.
+        lines = _csv_lines(_SEPARATOR_LINE.sub("\n", text, count=1), delimiter)
         return _cells(path.name, lines, faults, decimal_comma=delimiter != ",")
     except _Unreadable as fault:
         faults.add(path.name, fault.row, None, fault.found, fault.wanted)
@@ -202,7 +206,13 @@ def _decoded(data: bytes) -> str:
         raise _Unreadable(f"a byte (0x{byte:02X}) that is not UTF-8", wanted, row) from None
 
 
+#: A first line that tells some spreadsheets what stands between the cells.
+_SEPARATOR_LINE = re.compile(r'"?sep=([,;\t])"?[ ]*\r?\n', re.IGNORECASE)
+
+
 def _delimiter(text: str) -> str:
+    if told := _SEPARATOR_LINE.match(text):
+        return told[1]
     header = text.lstrip().split("\n", 1)[0]
     bare = re.sub(r'"[^"]*"', "", header)
     return max(",;\t", key=bare.count)
@@ -218,6 +228,11 @@ def _csv_lines(text: str, delimiter: str) -> Iterator[list[str]]:
             row += 1
             yield line
     except csv.Error as fault:
+        if "field limit" in str(fault):
+            most = f"cells of at most {csv.field_size_limit():,} letters"
+            raise _Unreadable(
+                "a cell longer than any", f"{most}; a quote that is not closed makes one", row + 1
+            ) from None
         raise _Unreadable(
             f"a row that cannot be cut into cells ({fault})", "every opened quote closed", row + 1
         ) from None
@@ -296,7 +311,12 @@ def _cells(
     if padded:
         body = [line + [""] * (len(header) - len(line)) for line in body]
     kept, ragged = _sorted_rows(len(header), rows[1:], body[1:])
-    _tell_ragged(file, len(header), ragged, faults)
+    if not decimal_comma and _cut_at_decimal_commas(len(header), ragged):
+        row = next(iter(ragged))
+        said = f"{len(ragged)} rows cut at decimal commas"
+        faults.add(file, row, None, said, DECIMAL_COMMA_WANTED)
+    else:
+        _tell_ragged(file, len(header), ragged, faults)
     columns: dict[str, list[str]] = {}
     for place, name in enumerate(header):
         texts = [line[place].strip() for line in kept.values()]
@@ -334,6 +354,28 @@ def _sorted_rows(
     return kept, ragged
 
 
+#: What is wanted where commas stand both between the cells and in the numbers.
+DECIMAL_COMMA_WANTED = (
+    "decimal points, or the table saved with semicolons between the cells: then decimal commas "
+    "are read"
+)
+
+
+def _cut_at_decimal_commas(width: int, ragged: Mapping[int, list[str]]) -> bool:
+    """Whether every row that is too long has so many whole numbers followed by digits alone."""
+
+    def pairs(line: list[str]) -> int:
+        return sum(
+            bool(re.fullmatch(r"[+\-−]?[0-9]+", left.strip())) and right.strip().isdecimal()
+            for left, right in pairwise(line)
+        )
+
+    # One such row may as well have a cell too many.
+    return len(ragged) > 1 and all(
+        len(line) > width and pairs(line) >= len(line) - width for line in ragged.values()
+    )
+
+
 def _tell_ragged(file: str, width: int, ragged: dict[int, list[str]], faults: Faults) -> None:
     for row, line in list(ragged.items())[:FAULTS_LISTED]:
         wanted = f"{width}, as in the row of column names"
@@ -349,6 +391,13 @@ def _tell_ragged(file: str, width: int, ragged: dict[int, list[str]], faults: Fa
 def column_names(data: bytes) -> list[str]:
     """The column names of a CSV table, in small letters and trimmed, as `Cells` has them."""
     return _titles(list(_records(*_text_and_delimiter(data))))[1]
+
+
+def row_cells(row: bytes, table: bytes) -> list[str]:
+    """The cells of one record of a table."""
+    _, delimiter = _text_and_delimiter(table)
+    records = list(_records(row.decode("utf-8"), delimiter))
+    return [cell.strip() for cell in records[0][1]] if records else []
 
 
 def with_row(data: bytes, values: Mapping[str, str]) -> bytes:
@@ -374,14 +423,15 @@ def with_row(data: bytes, values: Mapping[str, str]) -> bytes:
         ]
         titled = _with_end(records[place][0], "".join(delimiter + name for name in new))
         records[place] = (titled, [*header, *new])
-    if delimiter != "," and _uses_decimal_comma(cells for _, cells in records[place + 1 :]):
-        values = {
-            name: value.replace(".", ",") if _DECIMAL_POINT.fullmatch(value) else value
-            for name, value in values.items()
-        }
+    commas = delimiter != "," and _uses_decimal_comma(cells for _, cells in records[place + 1 :])
+
+    def written(value: str) -> str:
+        number = commas and _DECIMAL_POINT.fullmatch(value)
+        return value.replace(".", ",") if number else guarded(value)
+
     row = io.StringIO()
     csv.writer(row, delimiter=delimiter, lineterminator=newline).writerow(
-        guarded(values.get(name, "")) for name in [*header, *new]
+        written(values.get(name, "")) for name in [*header, *new]
     )
     whole = "".join(raw for raw, _ in records)
     joint = "" if whole.endswith(("\n", "\r")) else newline
@@ -396,7 +446,9 @@ def _text_and_delimiter(data: bytes) -> tuple[str, str]:
 
 def _titles(records: list[tuple[str, list[str]]]) -> tuple[int, list[str]]:
     """Which record holds the column names, and the names."""
-    for place, (_, cells) in enumerate(records):
+    for place, (raw, cells) in enumerate(records):
+        if place == 0 and _SEPARATOR_LINE.match(raw.lstrip(_BYTE_ORDER_MARK)):
+            continue
         bare = [" ".join(cell.strip(_BYTE_ORDER_MARK).split()).lower() for cell in cells]
         if any(bare):
             return place, bare

@@ -23,7 +23,16 @@ from numpy.typing import NDArray
 
 from orient.numbers.sun import FIRST_DATE, LAST_DATE
 from orient.numbers.tolerances import Tolerances
-from orient.tables.cells import Cells, Faults, cell_text, clock_text, unguarded, yes_no
+from orient.tables.cells import (
+    DECIMAL_COMMA_WANTED,
+    Cells,
+    Faults,
+    cell_text,
+    clock_text,
+    shown,
+    unguarded,
+    yes_no,
+)
 from orient.tables.clock import close_zone, zone_name
 from orient.tables.coordinates import Axis, NotACoordinate, parse_degrees
 
@@ -85,9 +94,15 @@ def _number(name: str, unit: str, low: float, high: float, meaning: str, **more:
     return Column(name, meaning, "number", unit, low=low, high=high, **more)
 
 
+#: Finer than this nobody works with a board, a level or a watch; what is written finer is in
+#: another unit, or claims that something is known without any error (*common practice, no
+#: source*).
+_FINEST = {"mm": 0.01, "°": 0.002, "s": 0.001}
+
+
 def _sd(name: str, unit: str, high: float, default: float, meaning: str) -> Column:
-    # Not quite 0, which would claim that something is known without any error.
-    return _number(name, unit, 1e-6, high, meaning, default=default)
+    slips = {"mm": _LENGTHS, "°": _FINE_ANGLES, "s": _TIMES}[unit]
+    return _number(name, unit, _FINEST[unit], high, meaning, default=default, slips=slips)
 
 
 def _choice(name: str, choices: tuple[str, ...], meaning: str, **more: Any) -> Column:
@@ -97,6 +112,8 @@ def _choice(name: str, choices: tuple[str, ...], meaning: str, **more: Any) -> C
 _FEET = Slip("feet", 0.3048)
 _LENGTHS = (Slip("metres", 1000.0), Slip("centimetres", 10.0), Slip("inches", 25.4))
 _ANGLES = (Slip("gon", 0.9), Slip("mils", 0.05625))
+_FINE_ANGLES = (Slip("radians", 57.2957795), Slip("minutes", 1 / 60))
+_TIMES = (Slip("days", 86400.0), Slip("hours", 3600.0))
 _PRESSURES = (Slip("inches of mercury", 33.8639), Slip("kilopascals", 10.0), Slip("pascals", 0.01))
 _TEMPERATURES = (Slip("degrees Fahrenheit", 5 / 9, -32.0), Slip("kelvins", 1.0, -273.15))
 
@@ -211,9 +228,10 @@ SETUPS = Table(
         _number(
             "reference_sd_deg",
             "°",
-            1e-6,
+            _FINEST["°"],
             45,
             "how well that direction was got",
+            slips=_FINE_ANGLES,
             filled=f"{ANGLE_SD_DEG:g}, a protractor's, for an angle; for a point, what mark_sd_mm "
             "and plumb_sd_mm come to at its distance (0.19 at 300 mm)",
         ),
@@ -396,6 +414,7 @@ def read_table(cells: Cells, table: Table, faults: Faults) -> pd.DataFrame:
         A cell at fault counts as blank.
     """
     _check_header(cells, table, faults)
+    _tell_decimal_commas(cells, table, faults)
     values = {column.name: _read_column(cells, column, faults) for column in table.columns}
     return pd.DataFrame(values | {"row": np.array(cells.rows, dtype=np.int64)})
 
@@ -404,6 +423,30 @@ def no_rows(table: Table) -> pd.DataFrame:
     """A table as `read_table` gives it, without a row."""
     empty = Cells(table.name, 1, {name: [] for name in table.names}, [])
     return read_table(empty, table, Faults())
+
+
+def _tell_decimal_commas(cells: Cells, table: Table, faults: Faults) -> None:
+    """Note, once for a file with commas between its cells, that numbers have them inside too."""
+    if cells.decimal_comma:
+        return
+    numbers = [column.name for column in table.columns if column.kind == "number"]
+    found = [
+        (row, name, text)
+        for name in numbers
+        for row, text in zip(cells.rows, cells.column(name), strict=True)
+        if _has_decimal_comma(text)
+    ]
+    if found:
+        row, name, text = min(found)
+        count = "a decimal comma" if len(found) == 1 else f"{len(found)} decimal commas"
+        faults.add(cells.file, row, name, f"{count}, as in {shown(text)}", DECIMAL_COMMA_WANTED)
+
+
+def _has_decimal_comma(text: str) -> bool:
+    # Three digits behind it may as well be thousands.
+    if re.fullmatch(r"[+\-−]?[1-9][0-9]{0,2},[0-9]{3}", text):
+        return False
+    return "," in text and _unusual_number(text, decimal_comma=True) is not None
 
 
 def _check_header(cells: Cells, table: Table, faults: Faults) -> None:
@@ -487,7 +530,9 @@ def _numbers(cells: Cells, column: Column, faults: Faults) -> NDArray[np.float64
     for place in others:
         number = _unusual_number(texts[place], cells.decimal_comma)
         if number is None:
-            wrong.append(place)
+            # Decimal commas of a file that may not have them are told of once.
+            if not _has_decimal_comma(texts[place]):
+                wrong.append(place)
         else:
             values[place] = number
     faults.add_cells(cells, column.name, wrong, f"{_span(column)}, in digits with a decimal point")
@@ -503,7 +548,7 @@ def _numbers(cells: Cells, column: Column, faults: Faults) -> NDArray[np.float64
 
 def _unusual_number(text: str, decimal_comma: bool) -> float | None:
     """A number with a printed minus or, where the table allows it, a decimal comma."""
-    plain = text.replace("−", "-").replace("\u00a0", "")
+    plain = unguarded(text).replace("−", "-").replace("\u00a0", "")
     if decimal_comma and "." not in plain:
         plain = plain.replace(",", ".", 1)
     return float(plain) if _NUMBER.fullmatch(plain) else None
@@ -619,6 +664,7 @@ def _read_horizon(text: str, column: Column) -> str:
 
 _DAY_FIRST = re.compile(r"([0-9]{1,2})[./ -]([0-9]{1,2})[./ -]([0-9]{4})")
 _YEAR_FIRST = re.compile(r"([0-9]{4})[./-]([0-9]{1,2})[./-]([0-9]{1,2})")
+_SLASHED = re.compile(r"([0-9]{4})/([0-9]{1,2})/([0-9]{1,2})")
 _CLOCK = re.compile(r"([0-9]{1,2}):([0-9]{2})(?::([0-9]{2}(?:[.,][0-9]{1,9})?))?")
 _HALF_DAY_CLOCK = re.compile(
     r"([0-9]{1,2})(?:[:.]([0-9]{2}))?(?:[:.]([0-9]{2}))?\s*([ap])\.?\s*m\.?", re.IGNORECASE
@@ -627,6 +673,9 @@ _OTHER_CLOCK = re.compile(r"([0-9]{1,2})(?:[.hH]\s*|(?=[0-9]{2}$))([0-9]{2})")
 
 
 def _read_date(text: str, column: Column) -> np.datetime64:
+    if match := _SLASHED.fullmatch(text):
+        # As some spreadsheets save a date.
+        text = f"{match[1]}-{match[2].zfill(2)}-{match[3].zfill(2)}"
     if re.fullmatch(r"[0-9]{4}-[0-9]{2}-[0-9]{2}", text) and (day := _day(text)):
         if not FIRST_DATE <= day <= LAST_DATE:
             raise _NotWanted(f"a date of {FIRST_DATE} to {LAST_DATE}, as the ephemeris has them")

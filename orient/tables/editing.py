@@ -1,0 +1,181 @@
+"""Changing a campaign's table while others may change it too, and losing nothing.
+
+A change is made to the table as it stands at that moment, under a lock that other runs of this
+program respect. The new bytes are read back as a campaign before they replace the old: what
+would not read is not written. Before the first change of a sitting the table is copied into
+the campaign's folder `backups`.
+"""
+
+from __future__ import annotations
+
+import csv
+import io
+from collections.abc import Callable, Mapping, Sequence
+from datetime import datetime
+from pathlib import Path
+from typing import NamedTuple
+
+from orient.errors import Fault, InputError
+from orient.files import locked, write_whole
+from orient.tables.campaign import ENDINGS, Campaign, empty_table, read_campaign
+from orient.tables.cells import Faults, read_cells, with_row
+
+BACKUPS = "backups"
+#: How long a run waits for another one to finish with the tables.
+WAIT_S = 30.0
+
+
+class Change(NamedTuple):
+    """A table's bytes before (of a table that was not there, its column names) and after."""
+
+    before: bytes
+    after: bytes
+
+
+class Sitting:
+    """A run in which a campaign's tables are changed: each is kept once, before its first change.
+
+    Attributes:
+        folder: the campaign's.
+        campaign: as it was read last.
+    """
+
+    def __init__(self, folder: Path) -> None:
+        """Read the campaign; raises InputError where it cannot be read."""
+        self.folder = folder
+        self._seen: dict[str, bytes] = {}
+        self._kept: set[str] = set()
+        self.campaign: Campaign
+        self.look()
+
+    def look(self) -> Campaign:
+        """The campaign as it stands now, read anew where one of its files has changed."""
+        now = _table_bytes(self.folder)
+        if now != self._seen or not self._seen:
+            self.campaign, self._seen = read_campaign(self.folder, _present(now)), now
+        return self.campaign
+
+    def change(
+        self, table: str, change: Callable[[bytes, Campaign], bytes], wait_s: float = WAIT_S
+    ) -> Change:
+        """Change one table.
+
+        Args:
+            table: its name, such as "marks"; it is or becomes a CSV file.
+            change: given the table's bytes as they stand (of a table that is not there, a row
+                of column names) and the campaign that they belong to; returns the new bytes.
+            wait_s: for another run that is at it.
+
+        Returns:
+            The table before and after.
+
+        Raises:
+            InputError: the campaign cannot be read, before the change or after it; nothing
+                was changed.
+            TimeoutError: another run did not finish.
+            OSError: the table or its copy cannot be written; nothing was changed.
+        """
+        with locked(self.folder, wait_s):
+            path = table_path(self.folder, table)
+            there = path.read_bytes() if path.is_file() else None
+            before = empty_table(table) if there is None else there
+            after = change(before, self.look())
+            campaign = self._read_back(path, table, after)
+            if there is not None:
+                self._keep(path, there)
+            write_whole(path.parent, {path.name: after})
+            self.campaign, self._seen = campaign, _table_bytes(self.folder)
+        return Change(before, after)
+
+    def add_rows(self, table: str, rows: Sequence[Mapping[str, str]]) -> Change:
+        """Add rows to a table, its other bytes as they were: see `orient.tables.cells.with_row`."""
+
+        def added(data: bytes, _: Campaign) -> bytes:
+            for row in rows:
+                data = with_row(data, row)
+            return data
+
+        return self.change(table, added)
+
+    def _read_back(self, path: Path, table: str, after: bytes) -> Campaign:
+        if table in ENDINGS:
+            present = dict.fromkeys([*_present(self._seen), table])
+            return read_campaign(self.folder, list(present), {table: after})
+        faults = Faults()
+        read_cells(path, faults, after)
+        faults.stop_if_any()
+        return self.campaign
+
+    def _keep(self, path: Path, before: bytes) -> None:
+        if path.name in self._kept:
+            return
+        if not _kept_already(path, before):
+            write_whole(self.folder / BACKUPS, {_backup_name(path): before})
+        self._kept.add(path.name)
+
+
+def table_path(folder: Path, table: str) -> Path:
+    """Where a table's CSV file is, or will be.
+
+    Raises:
+        InputError: the table is kept in a workbook or a layer, which is not added to.
+    """
+    try:
+        names = {path.name.lower(): path for path in sorted(folder.iterdir(), reverse=True)}
+    except OSError:
+        # Reading the campaign tells what is wrong with the folder.
+        names = {}
+    for ending in ENDINGS.get(table, ()):
+        other = names.get(table + ending)
+        if other and ending != ".csv":
+            wanted = f"{table}.csv: this command adds to no workbook; save the sheet as CSV UTF-8"
+            raise InputError(Fault(other.name, None, None, "a workbook", wanted))
+    return names.get(f"{table}.csv", folder / f"{table}.csv")
+
+
+def without_row(data: bytes, row: bytes) -> bytes | None:
+    """A table without the last of its records that stands there as these bytes; None if none."""
+    place = data.rfind(row)
+    if place <= 0 or data[place - 1 : place] not in (b"\n", b"\r"):
+        return None
+    return data[:place] + data[place + len(row) :]
+
+
+def last_row(data: bytes) -> bytes:
+    """The bytes of the last record of a CSV table, its line end too."""
+    lines = list(io.StringIO(data.decode("utf-8"), newline=""))
+    reader = csv.reader(iter(lines))
+    begun = end = 0
+    for _ in reader:
+        begun, end = end, reader.line_num
+    return "".join(lines[begun:end]).encode("utf-8")
+
+
+def _table_bytes(folder: Path) -> dict[str, bytes]:
+    """The bytes of every table's file in a folder."""
+    known = {table + ending for table, endings in ENDINGS.items() for ending in endings}
+    try:
+        found = [path for path in folder.iterdir() if path.name.lower() in known]
+        return {path.name: path.read_bytes() for path in sorted(found) if path.is_file()}
+    except OSError:
+        # Reading the campaign tells what is wrong with the folder.
+        return {}
+
+
+def _present(files: Mapping[str, bytes]) -> list[str]:
+    """The tables that a campaign must have, and the marks if they are there."""
+    begun = any(name.lower().startswith("marks.") for name in files)
+    return ["sites", "setups", *(["marks"] if begun else [])]
+
+
+def _backup_name(path: Path) -> str:
+    return f"{path.stem} {datetime.now():%Y-%m-%d %H-%M-%S}{path.suffix}"
+
+
+def _kept_already(path: Path, before: bytes) -> bool:
+    """Whether the newest copy of a table is as it stands."""
+    copies = sorted((path.parent / BACKUPS).glob(f"{path.stem} *{path.suffix}"))
+    try:
+        return bool(copies) and copies[-1].read_bytes() == before
+    except OSError:
+        return False
