@@ -97,11 +97,11 @@ def _number(name: str, unit: str, low: float, high: float, meaning: str, **more:
 #: Finer than this nobody works with a board, a level or a watch; what is written finer is in
 #: another unit, or claims that something is known without any error (*common practice, no
 #: source*).
-_FINEST = {"mm": 0.01, "°": 0.002, "s": 0.001}
+_FINEST = {"mm": 0.01, "m": 1e-4, "°": 0.002, "s": 0.001}
 
 
 def _sd(name: str, unit: str, high: float, default: float, meaning: str) -> Column:
-    slips = {"mm": _LENGTHS, "°": _FINE_ANGLES, "s": _TIMES}[unit]
+    slips = {"mm": _LENGTHS, "°": _FINE_ANGLES, "s": _TIMES}.get(unit, ())
     return _number(name, unit, _FINEST[unit], high, meaning, default=default, slips=slips)
 
 
