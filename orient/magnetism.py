@@ -6,6 +6,7 @@ A magnetic bearing is the true azimuth less the declination. A year alone stands
 from __future__ import annotations
 
 import datetime as dt
+import math
 import re
 from typing import Any
 
@@ -16,8 +17,10 @@ from orient.numbers.angles import wrap_360
 from orient.numbers.magnetic import DeclinationChange
 from orient.numbers.tolerances import COVERAGE_95
 
-#: Heights above this are taken for feet: no ground stands higher.
+#: Whether feet were meant is asked above this: no ground stands higher.
 HIGHEST_GROUND_M = 9000.0
+#: The heights that the models hold for (WMM2025 technical report, *from memory*).
+LOWEST_M, HIGHEST_M = -1000.0, 850_000.0
 
 
 def read_when(text: str) -> dt.date | int:
@@ -68,7 +71,8 @@ def change_in_words(
     finding = (
         f"Declination here: {from_text} {then}, "
         f"{to_text} {'today' if now is None else _in_or_on(now)} "
-        f"({models}; the change good to ±{limit:.1f}° at 95 % or better)."
+        f"({models}; the change is good to ±{limit:.2f}° at 95 %: that is the models' error at "
+        "both dates, and the forecast since 2025. What the rock adds is in both and cancels)."
     )
     if abs(moved) < 0.05:
         return [finding, f"That is no change worth applying to bearings of {since}."]
@@ -100,6 +104,7 @@ def declination_report(
     elevation_m: float,
     date: dt.date | int,
     since: dt.date | int | None = None,
+    grid: str | None = None,
 ) -> dict[str, Any]:
     """All that is said of the declination at one place, as a row for JSON.
 
@@ -108,11 +113,13 @@ def declination_report(
         elevation_m: metres above the ellipsoid.
         date: the day, or a year, of which the middle is taken.
         since: an earlier (or later) day or year to compare with, if any.
+        grid: a CRS for the angle between grid and magnetic north, if that is asked for.
 
     Returns:
         The keys of a sites row that concern magnetism, with inclination and total intensity;
         `since` is None, or the date, declination, model, change, its standard uncertainty and
-        the sentences of `change_in_words`.
+        the sentences of `change_in_words`. With a grid also `grid`, `convergence_deg` and
+        `grid_to_magnetic_deg`, that of then under `since` too; else these are None.
 
     Raises:
         InputError: every value out of its range, the dates among them.
@@ -132,8 +139,13 @@ def declination_report(
         "total_intensity_nt": float(now.total_nt),
         "magnetic_model": str(now.model),
         "flags": field_flags(float(now.horizontal_nt), bool(now.expired)),
+        "grid": grid,
+        "convergence_deg": None,
+        "grid_to_magnetic_deg": None,
         "since": None,
     }
+    if grid is not None:
+        report |= _grid_angles(report, grid)
     if since is not None:
         change = magnetic.declination_change(
             latitude_deg, longitude_deg, elevation_m, _decimal(since), _decimal(date)
@@ -144,9 +156,26 @@ def declination_report(
             "magnetic_model": str(change.from_model),
             "change_deg": float(change.change_deg),
             "change_u_deg": float(change.change_u_deg),
+            "grid_to_magnetic_deg": None
+            if grid is None
+            else float(change.from_deg) - report["convergence_deg"],
             "words": change_in_words(change, since, date),
         }
     return report
+
+
+def _grid_angles(report: dict[str, Any], crs: str) -> dict[str, float]:
+    """Convergence, and the angle from grid north to magnetic north, at the place of a report."""
+    from orient.numbers import grid
+
+    place = report["latitude_deg"], report["longitude_deg"]
+    convergence = float(grid.grid_figures(*place, crs, report["elevation_m"]).convergence_deg)
+    if not math.isfinite(convergence):
+        raise InputError(
+            Fault("the command line", None, "grid", crs, "a grid that reaches this place")
+        )
+    angle = float(grid.grid_to_magnetic_deg(report["declination_deg"], convergence))
+    return {"convergence_deg": convergence, "grid_to_magnetic_deg": angle}
 
 
 def declination_lines(report: dict[str, Any]) -> list[str]:
@@ -168,6 +197,13 @@ def declination_lines(report: dict[str, Any]) -> list[str]:
         f"horizontal field {report['horizontal_intensity_nt']:.0f} nT.",
         "Iron and rock close by are in no model: check the compass on a line of known azimuth.",
     ]
+    lines += _grid_lines(report)
+    if report["elevation_m"] > HIGHEST_GROUND_M:
+        metres = 0.3048 * report["elevation_m"]
+        lines.append(
+            f"{report['elevation_m']:.0f} m is above all ground. Are these feet? Then give "
+            f"--elevation {metres:.0f}, or {report['elevation_m']:.0f}ft."
+        )
     lines += [FLAGS[flag] for flag in report["flags"]]
     if report["horizontal_intensity_nt"] < magnetic.UNRELIABLE_HORIZONTAL_NT:
         lines.append(f"Below {magnetic.UNRELIABLE_HORIZONTAL_NT:.0f} nT, as here, it is useless.")
@@ -176,12 +212,31 @@ def declination_lines(report: dict[str, Any]) -> list[str]:
     return lines
 
 
+def _grid_lines(report: dict[str, Any]) -> list[str]:
+    if report["grid"] is None:
+        return []
+    angle, since = report["grid_to_magnetic_deg"], report["since"]
+    limit = COVERAGE_95 * report["declination_u_deg"]
+    lines = [
+        f"Grid {report['grid']}: convergence {_east_west(report['convergence_deg'], 2)}; from grid "
+        f"north to the needle {_east_west(angle, 2)}, ±{limit:.1f}° at 95 %. "
+        f"Magnetic bearing = grid bearing {_signed(-angle)}."
+    ]
+    if since is not None:
+        then = since["grid_to_magnetic_deg"]
+        lines.append(
+            f"From grid north to the needle {_in_or_on(read_when(since['date']))}: "
+            f"{_east_west(then, 2)}."
+        )
+    return lines
+
+
 def _in_or_on(when: dt.date | int) -> str:
     return f"in {when}" if isinstance(when, int) else f"on {when}"
 
 
-def _east_west(declination_deg: float) -> str:
-    size = f"{abs(declination_deg):.1f}°"
+def _east_west(declination_deg: float, places: int = 1) -> str:
+    size = f"{abs(declination_deg):.{places}f}°"
     if float(size[:-1]) == 0.0:
         return size
     return f"{size} {'E' if declination_deg > 0 else 'W'}"
@@ -212,8 +267,8 @@ def _check_place_and_dates(
         (
             "elevation",
             elevation_m,
-            -1000.0 <= elevation_m <= HIGHEST_GROUND_M,
-            f"metres, −1000 to {HIGHEST_GROUND_M:.0f} (are these feet?)",
+            LOWEST_M <= elevation_m <= HIGHEST_M,
+            f"metres from {LOWEST_M:.0f} to {HIGHEST_M:.0f}, as far as the model holds",
         ),
         ("date", date, first <= _decimal(date) <= last, years),
         ("since", since, since is None or first <= _decimal(since) <= last, years),

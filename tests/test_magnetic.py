@@ -8,6 +8,7 @@ import pandas as pd
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
+from pygeomag import GeoMag
 
 from orient.numbers import magnetic
 
@@ -440,3 +441,36 @@ def test_change_takes_the_old_bearing_to_the_new(latitude, longitude, then, now)
     assert (old_bearing - change.change_deg - new_bearing + 180.0) % 360.0 == pytest.approx(180.0)
     true_by_old_figure = new_bearing + change.from_deg
     assert (true_by_old_figure + change.change_deg - 137.0 + 180) % 360 == pytest.approx(180.0)
+
+
+def test_change_is_as_good_as_stated_against_older_models():
+    """Source: the World Magnetic Models of 2010, 2015 and 2020 as pygeomag carries them.
+
+    Each is another centre's field at its own epoch; the change from one to the next is theirs,
+    with their own errors, taken to be as large as ours.
+    """
+    latitude, longitude, _, _ = random_places(400, 3)
+    epochs = {2010.0: "2010", 2015.0: "2015v2", 2020.0: "2020"}
+    theirs = []
+    for epoch, name in epochs.items():
+        model = GeoMag(coefficients_file=f"wmm/WMM_{name}.COF")
+        each = [model.calculate(a, b, 0.0, epoch) for a, b in zip(latitude, longitude, strict=True)]
+        theirs.append([found.d for found in each])
+    epochs = list(epochs)
+    inside = []
+    for first, last in ((0, 1), (1, 2), (0, 2)):
+        change = magnetic.declination_change(latitude, longitude, 0.0, epochs[first], epochs[last])
+        their = np.subtract(theirs[last], theirs[first])
+        off = (change.change_deg - their + 180.0) % 360.0 - 180.0
+        inside += list(np.abs(off) < 1.96 * np.sqrt(2.0) * change.change_u_deg)
+        assert np.median(change.change_u_deg) < 0.05
+    assert np.mean(inside) >= 0.95
+
+
+def test_change_between_equal_dates_is_certain():
+    for year in (1987.0, 2001.5, 2026.7):
+        change = magnetic.declination_change(44.0, 105.0, 0.0, year, year)
+        assert (change.change_deg, change.change_u_deg) == (0.0, 0.0)
+    near = magnetic.declination_change(44.0, 105.0, 0.0, 2026.0, [2026.5, 2027.0, 2029.0])
+    assert (np.diff(near.change_u_deg) > 0).all()
+    assert near.change_u_deg[1] == pytest.approx(np.degrees(13.0 / 24000), rel=0.2)

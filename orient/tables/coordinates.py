@@ -78,6 +78,37 @@ def parse_degrees(text: str, axis: Axis) -> float:
     return _in_range(degrees, axis, signed_by_letter=bool(letter))
 
 
+def parse_place(text: str) -> tuple[float, float]:
+    """Read a latitude and a longitude as they are pasted from a map or a message.
+
+    Args:
+        text: the two in any writing of `parse_degrees`, latitude first, parted by a semicolon,
+            by a comma or by blanks: `44.0, 105.0`, `44,5; 105,25`, `41°15′N 5°30′W`.
+
+    Raises:
+        NotACoordinate: no way to part it gives a latitude and a longitude; the message is that
+            of the likeliest.
+    """
+    first_fault: NotACoordinate | None = None
+    for one, other in _pairs(text):
+        try:
+            return parse_degrees(one, "latitude"), parse_degrees(other, "longitude")
+        except NotACoordinate as fault:
+            first_fault = first_fault or fault
+    raise first_fault or NotACoordinate("a latitude and a longitude, such as 44.0, 105.0")
+
+
+def _pairs(text: str) -> list[tuple[str, str]]:
+    """The ways to part a text in two, the likeliest first."""
+    plain = " ".join(text.split()).strip("()[] ")
+    parted = [re.split(pattern, plain) for pattern in (r" ?; ?", r" ?, ", r",", r" ")]
+    pairs = [(parts[0], parts[1]) for parts in parted if len(parts) == 2]
+    # 41 15 00 N 5 30 00 W, with the letter behind, or before the longitude.
+    behind = re.fullmatch(r"(.*[NSns])[ ,]*(.*[EWew])", plain)
+    before = re.fullmatch(r"([NSns].*?)[ ,]*([EWew].*)", plain)
+    return pairs + [(found[1], found[2]) for found in (behind, before) if found]
+
+
 def _hemisphere(match: re.Match[str], axis: Axis) -> str:
     before, after = (match[side] or "" for side in ("before", "after"))
     if before and after:
