@@ -7,13 +7,13 @@ import os
 import sys
 import warnings
 from collections.abc import Sequence
-from difflib import get_close_matches
 from importlib import import_module
 from typing import NoReturn
 
 import click
 
 from orient import __version__
+from orient.text import did_you_mean
 
 #: Name, module that defines it (imported only when it is called), one line of help.
 COMMANDS: dict[str, tuple[str, str]] = {
@@ -50,9 +50,7 @@ class LazyGroup(click.Group):
         self, ctx: click.Context, args: list[str]
     ) -> tuple[str | None, click.Command | None, list[str]]:
         if args and args[0] not in COMMANDS and not args[0].startswith("-"):
-            close = get_close_matches(args[0], COMMANDS, n=1)
-            hint = f" Did you mean {close[0]}?" if close else ""
-            ctx.fail(f"No such command {args[0]!r}.{hint}")
+            ctx.fail(f"No such command {args[0]!r}.{did_you_mean(args[0], COMMANDS)}")
         return super().resolve_command(ctx, args)
 
     def format_commands(self, ctx: click.Context, formatter: click.HelpFormatter) -> None:
@@ -145,7 +143,7 @@ def _message(fault: Exception) -> str:
 
 def _on_terminal(text: str) -> str:
     """A text whose lines hold nothing that could steer a terminal."""
-    from orient.commands.common import printable
+    from orient.text import printable
 
     return "\n".join(printable(line) for line in text.split("\n"))
 

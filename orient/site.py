@@ -8,14 +8,12 @@ import numpy as np
 import pandas as pd
 from numpy.typing import ArrayLike
 
+from orient.defaults import MAX_ALTITUDE_DEG, MIN_ALTITUDE_DEG
 from orient.flags import Flag
 from orient.magnetism import field_flags
 from orient.numbers import grid, magnetic, sun
-from orient.numbers.angles import signed
 from orient.tables import clock
-
-#: The sun between these altitudes makes good marks, degrees (*common practice, no source*).
-MIN_ALTITUDE_DEG, MAX_ALTITUDE_DEG = 12.0, 60.0
+from orient.text import signed
 
 #: Columns of `describe`, in order.
 COLUMNS = (

@@ -26,7 +26,7 @@ from orient.observation.mistakes.record import Record
 from orient.observation.reduction import reduce_board
 from orient.observation.setups import SetupResult, reduce_campaign
 from orient.tables.campaign import read_campaign
-from orient.tables.cells import clock_text
+from orient.text import clock_text
 
 DOCS = Path(__file__).parents[1] / "docs" / "mistakes.md"
 

@@ -200,12 +200,12 @@ def _ring_lines(table: pd.DataFrame) -> list[Row]:
 
 
 def _ring_columns(dates: Iterable[str]) -> list[Column]:
-    from orient.planning.rows import clock_text
+    from orient.text import minute_text
 
     def crossing(day: str) -> Column:
         def show(row: Row) -> str:
             morning, afternoon = row[day]
-            return f"{clock_text(morning)} {clock_text(afternoon)}" if morning else "–"
+            return f"{minute_text(morning)} {minute_text(afternoon)}" if morning else "–"
 
         return Column(day, show)
 
@@ -219,7 +219,7 @@ def _ring_columns(dates: Iterable[str]) -> list[Column]:
 
 def _show_track(sites: pd.DataFrame, day: date, rig: Rig, style: str) -> None:
     from orient.planning.rig import tip_track
-    from orient.planning.rows import clock_text
+    from orient.text import minute_text
 
     site = sites.iloc[0]
     track = tip_track(
@@ -243,7 +243,7 @@ def _show_track(sites: pd.DataFrame, day: date, rig: Rig, style: str) -> None:
         [
             Column(
                 "time",
-                lambda row: clock_text(row["local"]) + (" noon" if row["noon"] else ""),
+                lambda row: minute_text(row["local"]) + (" noon" if row["noon"] else ""),
                 right=False,
             ),
             Column("sun azimuth", lambda row: number(row["azimuth_deg"], 1, "°")),

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import math
 import sys
 from collections.abc import Callable, Iterable, Iterator, Sequence
 from contextlib import contextmanager
@@ -16,11 +15,12 @@ from orient.commands.terminal import (
     Column,
     Row,
     console,
-    printable,
     say,
     show_table,
     write_machine_text,
 )
+from orient.text import figure as number
+from orient.text import printable
 
 __all__ = [
     "Column",
@@ -76,14 +76,6 @@ class LocalDate(click.ParamType):
                 ctx,
             )
         return found
-
-
-def number(value: Any, places: int = 1, unit: str = "", plus: bool = False) -> str:
-    """A number for people, or a dash where there is none; a true minus sign."""
-    if value is None or not math.isfinite(value):
-        return "–"
-    text = f"{value:{'+' if plus else ''}.{places}f}{unit}"
-    return text.replace("-", "−")
 
 
 def records(frame: Any) -> list[Row]:

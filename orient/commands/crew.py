@@ -5,7 +5,6 @@ from __future__ import annotations
 import re
 import sys
 from datetime import date
-from difflib import get_close_matches
 from itertools import groupby
 from textwrap import fill
 from typing import TYPE_CHECKING, Any
@@ -34,6 +33,7 @@ from orient.commands.planning_options import (
     the_rig,
     with_options,
 )
+from orient.text import did_you_mean
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -268,10 +268,9 @@ def _start(sites: pd.DataFrame, start: str) -> tuple[float, float, str]:
         return float(latitude), float(longitude), str(site["timezone"].iloc[0])
     parts = start.split(",")
     if len(parts) != 2:
-        close = get_close_matches(start, list(sites.index), n=1)
-        hint = f" Did you mean {close[0]}?" if close else ""
         raise click.UsageError(
-            f"--start {start}: neither a site of the campaign nor LATITUDE,LONGITUDE.{hint}"
+            f"--start {start}: neither a site of the campaign nor LATITUDE,LONGITUDE."
+            f"{did_you_mean(start, sites.index)}"
         )
     try:
         latitude = parse_degrees(parts[0], "latitude")

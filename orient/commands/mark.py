@@ -14,6 +14,7 @@ from typing import TYPE_CHECKING, Any
 import click
 
 from orient.commands.common import campaign_argument, number, printable
+from orient.defaults import BOARD_MM
 
 if TYPE_CHECKING:
     from orient.errors import Fault
@@ -37,7 +38,7 @@ ring=A or note=… may follow. undo takes the last back, list shows them, done e
     "board_mm",
     type=click.FloatRange(10.0, 10_000.0),
     nargs=2,
-    default=(650.0, 470.0),
+    default=BOARD_MM,
     show_default=True,
     metavar="MM MM",
     help="Width and depth of the board: a longer shadow than its diagonal is asked about.",
@@ -248,12 +249,12 @@ def _next_serial(marks: Any) -> int:
 
 
 def _unknown(setup: str, known: list[str]) -> Exception:
-    from difflib import get_close_matches
-
     from orient.errors import Fault, InputError
+    from orient.text import closest
 
-    close = get_close_matches(setup, known, n=1) or known[:6]
-    wanted = f"a set-up of the campaign: {', '.join(close) or 'setups.csv has none yet'}"
+    close = closest(setup, known)
+    listed = [close] if close else known[:6]
+    wanted = f"a set-up of the campaign: {', '.join(listed) or 'setups.csv has none yet'}"
     return InputError(Fault("SETUP", None, None, repr(setup), wanted))
 
 
@@ -340,7 +341,7 @@ def _count(marks: int) -> str:
 
 
 def _described(row: Any) -> str:
-    from orient.observation.marking import shown_time
+    from orient.text import shown_time
 
     x, y = float(row["x_mm"]), float(row["y_mm"])
     toward = math.degrees(math.atan2(x, y)) % 360.0

@@ -309,7 +309,8 @@ def _day(row: Row) -> str:
 
 
 def _row_columns(label: str) -> list[Column]:
-    from orient.planning.rows import clock_text, window_text
+    from orient.planning.rows import window_text
+    from orient.text import minute_text
 
     def of_best(show: Any) -> Any:
         return lambda row: show(row["best"]) if row["best"] else "–"
@@ -317,13 +318,13 @@ def _row_columns(label: str) -> list[Column]:
     sun = Column("sun", lambda row: number(row["noon_altitude_deg"], 0, "°"))
     return [
         Column(label, _day if label == "date" else lambda row: row["site"], right=False),
-        Column("noon", lambda row: clock_text(row["noon_local"])),
+        Column("noon", lambda row: minute_text(row["noon_local"])),
         *([sun] if label == "date" else []),  # a site's name needs the room
         Column("morning", lambda row: window_text(row["morning"])),
         Column("afternoon", lambda row: window_text(row["afternoon"])),
         Column(
             "best pair",
-            of_best(lambda b: f"{clock_text(b['morning'])} {clock_text(b['afternoon'])}"),
+            of_best(lambda b: f"{minute_text(b['morning'])} {minute_text(b['afternoon'])}"),
         ),
         Column("ring", of_best(lambda best: number(best["shadow_mm"], 0))),
         Column("±", of_best(lambda best: at_95(best["expected_u_deg"]))),
@@ -392,11 +393,11 @@ def _budget_columns() -> list[Column]:
 
 
 def _marks_said(row: Row) -> str:
-    from orient.planning.rows import clock_text
+    from orient.text import minute_text
 
     if row["method"] == "day":
         return "all the day"
-    times = [clock_text(row[half]) for half in ("morning", "afternoon") if row[half]]
+    times = [minute_text(row[half]) for half in ("morning", "afternoon") if row[half]]
     return " ".join(times)
 
 

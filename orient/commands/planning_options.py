@@ -6,13 +6,15 @@ import math
 import re
 from collections.abc import Callable
 from datetime import date
-from difflib import get_close_matches
 from typing import TYPE_CHECKING, Any, TypeVar
 
 import click
 
-from orient.commands.common import LocalDate, number
+from orient.commands.common import LocalDate
+from orient.defaults import BOARD_MM, MAX_ALTITUDE_DEG, MIN_ALTITUDE_DEG, ROD_MM, TARGET_U_DEG
 from orient.numbers.tolerances import COVERAGE_95, Tolerances
+from orient.text import at_95 as at_95
+from orient.text import did_you_mean
 
 if TYPE_CHECKING:
     import numpy as np
@@ -71,7 +73,7 @@ span_options = (
     click.option(
         "--target",
         type=Target(),
-        default=0.25,
+        default=TARGET_U_DEG,
         show_default="0.25, which is ±0.49",
         metavar="DEG",
         help="What a pair must meet, degrees: ±0.5 is a 95 % figure, 0.25 a standard uncertainty.",
@@ -79,13 +81,13 @@ span_options = (
 )
 board_options = (
     click.option(
-        "--rod", type=POSITIVE, default=300.0, show_default=True, metavar="MM", help="Rod height."
+        "--rod", type=POSITIVE, default=ROD_MM, show_default=True, metavar="MM", help="Rod height."
     ),
     click.option(
         "--board",
         type=POSITIVE,
         nargs=2,
-        default=(650.0, 470.0),
+        default=BOARD_MM,
         show_default=True,
         metavar="MM MM",
         help="Width and depth of the board; the width lies east and west.",
@@ -101,7 +103,7 @@ limit_options = (
     click.option(
         "--min-altitude",
         type=float,
-        default=12.0,
+        default=MIN_ALTITUDE_DEG,
         show_default=True,
         metavar="DEG",
         help="Lowest sun to mark by.",
@@ -109,7 +111,7 @@ limit_options = (
     click.option(
         "--max-altitude",
         type=float,
-        default=60.0,
+        default=MAX_ALTITUDE_DEG,
         show_default=True,
         metavar="DEG",
         help="Highest sun to mark by.",
@@ -185,9 +187,8 @@ def chosen_sites(campaign: str, names: tuple[str, ...]) -> pd.DataFrame:
     sites = read_campaign(campaign, tables=("sites",)).sites
     unknown = [name for name in names if name not in sites.index]
     if unknown:
-        close = get_close_matches(unknown[0], list(sites.index), n=1)
         known = ", ".join(sites.index[:12]) + (", ..." if len(sites) > 12 else "")
-        hint = f" Did you mean {close[0]}?" if close else f" There are: {known}."
+        hint = did_you_mean(unknown[0], sites.index) or f" There are: {known}."
         raise click.UsageError(f"The sites table has no site {', '.join(unknown)}.{hint}")
     return sites[sites.index.isin(names)] if names else sites
 
@@ -220,8 +221,3 @@ def altitude_limits(target: float, min_altitude: float, max_altitude: float) -> 
 def target_text(limits: Limits) -> str:
     """The target as people read it."""
     return f"±{COVERAGE_95 * limits.target_deg:.2f}° (95 %)"
-
-
-def at_95(u_deg: float | None) -> str:
-    """A standard uncertainty as tables for people show it: its 95 % figure in degrees."""
-    return number(None if u_deg is None else COVERAGE_95 * u_deg, 2, "°")

@@ -8,6 +8,7 @@ from pathlib import Path
 import click
 
 from orient.commands.common import campaign_argument, force_option, progress, tell_written
+from orient.defaults import MAX_ALTITUDE_DEG
 
 
 @click.command()
@@ -22,7 +23,7 @@ from orient.commands.common import campaign_argument, force_option, progress, te
 @click.option(
     "--max-altitude",
     type=click.FloatRange(10, 90),
-    default=60.0,
+    default=MAX_ALTITUDE_DEG,
     show_default=True,
     help="A sun above this, in degrees, is too high for good marks.",
 )

@@ -16,6 +16,7 @@ from orient.commands.common import (
     progress,
     tell_written,
 )
+from orient.defaults import ROD_MM
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -36,7 +37,7 @@ if TYPE_CHECKING:
     "--paper", default="A4", show_default=True, help="A4, A3, Letter, or width x height in mm."
 )
 @click.option(
-    "--rod", default=300.0, show_default=True, type=float, help="Tip above the board, mm."
+    "--rod", default=ROD_MM, show_default=True, type=float, help="Tip above the board, mm."
 )
 @click.option(
     "--board", help="Width x height to draw on in mm, such as 650x470; over several pages."
@@ -94,16 +95,15 @@ def sheet(
 
 
 def _site_row(sites: pd.DataFrame, site: str) -> pd.Series[Any]:
-    from difflib import get_close_matches
-
     from orient.errors import Fault, InputError
+    from orient.text import closest
 
     if site in sites.index:
         return cast("pd.Series[Any]", sites.loc[site])
     known = [str(name) for name in sites.index]
-    close = get_close_matches(site, known, n=1)
+    close = closest(site, known)
     listed = ", ".join(printable(name) for name in known[:6]) + (" …" if len(known) > 6 else "")
-    wanted = f"{printable(close[0])}?" if close else f"a site of the campaign: {listed}"
+    wanted = f"{printable(close)}?" if close else f"a site of the campaign: {listed}"
     raise InputError(Fault("--site", None, None, repr(printable(site)), wanted))
 
 

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from datetime import date
-from difflib import get_close_matches
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -11,6 +10,7 @@ import click
 
 from orient.commands.common import LocalDate, campaign_argument, printable
 from orient.commands.planning_options import POSITIVE, care_options, chosen_sites
+from orient.text import did_you_mean
 
 if TYPE_CHECKING:
     from orient.practice.campaign import Practice
@@ -159,8 +159,7 @@ def _check_mistakes(mistakes: tuple[str, ...], students: int) -> None:
 
     unknown = [name for name in mistakes if name not in MISTAKES]
     if unknown:
-        close = get_close_matches(unknown[0], MISTAKES, n=1)
-        hint = f" Did you mean {close[0]}?" if close else ""
+        hint = did_you_mean(unknown[0], MISTAKES)
         listed = "\n".join(f"  {name}: {each.words}" for name, each in MISTAKES.items())
         raise click.UsageError(f"No mistake {unknown[0]!r}.{hint} There are:\n{listed}")
     if len(mistakes) > students:

@@ -17,6 +17,7 @@ from orient.commands.common import (
     say,
     show_flags,
 )
+from orient.defaults import MAX_ALTITUDE_DEG
 
 
 @click.command()
@@ -29,7 +30,7 @@ from orient.commands.common import (
 @click.option(
     "--max-altitude",
     type=click.FloatRange(10, 90),
-    default=60.0,
+    default=MAX_ALTITUDE_DEG,
     show_default=True,
     help="A noon sun above this, in degrees, is flagged as too high.",
 )

@@ -12,6 +12,8 @@ from collections.abc import Callable, Mapping, Sequence
 from itertools import zip_longest
 from typing import Any, NamedTuple
 
+from orient.text import printable
+
 Row = Mapping[str, Any]
 
 PIPE_COLUMNS = 80
@@ -46,11 +48,6 @@ def console() -> Any:
     from rich.console import Console
 
     return Console(width=window_columns(), highlight=False, markup=False)
-
-
-def printable(text: str) -> str:
-    """Text with control characters made visible, so that no cell can steer a terminal."""
-    return "".join(c if c.isprintable() else "\N{REPLACEMENT CHARACTER}" for c in text)
 
 
 def say(text: str) -> None:

@@ -18,8 +18,3 @@ def wrap_360(angle_deg: ArrayLike) -> Any:
 def wrap_180(angle_deg: ArrayLike) -> Any:
     """Bring angles in degrees, of any shape, into −180 ≤ angle < 180."""
     return wrap_360(np.asarray(angle_deg) + 180.0) - 180.0
-
-
-def signed(value: float, places: int = 1) -> str:
-    """A number for people with its sign, the minus a true one."""
-    return f"{value:+.{places}f}".replace("-", "−")

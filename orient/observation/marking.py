@@ -20,7 +20,7 @@ from orient.numbers.angles import wrap_180
 from orient.numbers.light import HALF_DAY_S, LOWEST_LIGHT_DEG, light_altitude_deg
 from orient.numbers.shadow import UNKNOWNS, BoardState, tip, tip_partials
 from orient.observation.board import Board
-from orient.tables.cells import clock_text
+from orient.text import shown_time
 
 Array = NDArray[np.float64]
 
@@ -133,12 +133,6 @@ def _by_time(board: Board) -> bool:
 
 def _true_utc_s(board: Board) -> Array:
     return board.watch_utc_s - board.watch_error_s
-
-
-def shown_time(time_s: float) -> str:
-    """A watch time for people: HH:MM, and seconds where there are any; "" for NaN."""
-    text = clock_text(float(time_s))
-    return text.removesuffix(":00") if text.count(":") == 2 else text
 
 
 # The place on the board ------------------------------------------------------------------

@@ -9,7 +9,6 @@ import numpy as np
 from numpy.typing import NDArray
 
 from orient.numbers import sun
-from orient.numbers.angles import signed
 from orient.numbers.tolerances import COVERAGE_95
 from orient.observation import byhand
 from orient.observation.adjustment import (
@@ -24,6 +23,7 @@ from orient.observation.adjustment import (
 from orient.observation.board import Board
 from orient.observation.byhand import MethodResult, NoonShadow, noon_shadow
 from orient.observation.mistakes.catalogue import Explanation
+from orient.text import signed
 
 #: Marks within this hour angle of noon tell little of direction: an hour and a bit.
 NEAR_NOON_DEG = 18.0

@@ -12,7 +12,7 @@ import pandas as pd
 from orient import site
 from orient.flags import Flag
 from orient.numbers import grid
-from orient.numbers.angles import signed, wrap_180, wrap_360
+from orient.numbers.angles import wrap_180, wrap_360
 from orient.observation.advice import advice
 from orient.observation.boards import board_from_rows, has_deflection
 from orient.observation.byhand import MethodResult
@@ -22,6 +22,7 @@ from orient.observation.mistakes.campaign import with_explanations
 from orient.observation.reduction import WIDEST_U_DEG, Reduced, reduce_boards
 from orient.tables import clock
 from orient.tables.campaign import Campaign
+from orient.text import signed
 
 #: The methods, in the order in which they are told.
 METHODS = ("pairs", "shortest", "timed", "adjustment")

@@ -10,6 +10,8 @@ from functools import lru_cache
 from importlib.resources import files
 from typing import Any
 
+from orient.text import figure
+
 #: Stands in a page's template where `sealed` puts the head's lines.
 SEAL = "<!-- seal -->"
 _INLINE = re.compile(r"<(style|script)>(.*?)</\1>", re.DOTALL)
@@ -39,14 +41,25 @@ def page_text(room: str, name: str) -> str:
 def page_template(room: str, name: str) -> Any:
     """A page's template, which may include what pages share.
 
+    Every text is escaped, a name that is not given is an error, and the filter `figure`
+    writes a number for people: `{{ u | figure(2, "°") }}`.
+
     Args:
         room: the product whose template it is, such as `planpage`.
         name: of the template's file there.
     """
-    from jinja2 import ChoiceLoader, Environment, PackageLoader
+    from jinja2 import ChoiceLoader, Environment, PackageLoader, StrictUndefined
 
     loader = ChoiceLoader([PackageLoader("orient", room), PackageLoader("orient", "pages")])
-    return Environment(loader=loader, autoescape=True, trim_blocks=True).get_template(name)
+    environment = Environment(
+        loader=loader, autoescape=True, trim_blocks=True, undefined=StrictUndefined
+    )
+    environment.filters["figure"] = _figure
+    return environment.get_template(name)
+
+
+def _figure(value: Any, places: int = 2, unit: str = "", plus: bool = False) -> str:
+    return figure(value, places, unit, plus)
 
 
 def sealed(page: str, kind: str) -> str:

@@ -20,6 +20,7 @@ import numpy as np
 import pandas as pd
 from numpy.typing import ArrayLike, NDArray
 
+from orient.defaults import MAX_ALTITUDE_DEG, MIN_ALTITUDE_DEG, TARGET_U_DEG
 from orient.flags import Flag
 from orient.numbers import budget, sun
 from orient.numbers.budget import PlannedMarks
@@ -61,9 +62,9 @@ _NARROWINGS = 4
 class Limits:
     """What a pair must meet: standard uncertainty and altitudes of the sun, degrees."""
 
-    target_deg: float = 0.25
-    min_altitude_deg: float = 12.0
-    max_altitude_deg: float = 60.0
+    target_deg: float = TARGET_U_DEG
+    min_altitude_deg: float = MIN_ALTITUDE_DEG
+    max_altitude_deg: float = MAX_ALTITUDE_DEG
 
 
 class SiteDays(NamedTuple):

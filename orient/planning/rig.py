@@ -9,6 +9,7 @@ import numpy as np
 import pandas as pd
 from numpy.typing import ArrayLike
 
+from orient.defaults import BOARD_MM, ROD_MM
 from orient.numbers import shadow, sun
 from orient.numbers.angles import wrap_360
 from orient.numbers.light import Places, light_altitude_deg, light_at_board
@@ -34,12 +35,12 @@ class Rig:
     given, a tip counts as on the board while the shadow is no longer than that, whatever
     the board.
 
-    The default board, 650 × 470 mm, is the usual one for an A2 sheet (*from memory*).
+    The defaults are those of `orient.defaults`.
     """
 
-    rod_mm: float = 300.0
-    board_width_mm: float = 650.0
-    board_depth_mm: float = 470.0
+    rod_mm: float = ROD_MM
+    board_width_mm: float = BOARD_MM[0]
+    board_depth_mm: float = BOARD_MM[1]
     reach_mm: float | None = None
     tolerances: Tolerances = field(default_factory=Tolerances)
 

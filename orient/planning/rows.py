@@ -8,10 +8,10 @@ from typing import Any
 import numpy as np
 import pandas as pd
 
-from orient.numbers.tolerances import COVERAGE_95
 from orient.planning.hours import DAY_FLAGS
 from orient.planning.remedies import Remedy
 from orient.tables import clock
+from orient.text import at_95, minute_text, within_95
 
 Row = Mapping[str, Any]
 
@@ -75,43 +75,41 @@ def plan_rows(plan: pd.DataFrame, sites: pd.DataFrame) -> list[dict[str, Any]]:
         flags day_expected_u_deg`; what there is none of is None.
     """
     flat = local_table(plan, sites)
-    return [_nested(row) for row in zip(*(flat[name].tolist() for name in flat), strict=True)]
+    names = [str(name) for name in flat]
+    values = zip(*(flat[name].tolist() for name in names), strict=True)
+    return [_nested(dict(zip(names, row, strict=True))) for row in values]
 
 
-def _nested(row: tuple[Any, ...]) -> dict[str, Any]:
-    site, date, noon, altitude, m_from, m_to, a_from, a_to, *best, day_u, flags = row
-    first, second, best_altitude, shadow, u = best
+def _nested(row: Row) -> dict[str, Any]:
+    day_u_deg = row["day_expected_u_deg"]
     return {
-        "site": site,
-        "date": date,
-        "noon_local": noon,
-        "noon_altitude_deg": altitude,
-        "morning": {"from": m_from, "to": m_to} if m_from else None,
-        "afternoon": {"from": a_from, "to": a_to} if a_from else None,
+        "site": row["site"],
+        "date": row["date"],
+        "noon_local": row["noon_local"],
+        "noon_altitude_deg": row["noon_altitude_deg"],
+        "morning": _span(row["morning_from"], row["morning_to"]),
+        "afternoon": _span(row["afternoon_from"], row["afternoon_to"]),
         "best": {
-            "morning": first,
-            "afternoon": second,
-            "altitude_deg": best_altitude,
-            "shadow_mm": shadow,
-            "expected_u_deg": u,
+            "morning": row["best_morning"],
+            "afternoon": row["best_afternoon"],
+            "altitude_deg": row["best_altitude_deg"],
+            "shadow_mm": row["best_shadow_mm"],
+            "expected_u_deg": row["best_expected_u_deg"],
         }
-        if first
+        if row["best_morning"]
         else None,
-        "flags": flags,
-        "day_expected_u_deg": day_u if day_u == day_u else None,
+        "flags": row["flags"],
+        "day_expected_u_deg": day_u_deg if day_u_deg == day_u_deg else None,
     }
 
 
-def clock_text(local_iso: str) -> str:
-    """The hours and minutes of local ISO text, to the nearest minute."""
-    hours, minutes, seconds = (int(part) for part in local_iso[11:19].split(":"))
-    minute = hours * 60 + minutes + (seconds >= 30)
-    return f"{minute // 60 % 24:02d}:{minute % 60:02d}"
+def _span(start: str, stop: str) -> dict[str, str] | None:
+    return {"from": start, "to": stop} if start else None
 
 
 def window_text(window: Mapping[str, str] | None) -> str:
     """A window of a row as hours and minutes, or a dash."""
-    return f"{clock_text(window['from'])}–{clock_text(window['to'])}" if window else "–"
+    return f"{minute_text(window['from'])}–{minute_text(window['to'])}" if window else "–"
 
 
 def sentence(row: Row, what_would_do: Sequence[Remedy] = ()) -> str:
@@ -131,11 +129,11 @@ def sentence(row: Row, what_would_do: Sequence[Remedy] = ()) -> str:
     if row["morning"] is None:
         said = f"{_why_no_window(row, noon_sun)}{_figures(row)}"
         return f"{said}{_remedies_said(what_would_do)}"
-    start, stop = clock_text(row["morning"]["from"]), clock_text(row["morning"]["to"])
-    again, end = clock_text(row["afternoon"]["from"]), clock_text(row["afternoon"]["to"])
+    start, stop = minute_text(row["morning"]["from"]), minute_text(row["morning"]["to"])
+    again, end = minute_text(row["afternoon"]["from"]), minute_text(row["afternoon"]["to"])
     if "sun-too-high" in row["flags"]:
         return f"{noon_sun}: no marks between {stop} and {again}; start by {start}"
-    first, second = clock_text(best["morning"]), clock_text(best["afternoon"])
+    first, second = minute_text(best["morning"]), minute_text(best["afternoon"])
     return (
         f"{noon_sun}: mark {start}–{stop} and {again}–{end}; best pair {first} and {second}, "
         f"ring of {best['shadow_mm']:.0f} mm"
@@ -153,7 +151,7 @@ def _why_no_window(row: Row, noon_sun: str) -> str:
 def _remedies_said(what_would_do: Sequence[Remedy]) -> str:
     if not what_would_do:
         return ""
-    each = [f"{remedy.words}: ±{COVERAGE_95 * remedy.u_deg:.2f}°" for remedy in what_would_do]
+    each = [f"{remedy.words}: ±{at_95(remedy.u_deg)}" for remedy in what_would_do]
     return f". What would do: {'; or '.join(each)}"
 
 
@@ -164,11 +162,6 @@ def _figures(row: Row) -> str:
     if row["day_expected_u_deg"] is not None:
         parts += f"; all marks with a good watch {within_95(row['day_expected_u_deg'])}"
     return parts
-
-
-def within_95(u_deg: float) -> str:
-    """A standard uncertainty as people read it."""
-    return f"±{COVERAGE_95 * u_deg:.2f}° (95 %)"
 
 
 #: The columns of a plan that `season` sums up.

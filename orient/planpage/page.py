@@ -37,8 +37,9 @@ from orient.planning import bring, hours
 from orient.planning.hourly import Hour, hourly_pairs
 from orient.planning.hours import Limits
 from orient.planning.rig import Rig
-from orient.planning.rows import clock_text, plan_rows, sentence, window_text
+from orient.planning.rows import plan_rows, sentence, window_text
 from orient.tables import clock
+from orient.text import at_95, minute_text
 
 #: More would make a file that a phone is slow to open, and hand-outs of several sheets.
 MOST_SITE_DAYS, MOST_DAYS = 2000, 31
@@ -189,11 +190,11 @@ def _day_shown(row: Row) -> Row:
     said = sentence(row)
     return {
         "date": f"{_weekday(row['date'])} {_day_text(row['date'])}",
-        "noon": clock_text(row["noon_local"]),
+        "noon": minute_text(row["noon_local"]),
         "morning": window_text(row["morning"]),
         "afternoon": window_text(row["afternoon"]),
-        "pair": _at_95(row["best"] and row["best"]["expected_u_deg"]),
-        "all": _at_95(row["day_expected_u_deg"]),
+        "pair": at_95(row["best"] and row["best"]["expected_u_deg"]),
+        "all": at_95(row["day_expected_u_deg"]),
         "sentence": f"{said[0].upper()}{said[1:]}.",
     }
 
@@ -207,14 +208,10 @@ def _weekday(day: Any) -> str:
     return f"{np.datetime64(day, 'D').item():%a}"
 
 
-def _at_95(u_deg: float | None) -> str:
-    return "–" if u_deg is None else f"{COVERAGE_95 * u_deg:.2f}°"
-
-
 def _ring_lines(rings: pd.DataFrame) -> Iterator[Row]:
     for ring, dated in rings.groupby("ring_mm", sort=True):
         crossings = [
-            f"{clock_text(morning)} {clock_text(afternoon)}" if morning else "–"
+            f"{minute_text(morning)} {minute_text(afternoon)}" if morning else "–"
             for morning, afternoon in zip(dated["morning"], dated["afternoon"], strict=True)
         ]
         yield {"ring_mm": ring, "crossings": crossings}

@@ -234,16 +234,6 @@ def nice_below(value: float) -> float:
     return next(step * power for step in (10, 5, 2, 1) if step * power <= value * (1 + 1e-9))
 
 
-def figure(value: float | None, places: int = 2, unit: str = "", plus: bool = False) -> str:
-    """A number for people with its unit, a true minus sign, a dash where there is none."""
-    if value is None or value != value:
-        return "–"
-    text = f"{value:{'+' if plus else ''}.{places}f}"
-    if float(text) == 0.0:
-        text = text.replace("-", "+" if plus else "")
-    return text.replace("-", "−") + unit
-
-
 def plain(value: float) -> str:
     """A tick's figure."""
     return f"{value:g}".replace("-", "−")

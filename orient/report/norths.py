@@ -7,7 +7,8 @@ from math import cos, radians, sin
 import pandas as pd
 from markupsafe import Markup
 
-from orient.report.drawing import WIDTH, Drawing, Point, figure, nice_below
+from orient.report.drawing import WIDTH, Drawing, Point, nice_below
+from orient.text import figure
 
 #: Angles whose largest is smaller than the first are opened to about the second, degrees.
 _SMALL_DEG, _OPENED_DEG = 12.0, 24.0

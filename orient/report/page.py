@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Sequence
 from datetime import date as Date
-from functools import lru_cache
 from pathlib import Path
 from typing import Any
 
@@ -14,6 +13,7 @@ from markupsafe import Markup
 
 from orient import __version__
 from orient import site as site_table
+from orient.defaults import MAX_ALTITUDE_DEG
 from orient.export.layers import geojson, geopackage, line_end, results_frame
 from orient.export.rows import csv_rows, json_rows, sites_csv
 from orient.flags import CAUTIONS, FLAGS
@@ -22,12 +22,11 @@ from orient.numbers.settingout import ReferenceLine
 from orient.numbers.tolerances import COVERAGE_95
 from orient.observation.setups import KEYS, SetupResult, reduce_campaign
 from orient.outputs import check_set, write_set
-from orient.pages import sealed, shared_style
+from orient.pages import page_template, sealed, shared_style
 from orient.planning import rows as plan_rows
 from orient.planning.hours import Limits, plan_chunk
 from orient.planning.rig import Rig
 from orient.report.board_drawing import board_drawing
-from orient.report.drawing import figure
 from orient.report.norths import norths_diagram
 from orient.report.plots import (
     SunDay,
@@ -41,7 +40,7 @@ from orient.report.settingout import setting_out_css, setting_out_html
 from orient.report.site_map import MapLine, MapSite, SiteMap, site_map
 from orient.tables import clock
 from orient.tables.campaign import Campaign
-from orient.tables.cells import clock_text
+from orient.text import clock_text, figure, within_95
 
 #: The page that people open last of all.
 FILES = (
@@ -59,7 +58,7 @@ def write_report(
     campaign: Campaign,
     folder: Path | str,
     results: Sequence[SetupResult] | None = None,
-    max_altitude_deg: float = site_table.MAX_ALTITUDE_DEG,
+    max_altitude_deg: float = MAX_ALTITUDE_DEG,
     advance: Callable[[int], None] = lambda _: None,
     workers: int = 1,
     force: bool = False,
@@ -116,7 +115,7 @@ def _page(
         setups.append(_setup(number, result, number_of_site, out_numbers[number - 1]))
         advance(1)
     sites = _sites(campaign, results, days, max_altitude_deg)
-    page = _template().render(
+    page = page_template("report", "report.html.j2").render(
         campaign=campaign.name,
         counts=_counts(campaign, results),
         css=Markup(_style()),
@@ -132,24 +131,6 @@ def _page(
         version=__version__,
     )
     return sealed(page, "orient report")
-
-
-@lru_cache(maxsize=1)
-def _template() -> Any:
-    from jinja2 import Environment, PackageLoader, StrictUndefined
-
-    environment = Environment(
-        loader=PackageLoader("orient", "report"),
-        autoescape=True,
-        trim_blocks=True,
-        undefined=StrictUndefined,
-    )
-    environment.filters["figure"] = _figure
-    return environment.get_template("report.html.j2")
-
-
-def _figure(value: Any, places: int = 2, unit: str = "", plus: bool = False) -> str:
-    return figure(None if value is None else float(value), places, unit, plus)
 
 
 def _style() -> str:
@@ -588,7 +569,7 @@ def _hours_note(max_altitude_deg: float) -> str:
     rig, limits = Rig(), Limits(max_altitude_deg=max_altitude_deg)
     return (
         "Good hours, shaded: when an equal-altitude pair gives the meridian to "
-        f"{plan_rows.within_95(limits.target_deg)}, the sun {limits.min_altitude_deg:g}° to "
+        f"{within_95(limits.target_deg)}, the sun {limits.min_altitude_deg:g}° to "
         f"{limits.max_altitude_deg:g}° high, with the rod used there ({rig.rod_mm:g} mm where "
         f"none was) on a board of {rig.board_width_mm:g} × {rig.board_depth_mm:g} mm. The plan "
         "reckons with another rod, board or target."

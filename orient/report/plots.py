@@ -21,12 +21,12 @@ from orient.report.drawing import (
     Frame,
     bottom_axis,
     edge,
-    figure,
     left_axis,
     plain,
     ticks,
 )
 from orient.tables import clock
+from orient.text import figure
 
 Array = NDArray[np.float64]
 

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import re
 from dataclasses import replace
-from functools import lru_cache
 from typing import Any
 
 import numpy as np
@@ -15,7 +14,7 @@ from orient.numbers import settingout
 from orient.numbers.angles import wrap_360
 from orient.numbers.settingout import ReferenceLine, Taping
 from orient.numbers.tolerances import COVERAGE_95
-from orient.pages import sealed
+from orient.pages import page_template, sealed
 
 _REACH, _REFERENCE_REACH = 150.0, 112.0
 _LONGEST_NAME = 40
@@ -23,7 +22,7 @@ _LONGEST_NAME = 40
 
 def setting_out_css() -> str:
     """The style of the section, once for a page however many sections it has."""
-    return str(_template("settingout.css").render())
+    return str(page_template("report", "settingout.css").render())
 
 
 def setting_out_html(line: ReferenceLine, taping: Taping | None = None) -> str:
@@ -36,12 +35,14 @@ def setting_out_html(line: ReferenceLine, taping: Taping | None = None) -> str:
     Returns:
         One `<section>`, styled by `setting_out_css`.
     """
-    return _template("settingout.html").render(page=False, **_figures(line, taping or Taping()))
+    return page_template("report", "settingout.html").render(
+        page=False, **_figures(line, taping or Taping())
+    )
 
 
 def setting_out_page(line: ReferenceLine, taping: Taping | None = None) -> str:
     """The same as a page of its own, which prints on one sheet of A4 or Letter."""
-    page = _template("settingout.html").render(
+    page = page_template("report", "settingout.html").render(
         page=True,
         css=_safe(setting_out_css()),
         cautions=CAUTIONS,
@@ -68,7 +69,7 @@ def setting_out_svg(line: ReferenceLine) -> str:
     half = max(COVERAGE_95 * line.true_azimuth_u_deg, 0.5)
     left, right = _point(azimuth - half, _REFERENCE_REACH), _point(azimuth + half, _REFERENCE_REACH)
     tip = _point(azimuth, _REFERENCE_REACH)
-    return _template("settingout.svg").render(
+    return page_template("report", "settingout.svg").render(
         label=(
             f"Plan, true north up: the reference mark R at {azimuth:.1f}°, true "
             f"{nearest['cardinal']} {nearest['turn_deg']:.1f}° to the {nearest['side']} of it."
@@ -183,16 +184,6 @@ def _rows(table: pd.DataFrame) -> list[dict[str, Any]]:
 def _degrees_minutes(angle_deg: float) -> str:
     degrees, minutes = divmod(round(angle_deg * 60.0), 60)
     return f"{degrees % 360}°{minutes:02d}′"
-
-
-@lru_cache(maxsize=3)
-def _template(name: str) -> Any:
-    from jinja2 import Environment, PackageLoader
-
-    environment = Environment(
-        loader=PackageLoader("orient", "report"), autoescape=True, trim_blocks=True
-    )
-    return environment.get_template(name)
 
 
 def _safe(markup: str) -> Any:

@@ -20,11 +20,11 @@ from orient.report.drawing import (
     around,
     bottom_axis,
     edge,
-    figure,
     left_axis,
     nice_below,
     plain,
 )
+from orient.text import figure
 
 Array = NDArray[np.float64]
 

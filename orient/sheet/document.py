@@ -10,6 +10,7 @@ from typing import Any
 import numpy as np
 import pandas as pd
 
+from orient.defaults import ROD_MM
 from orient.numbers.tolerances import COVERAGE_95
 from orient.sheet.board import BoardDrawing, tiles_of
 from orient.sheet.form import form_pages, zone_text
@@ -57,7 +58,7 @@ class Sheet:
 def field_sheet(
     site: pd.Series,
     date: Any,
-    rod_mm: float = 300.0,
+    rod_mm: float = ROD_MM,
     paper: Paper | None = None,
     board_mm: tuple[float, float] | None = None,
     landscape: bool | None = None,

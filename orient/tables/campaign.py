@@ -6,7 +6,6 @@ import textwrap
 import warnings
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field, replace
-from difflib import get_close_matches
 from functools import lru_cache
 from pathlib import Path
 from typing import Any
@@ -24,7 +23,6 @@ from orient.tables.cells import (
     Faults,
     cell_text,
     check_plain_file,
-    clock_text,
     csv_text,
     read_cells,
     shown,
@@ -44,6 +42,7 @@ from orient.tables.columns import (
 from orient.tables.coordinates import SWAPPED, Axis, NotACoordinate, parse_degrees
 from orient.tables.readings import check_readings, finish_readings
 from orient.tables.reference_line import as_drawn, check_lines, with_lines
+from orient.text import clock_text, closest
 
 #: The kinds of file each table may come in; the first is the one that is written.
 ENDINGS: dict[str, tuple[str, ...]] = {
@@ -309,8 +308,8 @@ def _check_known(table: _Read, column: str, ids: _Read, faults: Faults) -> None:
 
 def _close_id(text: str, known: pd.Series[Any]) -> str | None:
     by_folded = {_folded(each): each for each in known[known != ""]}
-    close = get_close_matches(_folded(text), by_folded, n=1, cutoff=0.7)
-    return by_folded[close[0]] if close else None
+    close = closest(_folded(text), by_folded, cutoff=0.7)
+    return by_folded[close] if close else None
 
 
 # --- sites -------------------------------------------------------------------------------------

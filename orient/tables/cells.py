@@ -24,6 +24,7 @@ import pandas as pd
 from numpy.typing import NDArray
 
 from orient.errors import Fault, InputError
+from orient.text import clock_text
 
 LARGEST_BYTES = 200_000_000
 #: As many as a spreadsheet holds.
@@ -550,12 +551,3 @@ def unguarded(text: str) -> str:
 def yes_no(value: bool) -> str:
     """A truth value as the tables write it."""
     return "yes" if value else "no"
-
-
-def clock_text(time_s: float) -> str:
-    """Seconds since midnight as the tables write a time: HH:MM:SS, thousandths if there are any."""
-    if np.isnan(time_s):
-        return ""
-    whole, thousandths = divmod(round(time_s * 1000), 1000)
-    text = f"{whole // 3600:02d}:{whole // 60 % 60:02d}:{whole % 60:02d}"
-    return f"{text}.{thousandths:03d}".rstrip("0") if thousandths else text

@@ -14,7 +14,6 @@ Accuracy: exact, as the zone data of the machine (or of tzdata) have it.
 from __future__ import annotations
 
 from datetime import UTC, datetime, timedelta
-from difflib import get_close_matches
 from functools import lru_cache
 from typing import Any
 from zoneinfo import ZoneInfo, available_timezones
@@ -22,6 +21,8 @@ from zoneinfo import ZoneInfo, available_timezones
 import numpy as np
 import pandas as pd
 from numpy.typing import ArrayLike, NDArray
+
+from orient.text import closest
 
 FIRST_YEAR, LAST_YEAR = 1899, 2051
 DAY_S = 86400
@@ -52,8 +53,8 @@ def close_zone(text: str) -> str | None:
     place = text.strip().lower().replace(" ", "_")
     names = _zone_names()
     ends = [key for key in names if key.rsplit("/", 1)[-1] == place and place]
-    close = ends or get_close_matches(place, names, n=1, cutoff=0.75)
-    return names[close[0]] if close else None
+    close = ends[0] if ends else closest(place, names, cutoff=0.75)
+    return names[close] if close else None
 
 
 def offset_s(utc_s: ArrayLike, timezone: ArrayLike) -> Any:

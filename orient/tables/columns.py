@@ -14,7 +14,6 @@ import unicodedata
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from datetime import date
-from difflib import get_close_matches
 from typing import Any, Literal
 
 import numpy as np
@@ -28,13 +27,13 @@ from orient.tables.cells import (
     Cells,
     Faults,
     cell_text,
-    clock_text,
     shown,
     unguarded,
     yes_no,
 )
 from orient.tables.clock import close_zone, zone_name
 from orient.tables.coordinates import Axis, NotACoordinate, parse_degrees
+from orient.text import clock_text, closest
 
 Kind = Literal[
     "id", "text", "number", "latitude", "longitude", "date", "time", "yes-no", "choice", "zone",
@@ -466,8 +465,7 @@ def _check_header(cells: Cells, table: Table, faults: Faults) -> None:
 
 def _close_name(name: str, missing: Sequence[str]) -> str | None:
     starts = [known for known in missing if known.startswith(name + "_")]
-    close = starts or get_close_matches(name, missing, n=1, cutoff=0.8)
-    return close[0] if close else None
+    return starts[0] if starts else closest(name, missing, cutoff=0.8)
 
 
 def _read_column(cells: Cells, column: Column, faults: Faults) -> Any:

@@ -8,12 +8,13 @@ from typing import Any
 import numpy as np
 import pandas as pd
 
-from orient.numbers.angles import signed, wrap_180
+from orient.numbers.angles import wrap_180
 from orient.numbers.tolerances import COVERAGE_95
 from orient.observation.compass.check import check_compasses
 from orient.observation.compass.lines import compass_readings
 from orient.observation.compass.model import INDEX_SD_DEG
 from orient.tables.campaign import Campaign
+from orient.text import signed
 
 #: Why a set-up is flagged, by the finding of its readings.
 _WHY = {

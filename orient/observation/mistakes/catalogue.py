@@ -13,7 +13,6 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from orient.numbers.angles import signed
 from orient.observation.adjustment import Fit, adjust, nearest_on_track
 from orient.observation.board import Board
 from orient.observation.mistakes.record import (
@@ -27,6 +26,7 @@ from orient.observation.mistakes.record import (
     timed_marks,
 )
 from orient.observation.mistakes.search import by_watch, freed, slips
+from orient.text import signed
 
 #: An explanation must lower the sum of squares by this, its own price paid.
 CLEAR_GAIN = 30.0

@@ -11,7 +11,6 @@ from dataclasses import replace
 import numpy as np
 from numpy.typing import NDArray
 
-from orient.numbers.angles import signed
 from orient.observation.adjustment import WATCH, Fit, adjust
 from orient.observation.board import Board
 from orient.observation.mistakes.record import (
@@ -28,6 +27,7 @@ from orient.observation.mistakes.record import (
     misfit_on,
     timed_marks,
 )
+from orient.text import signed
 
 _HALF_HOUR_S, _HALF_DAY_S = 1800.0, 43200.0
 

@@ -20,8 +20,8 @@ from orient.planning.crew.rounds import Problem, Stop, reachable, stretched
 from orient.planning.crew.visits import CrewDays, SitePlan
 from orient.planning.hours import SiteDays
 from orient.planning.rig import Rig
-from orient.planning.rows import clock_text, within_95
 from orient.tables import clock
+from orient.text import minute_text, within_95
 
 Row = Mapping[str, Any]
 
@@ -265,15 +265,15 @@ def day_in_words(visits: list[Row], start: str, timezone: str) -> list[str]:
         crew_clock = str(clock.local_iso(arrive.timestamp(), timezone))
         if row["order"] == 1 and row["travel_min"] and crew_clock[:10] == row["date"]:
             leave = arrive - timedelta(minutes=row["travel_min"])
-            out = f"set out {clock_text(leave.isoformat())}, "
-        there = f"there {clock_text(row['arrive_local'])}"
+            out = f"set out {minute_text(leave.isoformat())}, "
+        there = f"there {minute_text(row['arrive_local'])}"
         if crew_clock[:10] != row["date"]:
             there = f"there since {date.fromisoformat(crew_clock[:10]):%d %b}, {there[6:]}"
         offset = row["arrive_local"][19:]
         zone = "" if crew_clock[19:] == offset else f" (times of UTC{offset})"
         lines.append(
             f"{row['order']}. {row['site']}{zone}: {out}{there}; {_marks_in_words(row)}; "
-            f"leave {clock_text(row['leave_local'])}. {within_95(row['expected_u_deg'])}"
+            f"leave {minute_text(row['leave_local'])}. {within_95(row['expected_u_deg'])}"
         )
     last = visits[-1]
     if not pd.isna(last["return_min"]):
@@ -285,7 +285,7 @@ def day_in_words(visits: list[Row], start: str, timezone: str) -> list[str]:
 
 def _marks_in_words(row: Row) -> str:
     if row["kind"] == "timed":
-        return f"timed marks {clock_text(row['marks_from'])}–{clock_text(row['marks_to'])}"
-    morning = f"{clock_text(row['marks_from'])}–{clock_text(row['break_from'])}"
-    afternoon = f"{clock_text(row['break_to'])}–{clock_text(row['marks_to'])}"
+        return f"timed marks {minute_text(row['marks_from'])}–{minute_text(row['marks_to'])}"
+    morning = f"{minute_text(row['marks_from'])}–{minute_text(row['break_from'])}"
+    afternoon = f"{minute_text(row['break_to'])}–{minute_text(row['marks_to'])}"
     return f"marks {morning} and {afternoon}, the board untouched between"

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from difflib import get_close_matches
 from pathlib import Path
 from typing import Any
 
@@ -12,6 +11,7 @@ from numpy.typing import ArrayLike, NDArray
 
 from orient.tables.cells import Cells, Faults, read_cells, shown
 from orient.tables.columns import Column, Table, read_table
+from orient.text import closest
 
 Minutes = NDArray[np.int64]
 
@@ -89,9 +89,9 @@ def read_travel(path: Path | str, names: list[str]) -> pd.DataFrame:
 
 def _wanted(texts: Any, names: list[str]) -> Any:
     def wanted(place: int) -> str:
-        close = get_close_matches(texts[place], names, n=1, cutoff=0.7)
+        close = closest(texts[place], names, cutoff=0.7)
         return f"a site of the campaign, or {START}" + (
-            f"; perhaps {shown(close[0])}" if close else ""
+            f"; perhaps {shown(close)}" if close else ""
         )
 
     return wanted
