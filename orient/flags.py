@@ -132,9 +132,30 @@ class Flag(StrEnum):
     )
     SETUPS_DISAGREE = (
         "setups-disagree",
-        "Set-ups of the same reference disagree by more than their uncertainties "
-        "allow: find out which board was moved or mis-measured before you use their mean.",
-        "observation.setups",
+        "Set-ups of the same reference disagree by more than their uncertainties allow, and "
+        "nothing tells which is wrong: find out which board was moved or mis-measured.",
+        "observation.joint.campaign",
+        "reduce report",
+    )
+    SET_APART = (
+        "set-apart",
+        "This set-up contradicts the others of its line and is set apart from them: look at its "
+        "reference, and whether its board was moved.",
+        "observation.joint.campaign",
+        "reduce report",
+    )
+    NOT_SHARED = (
+        "not-shared",
+        "The marks reject that this set-up shares what its row says (a watch set anew, another "
+        "rod): it is taken for another; see which, and put the table right.",
+        "observation.joint.campaign",
+        "reduce report",
+    )
+    COPIED_MARKS = (
+        "copied-marks",
+        "The marks of this set-up are those of another: one board entered twice counts once; put "
+        "the table right.",
+        "observation.joint.campaign",
         "reduce report",
     )
     COMPASS_DIFFERS = (

@@ -113,10 +113,16 @@ MUTATIONS: list[tuple[str, str, str, str]] = [
         "test_adjustment",
     ),
     (
-        "orient/observation/combination.py",
-        "side[:, None] == side",
-        "side[:, None] != side",
-        "test_combination",
+        "orient/observation/joint/solve.py",
+        "direct - missed",
+        "direct + missed",
+        "test_joint",
+    ),
+    (
+        "orient/observation/joint/linear.py",
+        "own[:, WATCH] + ahead_s",
+        "own[:, WATCH] - ahead_s",
+        "test_joint",
     ),
     (
         "orient/observation/setups.py",

@@ -24,8 +24,9 @@ from orient.commands.common import (
 @click.command()
 @campaign_argument
 @format_option
+@click.option("--alone", is_flag=True, help="Reduce each set-up by itself.")
 @click.option("--verbose", is_flag=True, help="Say of each board what was found and done.")
-def reduce(campaign: str, style: str, verbose: bool) -> None:
+def reduce(campaign: str, style: str, verbose: bool, alone: bool = False) -> None:
     """Reduce the shadow marks of CAMPAIGN to true north.
 
     Each set-up's line: the true azimuth of its reference with the 95 % figure, its grid
@@ -36,7 +37,7 @@ def reduce(campaign: str, style: str, verbose: bool) -> None:
 
     read = read_campaign(campaign)
     with progress("Reducing", len(read.setups)) as advance:
-        results = reduce_campaign(read, workers=os.cpu_count() or 1, advance=advance)
+        results = reduce_campaign(read, workers=os.cpu_count() or 1, advance=advance, alone=alone)
     rows = [result.row for result in results]
     emit(rows, style, _COLUMNS, title=f"{read.name}: true north from the marks")
     if style != "table":

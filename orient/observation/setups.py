@@ -16,8 +16,9 @@ from orient.numbers.angles import wrap_180, wrap_360
 from orient.observation.advice import advice
 from orient.observation.boards import board_from_rows, has_deflection
 from orient.observation.byhand import MethodResult
-from orient.observation.combination import Combined, Contribution, combine
 from orient.observation.compass.ofsetup import compare_with_model, findings_by_setup
+from orient.observation.joint.campaign import Joined, join
+from orient.observation.joint.watches import with_known_watches
 from orient.observation.mistakes.campaign import with_explanations
 from orient.observation.reduction import WIDEST_U_DEG, Reduced, reduce_boards
 from orient.tables import clock
@@ -53,6 +54,8 @@ KEYS = (
     "combined_azimuth_deg",
     "combined_azimuth_u_deg",
     "combined_setups",
+    "alone_azimuth_deg",
+    "alone_azimuth_u_deg",
     "methods",
     "flags",
 )
@@ -65,9 +68,9 @@ class SetupResult:
     `row` has the keys of `KEYS`, None where a value could not be had. `reduced` is None for a
     set-up without a usable mark. `marks` are those of the table that took part, in the order
     of the board's arrays; `left_out` those with use = no. `place` is the row of
-    `site.describe` for its site and date; `setup` the row of the set-ups table. `combined`
-    is the mean with other set-ups of the same reference, None where there is no other.
-    `laplace_deg` is what was taken off for the deflection of the vertical.
+    `site.describe` for its site and date; `setup` the row of the set-ups table. `alone` is the
+    reduction of the board by itself, `joined` what the set-ups that share anything with it
+    have to say. `laplace_deg` is what was taken off for the deflection of the vertical.
     """
 
     row: dict[str, Any]
@@ -77,12 +80,16 @@ class SetupResult:
     marks: pd.DataFrame
     left_out: pd.DataFrame
     laplace_deg: float
-    combined: Combined | None
+    alone: Reduced | None
+    joined: Joined
     remarks: list[str]
 
 
 def reduce_campaign(
-    campaign: Campaign, workers: int = 1, advance: Callable[[int], None] = lambda _: None
+    campaign: Campaign,
+    workers: int = 1,
+    advance: Callable[[int], None] = lambda _: None,
+    alone: bool = False,
 ) -> list[SetupResult]:
     """Reduce every set-up of a campaign, in the order of its table.
 
@@ -90,9 +97,13 @@ def reduce_campaign(
         campaign: with all three tables.
         workers: processes to share many boards among.
         advance: called with 1 for every board done.
+        alone: reduce each set-up by itself; else those that share a watch, a rod, a level, an
+            observer or a line are adjusted as one.
     """
     setups = campaign.setups
     places = site.describe(campaign.sites.loc[setups["site"]], setups["date"].to_numpy())
+    setups = with_known_watches(setups, places, campaign)
+    campaign = replace(campaign, setups=setups)
     by_setup = dict(tuple(campaign.marks.groupby("setup", sort=False)))
     nothing = campaign.marks.iloc[:0]
     all_marks = [by_setup.get(name, nothing) for name in setups.index]
@@ -112,9 +123,10 @@ def reduce_campaign(
         [next(fresh) if len(marks) else None for marks in used],
         workers,
     )
+    together = [Joined() for _ in reduced] if alone else join(campaign, reduced, used)
     results = []
-    for (_, setup), (_, place), marks, every, each in zip(
-        setups.iterrows(), places.iterrows(), used, all_marks, reduced, strict=True
+    for (_, setup), (_, place), marks, every, each, joined in zip(
+        setups.iterrows(), places.iterrows(), used, all_marks, reduced, together, strict=True
     ):
         results.append(
             _result(
@@ -122,11 +134,12 @@ def reduce_campaign(
                 campaign.sites.loc[setup["site"]],
                 place,
                 each,
+                joined,
                 marks,
                 every[~every["use"].to_numpy(bool)],
             )
         )
-    return _with_compass_findings(campaign, _with_combinations(results))
+    return _with_compass_findings(campaign, results)
 
 
 def _geodetic(site_row: pd.Series, reduced: Reduced) -> tuple[float, float]:
@@ -149,10 +162,12 @@ def _result(
     setup: pd.Series,
     site_row: pd.Series,
     place: pd.Series,
-    reduced: Reduced | None,
+    alone: Reduced | None,
+    joined: Joined,
     marks: pd.DataFrame,
     left_out: pd.DataFrame,
 ) -> SetupResult:
+    reduced = joined.reduced or alone
     row: dict[str, Any] = dict.fromkeys(KEYS)
     row |= {
         "setup": str(setup.name),
@@ -172,10 +187,13 @@ def _result(
         remarks.append("No usable mark: nothing to reduce.")
     else:
         laplace, left = _geodetic(site_row, reduced)
-        row |= _azimuths(setup, place, reduced, laplace, left)
-        row["flags"] = reduced.flags + row["flags"]
-        remarks += reduced.remarks
-        remarks += _what_would_help(setup, reduced)
+        row |= _azimuths(setup, place, reduced, joined, laplace, left)
+        if joined.reduced is not None and alone is not None:
+            row |= _alone(alone, laplace, left)
+        row["flags"] = joined.flags + reduced.flags + row["flags"]
+        remarks += joined.remarks + reduced.remarks
+        if joined.reduced is None:
+            remarks += _what_would_help(setup, reduced)
         if laplace:
             remarks.append(
                 f"For the deflection of the vertical {signed(laplace * 3600)}″ (Laplace) was taken "
@@ -191,7 +209,7 @@ def _result(
     if len(left_out):
         names = ", ".join(left_out["mark"].astype(str))
         remarks.append(f"Left out as the table asks (use = no): mark {names}.")
-    return SetupResult(row, setup, place, reduced, marks, left_out, laplace, None, remarks)
+    return SetupResult(row, setup, place, reduced, marks, left_out, laplace, alone, joined, remarks)
 
 
 def _what_would_help(setup: pd.Series, reduced: Reduced) -> list[str]:
@@ -203,7 +221,12 @@ def _what_would_help(setup: pd.Series, reduced: Reduced) -> list[str]:
 
 
 def _azimuths(
-    setup: pd.Series, place: pd.Series, reduced: Reduced, laplace_deg: float, left_u_deg: float
+    setup: pd.Series,
+    place: pd.Series,
+    reduced: Reduced,
+    joined: Joined,
+    laplace_deg: float,
+    left_u_deg: float,
 ) -> dict[str, Any]:
     values: dict[str, Any] = {
         "latitude_deg": reduced.latitude_deg,
@@ -225,13 +248,30 @@ def _azimuths(
     }
     if np.isfinite(setup["reference_angle_deg"]):
         azimuth = float(wrap_360(board_azimuth + setup["reference_angle_deg"]))
+        azimuth_u = float(np.hypot(board_u, setup["reference_sd_deg"]))
+        if joined.line is not None and not joined.apart_deg:
+            azimuth = float(wrap_360(joined.line.azimuth_deg - laplace_deg))
+            azimuth_u = float(np.hypot(joined.line.azimuth_u_deg, left_u_deg))
+            if joined.line.setups[1:]:
+                values |= {
+                    "combined_azimuth_deg": azimuth,
+                    "combined_azimuth_u_deg": azimuth_u,
+                    "combined_setups": len(joined.line.setups),
+                }
         values |= {
             "reference_azimuth_deg": azimuth,
-            "reference_azimuth_u_deg": float(np.hypot(board_u, setup["reference_sd_deg"])),
+            "reference_azimuth_u_deg": azimuth_u,
             "reference_grid_bearing_deg": _grid_bearing(setup, place, azimuth),
             "reference_magnetic_bearing_deg": float(wrap_360(azimuth - place["declination_deg"])),
         }
     return values
+
+
+def _alone(alone: Reduced, laplace_deg: float, left_u_deg: float) -> dict[str, float]:
+    return {
+        "alone_azimuth_deg": float(wrap_360(alone.board_azimuth_deg - laplace_deg)),
+        "alone_azimuth_u_deg": float(np.hypot(alone.board_azimuth_u_deg, left_u_deg)),
+    }
 
 
 def _method_row(
@@ -290,33 +330,6 @@ def _by_coordinates(setup: pd.Series, place: pd.Series, row: dict[str, Any]) -> 
     ]
 
 
-def _with_combinations(results: list[SetupResult]) -> list[SetupResult]:
-    """Join the set-ups of one reference at one site into one azimuth."""
-    groups: dict[tuple[str, str], list[int]] = {}
-    for number, result in enumerate(results):
-        if result.row["reference_azimuth_deg"] is not None and result.row["reference_name"]:
-            key = (result.row["site"], result.row["reference_name"])
-            groups.setdefault(key, []).append(number)
-    for members in groups.values():
-        if len(members) < 2:
-            continue
-        together = combine([_contribution(results[number]) for number in members])
-        for number in members:
-            row = results[number].row | {"combined_setups": together.count}
-            if together.azimuth_u_deg <= WIDEST_U_DEG:
-                row["combined_azimuth_deg"] = together.azimuth_deg
-                row["combined_azimuth_u_deg"] = together.azimuth_u_deg
-            if not together.consistent:
-                row["flags"] = [*row["flags"], Flag.SETUPS_DISAGREE]
-            results[number] = replace(
-                results[number],
-                row=row,
-                combined=together,
-                remarks=[*results[number].remarks, together.sentence],
-            )
-    return results
-
-
 def _with_compass_findings(campaign: Campaign, results: list[SetupResult]) -> list[SetupResult]:
     """Flag the set-ups whose compass readings show more than a usual compass in usual ground."""
     found = findings_by_setup(campaign, [result.row for result in results])
@@ -330,19 +343,6 @@ def _with_compass_findings(campaign: Campaign, results: list[SetupResult]) -> li
         else result
         for result in results
     ]
-
-
-def _contribution(result: SetupResult) -> Contribution:
-    assert result.reduced is not None
-    terms = result.reduced.fit.terms
-    return Contribution(
-        azimuth_deg=result.row["reference_azimuth_deg"],
-        azimuth_u_deg=result.row["reference_azimuth_u_deg"],
-        level_u_deg=float(np.degrees(terms["level"])),
-        edge_u_deg=float(np.degrees(terms["edge"])),
-        level=result.setup["level"],
-        turned=bool(result.setup["turned"]),
-    )
 
 
 def _or_none(value: Any) -> float | None:

@@ -45,6 +45,8 @@ TERM_NAMES = {
     "edge": "edge of the shadow",
     "deflection": "deflection unknown",
     "reference": "reference's angle",
+    "line": "line drawn here",
+    "shared": "what is shared",
 }
 _ROW = 32.0
 #: Intervals this many times the narrowest run off the plot, which keeps the others legible.
@@ -131,7 +133,7 @@ def budget_terms(result: SetupResult) -> list[Term]:
     """What the azimuth's uncertainty is made of, the largest first; [] where there is none.
 
     The squares of the terms add up to that of the reference's azimuth, or, without a
-    reference, of the board's.
+    reference or with one that other set-ups bear on too, of the board's.
     """
     row = result.row
     if result.reduced is None or row["board_azimuth_u_deg"] is None:
@@ -142,7 +144,7 @@ def budget_terms(result: SetupResult) -> list[Term]:
     left = row["board_azimuth_u_deg"] ** 2 - result.reduced.board_azimuth_u_deg**2
     if left > 1e-12:
         terms.append(Term("deflection", float(np.sqrt(left))))
-    if row["reference_azimuth_u_deg"] is not None:
+    if row["reference_azimuth_u_deg"] is not None and row["combined_setups"] is None:
         terms.append(Term("reference", float(result.setup["reference_sd_deg"])))
     return sorted((term for term in terms if term.u_deg > 0), key=lambda term: -term.u_deg)
 

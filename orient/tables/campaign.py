@@ -34,6 +34,7 @@ from orient.tables.columns import (
     SETUPS,
     SITES,
     TABLES,
+    WATCHES,
     Table,
     describe,
     no_rows,
@@ -50,6 +51,7 @@ ENDINGS: dict[str, tuple[str, ...]] = {
     "setups": (".csv", ".xlsx"),
     "marks": (".csv", ".xlsx"),
     "readings": (".csv", ".xlsx"),
+    "watches": (".csv", ".xlsx"),
 }
 README = "README.txt"
 
@@ -84,6 +86,8 @@ class Campaign:
             `note`, `row`, and `by_angle`: whether recorded as length and angle.
         readings: compass readings, indexed by `reading`, in the order of the file: the
             columns of the readings table, `date` as datetime64[s], `time_s`, and `row`.
+        watches: comparisons of watches with a time signal: `timepiece`, `date`, `time_s`
+            (NaN when blank), `error_s`, `sd_s`, `row`; no rows where there is no such table.
 
     Texts are str, "" when blank; numbers are float64, NaN when blank. A table that was not
     asked for, or that the campaign has not, has its columns and no rows.
@@ -95,6 +99,7 @@ class Campaign:
     setups: pd.DataFrame
     marks: pd.DataFrame
     readings: pd.DataFrame = field(default_factory=lambda: finish_readings(no_rows(READINGS)))
+    watches: pd.DataFrame = field(default_factory=lambda: _finish_watches(no_rows(WATCHES)))
 
 
 def read_campaign(
@@ -106,7 +111,7 @@ def read_campaign(
 
     Args:
         folder: holds `sites` (.csv, .xlsx, .geojson or .gpkg with a layer `sites`), `setups`
-            and `marks` (.csv or .xlsx), and may hold `readings` (the same).
+            and `marks` (.csv or .xlsx), and may hold `readings` and `watches` (the same).
         tables: which of the three are wanted; the others are not looked at. Those that a
             campaign may lack are read with `setups`.
         instead: bytes of a table that are read as if its CSV file held them.
@@ -122,9 +127,9 @@ def read_campaign(
     given = instead or {}
     files = _find_files(folder, [name for name in tables if name not in given], faults)
     files |= {name: folder / f"{name}.csv" for name in given}
-    sites, setups, marks, readings = (
+    sites, setups, marks, readings, watches = (
         _read_one(table, files.get(table.name), faults, given.get(table.name))
-        for table in (SITES, SETUPS, MARKS, READINGS)
+        for table in (SITES, SETUPS, MARKS, READINGS, WATCHES)
     )
     _check_ids(sites, "site", faults)
     _check_ids(setups, "setup", faults)
@@ -144,6 +149,7 @@ def read_campaign(
         _finish_setups(setups.frame),
         _finish_marks(marked),
         finish_readings(taken),
+        _finish_watches(watches.frame),
     )
 
 
@@ -507,6 +513,10 @@ def _finish_setups(frame: pd.DataFrame) -> pd.DataFrame:
     return frame.set_index("setup")
 
 
+def _finish_watches(frame: pd.DataFrame) -> pd.DataFrame:
+    return frame.rename(columns=_RENAMED)
+
+
 # --- marks -------------------------------------------------------------------------------------
 
 _BOARD = ("x_mm", "y_mm")
@@ -601,20 +611,21 @@ def campaign_files(
     sites: pd.DataFrame | None = None,
     setups: pd.DataFrame | None = None,
     marks: pd.DataFrame | None = None,
+    watches: pd.DataFrame | None = None,
 ) -> dict[str, str]:
     """Write tables as the files of a campaign.
 
     Args:
-        sites, setups, marks: as `read_campaign` gives them, or with the tables' own column
+        sites, setups, marks, watches: as `read_campaign` gives them, or with the tables' own column
             names; other columns are left out, and so are the columns that are missing.
 
     Returns:
         File name to CSV text, for `orient.files.write_whole`. What is written reads back as
         the same values.
     """
-    frames = {"sites": sites, "setups": setups, "marks": marks}
+    frames = {"sites": sites, "setups": setups, "marks": marks, "watches": watches}
     return {
-        f"{name}.csv": csv_text(_as_written(frame, TABLES[name]))
+        f"{name}.csv": csv_text(_as_written(frame, (TABLES | OPTIONAL_TABLES)[name]))
         for name, frame in frames.items()
         if frame is not None
     }

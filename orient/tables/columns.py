@@ -104,6 +104,10 @@ def _sd(name: str, unit: str, high: float, default: float, meaning: str) -> Colu
     return _number(name, unit, _FINEST[unit], high, meaning, default=default, slips=slips)
 
 
+def _sd_blank(name: str, unit: str, high: float, meaning: str, filled: str) -> Column:
+    return _number(name, unit, 1e-6, high, meaning, filled=filled)
+
+
 def _choice(name: str, choices: tuple[str, ...], meaning: str, **more: Any) -> Column:
     return Column(name, meaning, "choice", choices=choices, **more)
 
@@ -146,6 +150,13 @@ SITES = Table(
         Column("timezone", "IANA name", "zone", filled="looked up from the coordinates"),
         Column(
             "grid", "CRS whose grid north is compared", "grid", filled="the site's UTM or UPS zone"
+        ),
+        _sd_blank(
+            "position_sd_m",
+            "m",
+            1e7,
+            "how well the position is known, each axis",
+            "100, a map read by eye: too little to show in any figure",
         ),
         _number("xi_arcsec", "″", -200, 200, "deflection of the vertical, north plus"),
         _number("eta_arcsec", "″", -200, 200, "deflection of the vertical, east plus"),
@@ -359,9 +370,22 @@ READINGS = Table(
     ),
 )
 
+WATCHES = Table(
+    "watches",
+    (
+        Column("timepiece", "id of the watch, as in the setups table", "id", needed=True),
+        Column("date", "local date of the comparison, YYYY-MM-DD", "date", needed=True),
+        Column("time", "its time of day, HH:MM, 24 hours", "time", filled="noon"),
+        _number(
+            "error_s", "s", -86400, 86400, "watch minus true time, plus when fast", needed=True
+        ),
+        _sd("sd_s", "s", 3600, 1.0, "how well they were compared"),
+    ),
+)
+
 TABLES: dict[str, Table] = {table.name: table for table in (SITES, SETUPS, MARKS)}
 #: Tables that a campaign may have beside those.
-OPTIONAL_TABLES: dict[str, Table] = {table.name: table for table in (READINGS,)}
+OPTIONAL_TABLES: dict[str, Table] = {table.name: table for table in (READINGS, WATCHES)}
 
 
 def describe(table: Table) -> list[tuple[str, str, str, str]]:

@@ -1,0 +1,255 @@
+"""A campaign's set-ups adjusted as one: who takes part, and what each is told of it."""
+
+from __future__ import annotations
+
+from collections.abc import Hashable, Sequence
+from dataclasses import dataclass, field, replace
+
+import numpy as np
+import pandas as pd
+
+from orient.flags import Flag
+from orient.numbers.angles import wrap_180, wrap_360
+from orient.numbers.shadow import BoardState
+from orient.observation.adjustment import Fit
+from orient.observation.joint import words
+from orient.observation.joint.copies import copies
+from orient.observation.joint.linear import LONGITUDE
+from orient.observation.joint.model import Comparison, Member
+from orient.observation.joint.together import Adjusted, Together, adjust_together
+from orient.observation.joint.verdict import Finding
+from orient.observation.joint.watches import comparisons, watch_own_sd_s
+from orient.observation.reduction import Reduced
+from orient.tables.campaign import Campaign
+
+#: What keeps a set-up out: its own record is in doubt.
+_DOUBTFUL = frozenset({Flag.WATCH_DOUBTFUL, Flag.HEIGHT_DOUBTFUL, Flag.RECORD_DOUBTFUL})
+#: A figure that was widened by more than this part says that something else may be true.
+_WIDENED = 1.2
+_EARTH_M = 6.371e6
+
+
+@dataclass(frozen=True)
+class JointLine:
+    """A reference line by all the set-ups that bear on it; degrees, astronomic."""
+
+    azimuth_deg: float
+    azimuth_u_deg: float
+    setups: tuple[str, ...]
+
+
+@dataclass
+class Joined:
+    """What the joint adjustment has of one set-up.
+
+    `reduced` is its reduction with the joint azimuth, None where it took no part; `line` its
+    reference line where others bear on it too; `apart_deg` how far its own drawing of the line
+    lies from theirs where it was set apart. `remarks` and `flags` are told with the row's.
+    `together` is the adjustment that it took part in, the same for all that did.
+    """
+
+    reduced: Reduced | None = None
+    line: JointLine | None = None
+    apart_deg: float = 0.0
+    together: Together | None = None
+    flags: list[str] = field(default_factory=list)
+    remarks: list[str] = field(default_factory=list)
+
+
+def join(
+    campaign: Campaign, reduced: Sequence[Reduced | None], marks: Sequence[pd.DataFrame]
+) -> list[Joined]:
+    """Adjust the set-ups that share anything as one.
+
+    Args:
+        campaign: its tables.
+        reduced: of each set-up, by itself.
+        marks: of each set-up, those in use.
+
+    Returns:
+        What the joint adjustment has of each set-up; nothing where it shares nothing.
+    """
+    joined = [Joined() for _ in reduced]
+    copied = copies(marks)
+    names = [str(name) for name in campaign.setups.index]
+    for number, original in copied.items():
+        joined[number].flags.append(Flag.COPIED_MARKS)
+        joined[number].remarks.append(words.copied(names[original]))
+    sound = [
+        number
+        for number, each in enumerate(reduced)
+        if each is not None and number not in copied and _sound(each)
+    ]
+    compared = comparisons(campaign)
+    members = [_member(campaign, number, reduced[number], compared) for number in sound]
+    taking = _sharing(members)
+    _tell_left_out(campaign, reduced, joined, copied, {sound[n] for n in taking})
+    if not taking:
+        return joined
+    chosen = [members[n] for n in taking]
+    observers = [_observer(campaign, sound[n]) for n in taking]
+    together = adjust_together(chosen, compared, observers)
+    numbers = [sound[n] for n in taking]
+    for place, number in enumerate(numbers):
+        _fill(joined[number], together, place, reduced[number])
+    _tell_findings(joined, numbers, together)
+    return joined
+
+
+def _sound(reduced: Reduced) -> bool:
+    """Whether a set-up's own record is such that it can bear on others."""
+    if not reduced.determined or not reduced.fit.converged or not reduced.fit.kept.any():
+        return False
+    own_u = float(np.degrees(np.sqrt(sum(term**2 for term in reduced.fit.terms.values()))))
+    return not _DOUBTFUL & set(reduced.flags) and reduced.board_azimuth_u_deg < _WIDENED * own_u
+
+
+def _member(
+    campaign: Campaign,
+    number: int,
+    reduced: Reduced | None,
+    compared: dict[Hashable, list[Comparison]],
+) -> Member:
+    assert reduced is not None
+    setup = campaign.setups.iloc[number]
+    board, fit = reduced.board, reduced.fit
+    shares: dict[str, Hashable] = {
+        kind: folded(setup[kind]) for kind in ("timepiece", "level") if setup[kind]
+    }
+    if board.watch == "none" or not np.isfinite(board.watch_utc_s[fit.kept]).any():
+        shares.pop("timepiece", None)
+    if setup["rod"]:
+        shares["rod"] = (folded(setup["rod"]), round(float(setup["gnomon_height_mm"]), 3))
+    if setup["observer"]:
+        shares["observer"] = (folded(setup["observer"]), board.edge)
+    angle = float(setup["reference_angle_deg"])
+    if np.isfinite(angle):
+        shares["line"] = (str(setup["site"]), str(setup["reference_name"]))
+    place_sd_m = float(campaign.sites.loc[setup["site"]].get("position_sd_m", np.nan))
+    if np.isfinite(place_sd_m):
+        shares["place"] = str(setup["site"])
+    return Member(
+        name=str(setup.name),
+        board=board,
+        fit=fit,
+        shares=shares,
+        line_direction_rad=float(np.radians(np.nan_to_num(angle))),
+        line_sd_rad=float(np.radians(np.nan_to_num(setup["reference_sd_deg"], nan=1.0))),
+        place_sd_rad=float(np.nan_to_num(place_sd_m)) / _EARTH_M,
+        watch_own_sd_s=watch_own_sd_s(compared.get(shares.get("timepiece"), []), board.noon_utc_s),
+    )
+
+
+def folded(name: object) -> str:
+    """An id by which capitals and spaces make no difference."""
+    return "".join(str(name).split()).casefold()
+
+
+def _observer(campaign: Campaign, number: int) -> str | None:
+    return folded(campaign.setups["observer"].iloc[number]) or None
+
+
+def _sharing(members: Sequence[Member]) -> list[int]:
+    """The members that share anything with another, or whose place is uncertain."""
+    users: dict[tuple[str, Hashable], int] = {}
+    for member in members:
+        for item in member.shares.items():
+            users[item] = users.get(item, 0) + 1
+    return [
+        number
+        for number, member in enumerate(members)
+        if any(users[item] > 1 or item[0] == "place" for item in member.shares.items())
+    ]
+
+
+def _tell_left_out(
+    campaign: Campaign,
+    reduced: Sequence[Reduced | None],
+    joined: list[Joined],
+    copied: dict[int, int],
+    taking: set[int],
+) -> None:
+    """Say of a set-up whose own record is in doubt that it does not bear on the others."""
+    setups = campaign.setups
+    for number, each in enumerate(reduced):
+        if each is None or number in taking or number in copied or _sound(each):
+            continue
+        row = setups.iloc[number]
+        if any(
+            row[kind] and (setups[kind] == row[kind]).sum() > 1
+            for kind in ("timepiece", "rod", "level", "observer")
+        ):
+            joined[number].remarks.append(words.LEFT_OUT)
+
+
+def _fill(joined: Joined, together: Together, place: int, reduced: Reduced | None) -> None:
+    assert reduced is not None
+    adjusted = together.boards[place]
+    joined.reduced = _with_joint(reduced, adjusted)
+    joined.together = together
+    line = adjusted.line
+    if line is not None and len(line.members) > 0:
+        joined.line = JointLine(
+            float(wrap_360(np.degrees(line.azimuth_rad))),
+            float(np.degrees(line.azimuth_u_rad)),
+            tuple(together.members[n].name for n in line.members),
+        )
+    if joined.line is None or together.members[place].name in joined.line.setups:
+        joined.remarks.append(words.gained(together, place, reduced, joined.reduced))
+
+
+def _with_joint(reduced: Reduced, adjusted: Adjusted) -> Reduced:
+    fit = _joint_fit(reduced.fit, adjusted)
+    azimuth_deg = float(np.degrees(fit.state.board_azimuth_rad))
+    u_deg = float(np.degrees(fit.azimuth_u_rad))
+    methods = dict(reduced.methods)
+    methods["adjustment"] = replace(
+        methods["adjustment"],
+        azimuth_rad=float(fit.state.board_azimuth_rad),
+        azimuth_u_rad=fit.azimuth_u_rad,
+        terms=fit.terms,
+    )
+    timed = reduced.watch_error_s is not None
+    return replace(
+        reduced,
+        board_azimuth_deg=azimuth_deg,
+        board_azimuth_u_deg=u_deg,
+        methods=methods,
+        fit=fit,
+        watch_error_s=float(fit.state.watch_error_s) if timed else None,
+        watch_error_u_s=float(np.sqrt(adjusted.covariance[6, 6])) if timed else None,
+    )
+
+
+def _joint_fit(fit: Fit, adjusted: Adjusted) -> Fit:
+    values = adjusted.state[:LONGITUDE].copy()
+    values[0] = np.mod(values[0], 2.0 * np.pi)
+    return replace(
+        fit,
+        state=BoardState(*values.tolist()),
+        covariance=adjusted.covariance[:LONGITUDE, :LONGITUDE],
+        terms=adjusted.terms,
+    )
+
+
+def _tell_findings(joined: list[Joined], numbers: list[int], together: Together) -> None:
+    cut: dict[int, set[int]] = {}
+    for finding in together.findings:
+        for board in finding.boards:
+            cut.setdefault(board, set()).add(finding.row)
+            each = joined[numbers[board]]
+            each.flags.append(_flag(finding))
+            each.remarks.insert(0, words.finding(finding, together))
+            if _flag(finding) is Flag.SET_APART:
+                each.apart_deg = abs(float(wrap_180(np.degrees(finding.apart))))
+    for board, rows in cut.items():
+        if len(rows) > 2:
+            joined[numbers[board]].flags.append(Flag.SET_APART)
+    for each in joined:
+        each.flags = list(dict.fromkeys(each.flags))
+
+
+def _flag(finding: Finding) -> Flag:
+    if finding.undecided:
+        return Flag.SETUPS_DISAGREE
+    return Flag.SET_APART if finding.kind == "line" else Flag.NOT_SHARED

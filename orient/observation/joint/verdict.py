@@ -1,0 +1,210 @@
+"""Whether what is said to be shared is shared: each tie tested against all the rest.
+
+The tie of a board's unknown to a shared one is an observation like any other, and is tested as
+one (data snooping, W. Baarda, A testing procedure for use in geodetic networks, 1968): with the
+force g on the tie and its cofactor q, g²/q is what the sum of squares would lose without it. A
+watch is tested too for another error from each day on. One tie is let go at a time, the worst of
+each group of boards that hang together, until none is worse than chance.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from orient.observation.joint.linear import AZIMUTH, SCALE, WATCH
+from orient.observation.joint.model import LINE, TIE_KIND, TIE_ROW, WATCH_ERROR, Model, Shared
+from orient.observation.joint.solve import Solved
+
+Array = NDArray[np.float64]
+
+#: Chance that in a clean campaign any tie is let go.
+FALSE_ALARM = 0.003
+#: Two boards contradict each other, and nothing tells which is wrong, where letting go the one
+#: serves no better than the other by this much.
+_NO_BETTER = 8.0
+# A tie that nothing else bears on cannot be tested.
+_UNTESTED = 1e-6
+_ROUNDS = 400
+
+
+@dataclass(frozen=True)
+class Finding:
+    """Something said to be shared that is not: the kind, the boards, and by how much.
+
+    `boards` are those let go; `from_on` tells that they are all from a day on. `apart` is the
+    difference, in the unknown's own unit, `apart_u` its standard uncertainty. `undecided`
+    tells that two or more contradict each other and nothing tells which is wrong.
+    """
+
+    kind: str
+    key: object
+    row: int
+    boards: tuple[int, ...]
+    apart: float
+    apart_u: float
+    from_on: bool = False
+    undecided: bool = False
+
+
+def judge(
+    model: Model, solved: Solved, again: Callable[[Model, Solved], Solved]
+) -> tuple[Model, Solved, list[Finding]]:
+    """Let go, one after the other, the ties that the marks reject.
+
+    Args:
+        model: with every tie that was stated.
+        solved: its adjustment.
+        again: adjusts a changed model, from the last adjustment.
+
+    Returns:
+        The model without the rejected ties, its adjustment, and what was found.
+    """
+    findings: list[Finding] = []
+    loosened: set[tuple[int, int]] = set()
+    for _ in range(_ROUNDS):
+        worst = _worst(model, solved, loosened)
+        if not worst:
+            break
+        for finding in worst:
+            model = _without(model, finding)
+            loosened |= {(board, finding.row) for board in finding.boards if finding.undecided}
+        findings += worst
+        solved = again(model, solved)
+    return model, solved, findings
+
+
+def _without(model: Model, finding: Finding) -> Model:
+    if finding.undecided:
+        variance = (finding.apart / SCALE[finding.row]) ** 2
+        return model.loosened(finding.boards, finding.row, variance)
+    if finding.from_on:
+        thing = next(t for t in model.things if (t.kind, t.key) == (finding.kind, finding.key))
+        return model.split_watch(thing, finding.boards)
+    for board in finding.boards:
+        model = model.cut(board, finding.row)
+    return model
+
+
+def _worst(model: Model, solved: Solved, loosened: set[tuple[int, int]]) -> list[Finding]:
+    """The finding that helps most in each group of boards that hang together."""
+    test, apart, apart_u = _ties(model, solved)
+    for board, row in loosened:
+        test[board, row] = 0.0
+    limit = _limit(int(np.count_nonzero(test)))
+    groups = _hanging_together(model)
+    found = []
+    for group in np.unique(groups[np.unique(np.nonzero(test > limit)[0])]):
+        members = np.flatnonzero(groups == group)
+        place, row = divmod(int(np.argmax(test[members])), test.shape[1])
+        best = _single(model, test, apart, apart_u, int(members[place]), row)
+        gain = float(test[members[place], row])
+        for thing in model.things:
+            if thing.kind == "timepiece" and groups[thing.members[0]] == group:
+                step = _step_of_watch(model, solved, thing)
+                if step is not None and step[0] > gain:
+                    gain, best = step
+        found.append(best)
+    return found
+
+
+def _limit(count: int) -> float:
+    from scipy.stats import chi2
+
+    return float(chi2.isf(FALSE_ALARM / max(count, 1), 1))
+
+
+def _ties(model: Model, solved: Solved) -> tuple[Array, Array, Array]:
+    """Of each tied unknown: the test, and how far it lies from what it is tied to, (B, 10)."""
+    design = model.design()
+    hidden = np.einsum("bik,bij->bjk", design, solved.tied)  # (B, 10, 9): each row's H′M
+    block = solved.shared_cov.blocks(model.column)
+    spread = np.einsum("bjk,bkl,bjl->bj", hidden, block, hidden, optimize=True)
+    own = np.einsum("bii->bi", solved.tied)
+    cofactor = own - spread
+    is_tied = np.zeros(own.shape, dtype=bool)
+    for tie, row in enumerate(TIE_ROW):
+        is_tied[:, row] |= (model.column[:, tie] >= 0) & (TIE_KIND[tie] != "place")
+    testable = is_tied & (cofactor > _UNTESTED * np.maximum(own, 1e-300))
+    safe = np.where(testable, cofactor, 1.0)
+    test = np.where(testable, solved.force**2 / safe, 0.0)
+    apart = np.where(testable, solved.force / safe, 0.0) * SCALE
+    return test, apart, np.where(testable, 1.0 / np.sqrt(safe), 0.0) * SCALE
+
+
+def _single(
+    model: Model, test: Array, apart: Array, apart_u: Array, board: int, row: int
+) -> Finding:
+    kind = next(TIE_KIND[tie] for tie in range(len(TIE_ROW)) if TIE_ROW[tie] == row)
+    thing = next(
+        t for t in model.things if t.kind == kind and set(t.unknowns) & _tied_to(model, board, row)
+    )
+    figures = (float(apart[board, row]), float(apart_u[board, row]))
+    if kind == "line":
+        others = [n for n in thing.members if n != board and model.column[n, LINE] >= 0]
+        rivals = [n for n in others if test[n, row] > test[board, row] - _NO_BETTER]
+        if rivals:
+            boards = tuple(sorted([board, *rivals]))
+            return Finding(kind, thing.key, row, boards, *figures, undecided=True)
+    return Finding(kind, thing.key, row, (board,), *figures)
+
+
+def _tied_to(model: Model, board: int, row: int) -> set[int]:
+    return {int(n) for n in model.column[board, row == TIE_ROW] if n >= 0}
+
+
+def _step_of_watch(model: Model, solved: Solved, thing: Shared) -> tuple[float, Finding] | None:
+    """The day from which on another error of a watch serves best, and by how much."""
+    members = [n for n in thing.members if model.column[n, WATCH_ERROR] == thing.unknowns[0]]
+    order = sorted(members, key=lambda n: model.members[n].board.noon_utc_s)
+    if len(order) < 2:
+        return None
+    after = np.array(order[::-1])
+    force = np.cumsum(solved.force[after, WATCH])
+    own = np.cumsum(solved.tied[after, WATCH, WATCH])
+    hidden = np.einsum("bik,bi->bk", model.design()[after], solved.tied[after, :, WATCH])
+    best: tuple[float, Finding] | None = None
+    column = np.zeros(model.size)
+    for count, board in enumerate(after[:-1], start=1):
+        known = model.column[board] >= 0
+        np.add.at(column, model.column[board][known], hidden[count - 1][known])
+        noon = model.members[board].board.noon_utc_s
+        if noon - model.members[after[count]].board.noon_utc_s < 6 * 3600.0:
+            continue
+        cofactor = own[count - 1] - column @ solved.shared_cov.solve(column)
+        if cofactor <= _UNTESTED * own[count - 1]:
+            continue
+        gain = float(force[count - 1] ** 2 / cofactor)
+        if best is None or gain > best[0]:
+            apart = float(force[count - 1] / cofactor) * SCALE[WATCH]
+            u = SCALE[WATCH] / float(np.sqrt(cofactor))
+            boards = tuple(int(n) for n in after[:count])
+            best = gain, Finding("timepiece", thing.key, WATCH, boards, apart, u, from_on=True)
+    return best
+
+
+def _hanging_together(model: Model) -> NDArray[np.intp]:
+    """Which boards hang together by what they share: a number for each group of them."""
+    from scipy.sparse import coo_matrix
+    from scipy.sparse.csgraph import connected_components
+
+    board, tie = np.nonzero(model.column >= 0)
+    count = len(model.column)
+    size = count + model.size
+    graph = coo_matrix(
+        (np.ones(len(board)), (board, count + model.column[board, tie])), shape=(size, size)
+    )
+    return np.asarray(connected_components(graph, directed=False)[1][:count], dtype=np.intp)
+
+
+def azimuth_doubt(findings: list[Finding]) -> dict[int, float]:
+    """By board, how far its line lies from where the others see it, radians."""
+    return {
+        board: abs(finding.apart)
+        for finding in findings
+        if finding.row == AZIMUTH and not finding.undecided
+        for board in finding.boards
+    }

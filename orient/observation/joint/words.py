@@ -1,0 +1,121 @@
+"""What is said to people of set-ups adjusted as one."""
+
+from __future__ import annotations
+
+import numpy as np
+
+from orient.numbers.angles import wrap_360
+from orient.numbers.tolerances import COVERAGE_95
+from orient.observation.joint.linear import STATE
+from orient.observation.joint.together import Together
+from orient.observation.joint.verdict import Finding
+from orient.observation.reduction import Reduced
+
+#: What each kind of shared thing is called.
+CALLED = {
+    "timepiece": "watch",
+    "rod": "rod",
+    "level": "level",
+    "observer": "observer",
+    "line": "line",
+    "place": "site",
+}
+LEFT_OUT = (
+    "Its own record is in doubt: it does not bear on the set-ups that share its watch, rod, level "
+    "or observer, nor they on it."
+)
+_NAMED = 6
+
+
+def copied(original: str) -> str:
+    """Of a set-up whose marks stand under another id already."""
+    return (
+        f"These are the marks of {original} under a second id: the board is counted once, and "
+        "this row stands by itself."
+    )
+
+
+def gained(together: Together, place: int, alone: Reduced, joint: Reduced) -> str:
+    """What a set-up gains from those that it shares something with."""
+    shared = [
+        thing
+        for thing in together.model.things
+        if place in thing.members and len(thing.members) > 1
+    ]
+    with_whom = sorted({n for thing in shared for n in thing.members} - {place})
+    alone_95, joint_95 = (COVERAGE_95 * each.board_azimuth_u_deg for each in (alone, joint))
+    kinds = [CALLED[kind] for kind in CALLED if any(thing.kind == kind for thing in shared)]
+    if not shared:
+        return f"With the place as uncertain as was stated, the board is good to ± {joint_95:.2f}°."
+    count = len(with_whom)
+    return (
+        f"Adjusted as one with {count} other set-up{'s' * (count != 1)} (the same "
+        f"{_listed(kinds)}): the board's azimuth {wrap_360(joint.board_azimuth_deg):.2f}° ± "
+        f"{joint_95:.2f}°; alone {wrap_360(alone.board_azimuth_deg):.2f}° ± {alone_95:.2f}° (95 %)."
+    )
+
+
+def _listed(names: list[str]) -> str:
+    if len(names) < 2:
+        return "".join(names)
+    return ", ".join(names[:-1]) + " and " + names[-1]
+
+
+def finding(found: Finding, together: Together) -> str:
+    """A sentence on something that was said to be shared and is not."""
+    names = _names([together.members[n].name for n in found.boards])
+    apart, u = abs(found.apart), COVERAGE_95 * found.apart_u
+    called = label(found.key)
+    if found.kind == "line":
+        figure = f"{np.degrees(apart):.2f}° ± {np.degrees(u):.2f}° (95 %)"
+        if found.undecided:
+            return (
+                f"The set-ups of {called} disagree by {figure}, and nothing tells which is wrong "
+                f"({names}): the azimuth is stated wide enough for all of them."
+            )
+        return (
+            f"{names} has the line to {called} {figure} from where the other set-ups of it do: it "
+            "is set apart from them. Was its direction read right, was it the same mark, did "
+            "the board move?"
+        )
+    if found.kind == "timepiece":
+        from_on = " from then on" if found.from_on and len(found.boards) > 1 else ""
+        way = "faster" if found.apart > 0 else "slower"
+        return (
+            f"At {names} the watch {called} was {_duration(apart)} ± {_duration(u)} (95 %) {way} "
+            f"than at the other set-ups{from_on}: it was set anew, or it is another watch. It is "
+            "taken for another."
+        )
+    figure = f"{_size(found.row, apart)} ± {_size(found.row, u)} (95 %)"
+    return (
+        f"At {names} the {CALLED[found.kind]} {called} differs by {figure} from the other set-ups: "
+        "it is taken for another."
+    )
+
+
+def label(key: object) -> str:
+    """The name of a shared thing, for people."""
+    if isinstance(key, tuple):
+        return str(key[1]) if isinstance(key[1], str) and key[1] not in _EDGES else str(key[0])
+    return str(key)
+
+
+_EDGES = ("middle", "dark")
+
+
+def _names(names: list[str]) -> str:
+    more = f" and {len(names) - _NAMED} more" if len(names) > _NAMED else ""
+    return ", ".join(names[:_NAMED]) + more
+
+
+def _size(row: int, value: float) -> str:
+    unit = STATE[row]
+    if unit.startswith("slope"):
+        return f"{np.degrees(value):.2f}°"
+    if unit.endswith("_rad"):
+        return f"{np.degrees(value) * 60:.0f}′"
+    return f"{value:.1f} mm"
+
+
+def _duration(seconds: float) -> str:
+    return f"{seconds:.0f} s" if seconds < 90 else f"{seconds / 60:.1f} min"

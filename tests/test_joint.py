@@ -1,0 +1,178 @@
+"""Set-ups adjusted as one, by files and command, against truth and the best that can be had."""
+
+from dataclasses import replace
+
+import numpy as np
+import pytest
+from crew_on_file import Crew, add_board, best_possible_deg, crew
+
+WITHIN = 1.959964
+
+
+@pytest.fixture
+def generator():
+    return np.random.default_rng(20260611)
+
+
+def column(rows, key):
+    return np.array([np.nan if row[key] is None else row[key] for row in rows])
+
+
+# --- what is gained, and no more ---------------------------------------------------------------
+
+
+def test_a_shared_watch_rod_and_eye_make_every_board_better(generator, tmp_path):
+    made = crew(generator, watch="running")
+    rows = made.reduce(tmp_path / "c")
+    together, alone = column(rows, "board_azimuth_u_deg"), column(rows, "alone_azimuth_u_deg")
+    assert (together < 0.75 * alone).all()
+    assert together == pytest.approx(best_possible_deg(made), rel=0.06)
+    assert (np.abs(made.errors_deg(rows)) < 3.29 * together).all()
+
+
+def test_alone_is_what_each_board_has_by_itself(generator, tmp_path):
+    made = crew(generator, boards=3)
+    rows = made.reduce(tmp_path / "c")
+    alone = made.reduce(tmp_path / "c", "--alone")
+    for key in ("timepiece", "rod", "observer"):
+        for row in made.setups:
+            row.pop(key)
+    unshared = made.reduce(tmp_path / "c")
+    assert unshared == alone
+    assert column(alone, "board_azimuth_deg") == pytest.approx(column(rows, "alone_azimuth_deg"))
+    assert all(row["alone_azimuth_deg"] is None for row in alone)
+    assert (column(rows, "board_azimuth_deg") != column(alone, "board_azimuth_deg")).all()
+
+
+def test_one_line_by_many_boards_is_one_azimuth(generator, tmp_path):
+    made = crew(generator, one_line=True, boards=5)
+    rows = made.reduce(tmp_path / "c")
+    line = column(rows, "combined_azimuth_deg")
+    assert (line == line[0]).all()
+    assert (column(rows, "combined_setups") == 5).all()
+    u = rows[0]["combined_azimuth_u_deg"]
+    assert u < 0.6 * np.hypot(column(rows, "alone_azimuth_u_deg"), 0.1).min()
+    assert abs((line[0] - made.line_deg["A"] + 180) % 360 - 180) < 3.29 * u
+
+
+def test_a_level_s_bias_shows_when_boards_stand_at_other_azimuths(generator, tmp_path):
+    made = crew(generator, level=True, one_line=True, boards=6, watch="running")
+    with_level = column(made.reduce(tmp_path / "c"), "board_azimuth_u_deg")
+    for row in made.setups:
+        row.pop("level")
+    without = column(made.reduce(tmp_path / "c"), "board_azimuth_u_deg")
+    assert (with_level < without).all()
+
+
+# --- a watch and its comparisons ---------------------------------------------------------------
+
+
+def test_comparisons_with_a_time_signal_make_a_running_watch_a_good_one(generator, tmp_path):
+    made = crew(generator, boards=4, watch="running")
+    before = column(made.reduce(tmp_path / "c"), "board_azimuth_u_deg")
+    # The watch gains 8 s a day, as no quartz watch does.
+    gained = [8.0 * number - made.truth[number].watch_fast_s + 90.0 for number in range(4)]
+    again = Crew()
+    for number, truth in enumerate(made.truth):
+        row = {key: made.setups[number][key] for key in ("timepiece", "rod", "observer", "watch")}
+        truth = replace(truth, watch_fast_s=truth.watch_fast_s + gained[number])
+        site = made.setups[number]["site"]
+        add_board(again, generator, truth, site, made.sites[site], 100 + number, row, 0.7)
+    again.tables["watches.csv"] = (
+        "timepiece,date,time,error_s,sd_s\nw0,2026-04-10,12:00,82,1\nw0,2026-04-15,12:00,122,1\n"
+    )
+    for options in ((), ("--alone",)):
+        rows = again.reduce(tmp_path / "d", *options)
+        u = column(rows, "board_azimuth_u_deg")
+        assert (u < 0.8 * before).all()
+        assert (np.abs(again.errors_deg(rows)) < 3.29 * u).all()
+
+
+def test_a_watch_set_anew_unnoticed_is_taken_for_two(generator, tmp_path):
+    made = crew(generator, boards=6, watch="running")
+    _set_anew(made, generator, 3, 420.0)
+    rows = made.reduce(tmp_path / "c")
+    assert [("not-shared" in row["flags"]) for row in rows] == [False] * 3 + [True] * 3
+    assert (np.abs(made.errors_deg(rows)) < 3.29 * column(rows, "board_azimuth_u_deg")).all()
+
+
+def _set_anew(made, generator, first, seconds):
+    """The boards from one on again, their watch faster than it was."""
+    again = Crew()
+    for number, row in enumerate(made.setups):
+        truth = made.truth[number]
+        if number >= first:
+            truth = replace(truth, watch_fast_s=truth.watch_fast_s + seconds)
+        keys = {key: value for key, value in row.items() if key not in ("setup", "site", "date")}
+        add_board(
+            again, generator, truth, row["site"], made.sites[row["site"]], 100 + number, keys, 0.7
+        )
+    made.truth, made.setups, made.marks, made.utc_s = (
+        again.truth, again.setups, again.marks, again.utc_s,
+    )  # fmt: skip
+
+
+# --- one that contradicts the others -----------------------------------------------------------
+
+
+def test_a_board_wrong_on_its_reference_is_named_and_spoils_nobody(generator, tmp_path):
+    made = crew(generator, boards=8, one_line=True)
+    made.setups[4]["reference_angle_deg"] += 2.0
+    rows = made.reduce(tmp_path / "c")
+    assert [row["setup"] for row in rows if "set-apart" in row["flags"]] == ["b5"]
+    assert not any("setups-disagree" in row["flags"] for row in rows)
+    assert rows[4]["combined_azimuth_deg"] is None
+    assert rows[0]["combined_setups"] == 7
+    off = (rows[0]["combined_azimuth_deg"] - made.line_deg["A"] + 180) % 360 - 180
+    assert abs(off) < 3.29 * rows[0]["combined_azimuth_u_deg"]
+    # What it says of the line is wide enough for what the others say.
+    off = (rows[4]["reference_azimuth_deg"] - made.line_deg["A"] + 180) % 360 - 180
+    assert abs(off) < 1.96 * rows[4]["reference_azimuth_u_deg"]
+
+
+def test_two_that_contradict_each_other_are_both_wide(generator, tmp_path):
+    made = crew(generator, boards=2, one_line=True)
+    made.setups[1]["reference_angle_deg"] += 2.0
+    rows = made.reduce(tmp_path / "c")
+    assert all("setups-disagree" in row["flags"] for row in rows)
+    off = (rows[0]["combined_azimuth_deg"] - made.line_deg["A"] + 180) % 360 - 180
+    assert abs(off) < 1.96 * rows[0]["combined_azimuth_u_deg"]
+    assert (np.abs(made.errors_deg(rows)) < 1.96 * column(rows, "board_azimuth_u_deg")).all()
+
+
+def test_marks_copied_under_a_second_id_count_once(generator, tmp_path):
+    made = crew(generator, boards=3)
+    before = made.reduce(tmp_path / "c")
+    made.setups.append({**made.setups[0], "setup": "b1 again"})
+    made.marks.append(made.marks[0].assign(setup="b1 again"))
+    made.truth.append(made.truth[0])
+    rows = made.reduce(tmp_path / "c")
+    assert rows[:3] == before
+    assert "copied-marks" in rows[3]["flags"]
+
+
+# --- many campaigns ----------------------------------------------------------------------------
+
+CAMPAIGNS = [
+    {"boards": 6},
+    {"boards": 6, "watch": "running"},
+    {"boards": 9, "latitude_deg": -40.0, "watches": 2, "rate_s": 1.0},
+    {"boards": 12, "latitude_deg": 58.0, "watches": 3, "rate_s": 1.0, "watch": "running"},
+    {"boards": 8, "one_line": True, "level": True},
+    {"boards": 60, "watches": 3, "rate_s": 1.0, "latitude_deg": -20.0},
+]
+
+
+@pytest.mark.slow
+def test_as_good_as_can_be_and_as_good_as_is_said(tmp_path):
+    """Errors against the least standard uncertainty possible: within 10 %; 93 to 97 % inside."""
+    scaled, inside = [], []
+    for number, kinds in enumerate(CAMPAIGNS):
+        for turn in range(max(1, 150 // kinds["boards"])):
+            made = crew(np.random.default_rng([5, number, turn]), **kinds)
+            rows = made.reduce(tmp_path / "c")
+            error = made.errors_deg(rows)
+            scaled.append(error / best_possible_deg(made, rate_s=kinds.get("rate_s", 0.0)))
+            inside.append(np.abs(error) < WITHIN * column(rows, "board_azimuth_u_deg"))
+    assert np.sqrt(np.mean(np.concatenate(scaled) ** 2)) < 1.10
+    assert 0.93 <= np.mean(np.concatenate(inside)) <= 0.97
