@@ -29,6 +29,8 @@ OWN = {
 #: What is a set-up's own beside what is shared.
 BESIDE = {"height_mm": 0.1, "watch_fast_s": 1.0, "edge_lift_deg": 0.4 / 60}
 LEVEL_PART = np.sqrt(0.5)
+#: Single marks scatter along the shadow by this part of the width of its soft edge.
+SOFT_PART = 0.08
 _ERRORS = ("board_azimuth_deg", *OWN)
 _STEP = np.array([0.01, 0.01, 0.01, 0.1, 0.1, 0.1, 5.0, 0.01])
 
@@ -141,7 +143,10 @@ def add_board(made, generator, truth, site, place, day, row, noise_mm, every_s=1
     azimuth, altitude, _ = simulate.sun_seen(utc_s, *place, 0.0, PRESSURE_HPA, TEMPERATURE_C)
     tips = simulate.shadow_tips(azimuth, altitude, truth)
     seen = (altitude > 12.0) & (np.hypot(*tips.T) < 870.0)
-    tips = tips[seen] + generator.normal(0.0, noise_mm, (int(seen.sum()), 2))
+    tips = tips[seen]
+    outward = tips / np.hypot(*tips.T)[:, None]
+    along = generator.normal(0.0, 1.0, len(tips)) * soft_mm(altitude[seen]) * noise_mm / MARK_SD
+    tips = tips + generator.normal(0.0, noise_mm, tips.shape) + along[:, None] * outward
     name = f"b{len(made.setups) + 1}"
     clock = [str(np.timedelta64(int(s), "s").astype("datetime64[s]"))[11:] for s in watch_s[seen]]
     made.truth.append(truth)
@@ -155,6 +160,11 @@ def add_board(made, generator, truth, site, place, day, row, noise_mm, every_s=1
             {"setup": name, "time": clock, "x_mm": tips[:, 0].round(3), "y_mm": tips[:, 1].round(3)}
         )
     )
+
+
+def soft_mm(altitude_deg):
+    """How much marks scatter along the shadow by the soft edge: the sun is 0.0093 wide."""
+    return SOFT_PART * 300.0 * 0.0093 / np.sin(np.radians(altitude_deg)) ** 2
 
 
 def best_possible_deg(made: Crew, rough: float = 1.0, rate_s: float = 0.0) -> np.ndarray:
@@ -174,7 +184,7 @@ def best_possible_deg(made: Crew, rough: float = 1.0, rate_s: float = 0.0) -> np
     for number, row in enumerate(made.setups):
         own = slice(number * kinds, (number + 1) * kinds)
         partials = _partials(made, number)
-        matrix[own, own] += partials.T @ partials / (MARK_SD * rough) ** 2
+        matrix[own, own] += partials.T @ partials / rough**2
         days = number - (boards - 1) / 2
         ties = {
             "height_mm": [("rod", 1.0)],
@@ -211,7 +221,7 @@ def best_possible_deg(made: Crew, rough: float = 1.0, rate_s: float = 0.0) -> np
 
 
 def _partials(made: Crew, number: int) -> np.ndarray:
-    """Millimetres of every mark for a unit of each error of a board, by differences."""
+    """Standard uncertainties of every mark for a unit of each error, by differences."""
     truth, utc_s = made.truth[number], made.utc_s[number]
     place = made.sites[made.setups[number]["site"]]
     count = len(utc_s)
@@ -234,4 +244,10 @@ def _partials(made: Crew, number: int) -> np.ndarray:
             ]
             difference = sides[0] - sides[1]
         columns.append(difference.ravel() / (2.0 * step))
-    return np.stack(columns, axis=-1)
+    plain = np.stack(columns, axis=-1).reshape(count, 2, -1)
+    tips = simulate.shadow_tips(azimuth[:count], altitude[:count], truth)
+    outward = tips / np.hypot(*tips.T)[:, None]
+    soft = soft_mm(altitude[:count])
+    covariance = MARK_SD**2 * np.eye(2) + np.einsum("n,ni,nj->nij", soft**2, outward, outward)
+    whiten = np.linalg.inv(np.linalg.cholesky(covariance))
+    return (whiten @ plain).reshape(2 * count, -1)

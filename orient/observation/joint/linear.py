@@ -13,6 +13,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from orient.numbers import sun
+from orient.numbers.propagation import edge_scatter_mm
 from orient.numbers.shadow import UNKNOWNS, BoardState
 from orient.observation.adjustment import Fit
 from orient.observation.board import Board
@@ -37,7 +38,9 @@ class Marks:
 
     `long` is one board whose every figure is an array over all the marks, n of them. `first`
     is the place of each board's first mark, and n; `owner` the board of each mark; `timed`
-    tells which are tied to the sky by their watch times; `sd_mm` is the stated scatter.
+    tells which are tied to the sky by their watch times. `sd_mm` is the stated scatter each
+    way, `soft_mm` that along the shadow, by its soft edge, beside it, and `time_sd_s` what
+    each mark's own time may be off.
     """
 
     long: Board
@@ -45,6 +48,8 @@ class Marks:
     owner: Index
     timed: NDArray[np.bool_]
     sd_mm: Array
+    soft_mm: Array
+    time_sd_s: Array
 
     @property
     def boards(self) -> int:
@@ -71,6 +76,8 @@ class Marks:
             self.owner[marks] - boards.start,
             self.timed[marks],
             self.sd_mm[marks],
+            self.soft_mm[marks],
+            self.time_sd_s[marks],
         )
 
 
@@ -109,10 +116,25 @@ def gather(boards: Sequence[Board], fits: Sequence[Fit]) -> tuple[Marks, Array]:
         pressure_hpa=each("pressure_hpa"),  # type: ignore[arg-type]
         temperature_c=each("temperature_c"),  # type: ignore[arg-type]
     )
-    sd_mm = np.array([board.tolerances.mark_sd_mm for board in boards])[owner]
+    soft_mm = np.concatenate(
+        [
+            edge_scatter_mm(board.length_mm[mask], board.height_mm, board.tolerances)
+            for board, mask in zip(boards, kept, strict=True)
+        ]
+    )
+    stated = [board.tolerances for board in boards]
     first = np.concatenate([[0], np.cumsum(counts)])
     utc_s = np.concatenate([fit.utc_s[mask] for fit, mask in zip(fits, kept, strict=True)])
-    return Marks(long, first, owner, np.isfinite(watch_utc_s) & by_watch, sd_mm), utc_s
+    found = Marks(
+        long,
+        first,
+        owner,
+        np.isfinite(watch_utc_s) & by_watch,
+        np.array([each.mark_sd_mm for each in stated])[owner],
+        soft_mm,
+        np.array([each.time_sd_s for each in stated])[owner],
+    )
+    return found, utc_s
 
 
 @dataclass(frozen=True)
@@ -177,21 +199,41 @@ def _tips(marks: Marks, state: Array, utc_s: Array) -> tuple[Array, Array, Array
     return whole, every, -partials[..., WATCH]
 
 
+def _whitening(marks: Marks, along: Array) -> Array:
+    """What turns each mark's millimetres into standard uncertainties, (n, 2, 2).
+
+    A mark without a time tells only what lies across the track: one number.
+    """
+    x, y = marks.long.x_mm, marks.long.y_mm
+    soft = (marks.soft_mm / np.maximum(np.hypot(x, y), 1e-9))[:, None] * np.stack([x, y], axis=-1)
+    late = np.where(marks.timed, marks.time_sd_s, 0.0)[:, None] * np.nan_to_num(along)
+    own = marks.sd_mm**2
+    xx = own + soft[:, 0] ** 2 + late[:, 0] ** 2
+    xy = soft[:, 0] * soft[:, 1] + late[:, 0] * late[:, 1]
+    yy = own + soft[:, 1] ** 2 + late[:, 1] ** 2
+    # The inverse of the lower Cholesky factor of each mark's 2 × 2 covariance.
+    whiten = np.zeros((len(x), 2, 2))
+    whiten[:, 0, 0] = 1.0 / np.sqrt(xx)
+    whiten[:, 1, 1] = 1.0 / np.sqrt(yy - xy**2 / xx)
+    whiten[:, 1, 0] = -whiten[:, 1, 1] * xy / xx
+    if marks.timed.all():
+        return whiten
+    across = np.stack([-along[:, 1], along[:, 0]], axis=-1)
+    across /= np.maximum(np.hypot(*along.T), 1e-12)[:, None]
+    seen = np.sqrt(own + np.sum(across * soft, axis=1) ** 2)
+    single = np.stack([across / seen[:, None], np.zeros_like(across)], axis=1)
+    return np.where(marks.timed[:, None, None], whiten, single)
+
+
 def _normals(
     marks: Marks, state: Array, utc_s: Array, sd_factor: Array
 ) -> tuple[Array, Array, Array, Array]:
     whole, partials, along = _tips(marks, state, utc_s)
-    # Without a time, only what lies across the track tells anything.
-    across = np.stack([-along[:, 1], along[:, 0]], axis=-1)
-    across /= np.maximum(np.hypot(*along.T), 1e-12)[:, None]
-    projector = np.where(
-        marks.timed[:, None, None], np.eye(2), across[:, :, None] * across[:, None, :]
-    )
-    sd = marks.sd_mm * sd_factor[marks.owner]
-    residual = np.einsum("nij,nj->ni", projector, whole) / sd[:, None]
-    design = np.einsum("nij,njk->nik", projector, partials) / sd[:, None, None]
+    whiten = _whitening(marks, along) / sd_factor[marks.owner][:, None, None]
+    residual = np.squeeze(whiten @ whole[..., None], -1)
+    design = whiten @ partials
     # A mark whose light is gone at this state has no say.
-    lit = np.isfinite(residual).all(axis=1) & np.isfinite(design).all(axis=(1, 2))
+    lit = np.asarray(np.isfinite(residual).all(axis=1) & np.isfinite(design).all(axis=(1, 2)))
     residual, design = np.where(lit[:, None], residual, 0), np.where(lit[:, None, None], design, 0)
     start = marks.first[:-1]
     squares = np.einsum("nik,nil->nkl", design, design)
