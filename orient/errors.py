@@ -29,9 +29,27 @@ class Fault:
         return f"{', '.join(place)}: found {self.found}; wanted {self.wanted}"
 
 
-class InputError(Exception):
+class InputError(ValueError):
     """The input is at fault; `faults` lists everything that was found wrong with it."""
 
     def __init__(self, faults: Fault | Iterable[Fault]) -> None:
         self.faults = [faults] if isinstance(faults, Fault) else list(faults)
         super().__init__("\n".join(str(fault) for fault in self.faults))
+
+
+def check_figures(*figures: tuple[str, object, bool, str]) -> None:
+    """Refuse the figures that are not good, all of them at once.
+
+    Args:
+        figures: name, value, whether it is good, and what is wanted.
+
+    Raises:
+        InputError: naming every figure that is not good.
+    """
+    faults = [
+        Fault(f"the argument {name}", None, None, str(value), wanted)
+        for name, value, good, wanted in figures
+        if not good
+    ]
+    if faults:
+        raise InputError(faults)

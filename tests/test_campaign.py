@@ -299,11 +299,11 @@ def test_no_site(folder):
         (18.0, 66.3, "America/Puerto_Rico", "sign of the longitude"),
         (-75.0, 40.7, "America/New_York", "swapped"),
         (40.7, 75.0, "America/New_York", "sign of the longitude"),
-        (77.2, 28.6, "Asia/Kolkata", "swapped"),
-        (28.6, -77.2, "Asia/Kolkata", "sign of the longitude"),
-        (85.3, 27.7, "Asia/Kathmandu", "swapped"),
-        (28.6, 77.2, "Asia/Kolkata", None),
-        (77.2, 28.6, "Pacific/Auckland", None),  # wrong, but no slip explains it
+        (79.9, 6.9, "Asia/Colombo", "swapped"),
+        (6.9, -79.9, "Asia/Colombo", "sign of the longitude"),
+        (67.0, 24.9, "Asia/Karachi", "swapped"),
+        (6.9, 79.9, "Asia/Colombo", None),
+        (79.9, 6.9, "Pacific/Auckland", None),  # wrong, but no slip explains it
         (-14.2, 170.7, "Pacific/Pago_Pago", None),  # wrong, but the clock suits the sun
         (39.5, 76.0, "Asia/Shanghai", None),
         (1.9, -157.4, "Pacific/Kiritimati", None),

@@ -11,6 +11,7 @@ import os
 import re
 import subprocess
 import sys
+import tempfile
 from collections import Counter
 from pathlib import Path
 
@@ -262,23 +263,29 @@ sys.exit(run(sys.argv[3:]))
 """
 
 
+@pytest.fixture
+def open_folder():
+    """A folder of the test's own that other users may enter, as the test run's own are not."""
+    with tempfile.TemporaryDirectory() as name:
+        folder = Path(name)
+        folder.chmod(0o755)
+        yield folder
+        folder.chmod(0o755)
+
+
 @posix_only
 @pytest.mark.parametrize("what", ["folder", "table", "no new files"])
-def test_a_place_without_permission(tmp_path, tmp_path_factory, good, what):
+def test_a_place_without_permission(open_folder, good, what):
     tables = hostile.good_tables()
-    campaign = tmp_path / "campaign"
+    campaign = open_folder / "campaign"
     write_campaign(campaign, {f"{name}.csv": csv_bytes(rows) for name, rows in tables.items()})
-    closed = {"folder": campaign, "table": campaign / "setups.csv", "no new files": tmp_path}[what]
+    places = {"folder": campaign, "table": campaign / "setups.csv", "no new files": open_folder}
+    closed = places[what]
     arguments = ["new", "fresh"] if what == "no new files" else ["reduce", "campaign"]
-    base = tmp_path_factory.getbasetemp()
-    for path in (tmp_path, base, base.parent):
-        # The test run's own private folders, none above them: let another user through.
-        if path.name.startswith("pytest-") or path == tmp_path:
-            path.chmod(path.stat().st_mode | 0o055)
     closed.chmod(0o555 if what == "no new files" else 0o000)
     try:
         done = subprocess.run(
-            [sys.executable, "-c", _AS_NOBODY, str(good), str(tmp_path), *arguments],
+            [sys.executable, "-c", _AS_NOBODY, str(good), str(open_folder), *arguments],
             capture_output=True,
             text=True,
         )
@@ -288,7 +295,7 @@ def test_a_place_without_permission(tmp_path, tmp_path_factory, good, what):
     assert "permission denied" in done.stderr.lower()
     assert "Traceback" not in done.stderr
     assert len(done.stderr.splitlines()) <= 3
-    assert not (tmp_path / "fresh").exists()
+    assert not (open_folder / "fresh").exists()
 
 
 @pytest.mark.slow

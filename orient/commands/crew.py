@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import re
 import sys
+from collections.abc import Mapping
 from datetime import date
 from itertools import groupby
 from textwrap import fill
@@ -25,6 +26,7 @@ from orient.commands.planning_options import (
     POSITIVE,
     altitude_limits,
     board_options,
+    care_of,
     care_options,
     chosen_sites,
     dates_between,
@@ -38,7 +40,7 @@ from orient.text import did_you_mean
 if TYPE_CHECKING:
     import pandas as pd
 
-    from orient.planning.crew.choice import Choice
+    from orient.planning.crew.plan import CrewPlan
     from orient.planning.crew.travel import Minutes
     from orient.planning.crew.visits import Work
 
@@ -147,31 +149,7 @@ work_options = (
 @care_options
 @format_option
 def crew(
-    campaign: str,
-    first: date,
-    last: date | None,
-    names: tuple[str, ...],
-    target: float,
-    start: str,
-    camp: bool,
-    speed: float,
-    detour: float,
-    travel: str | None,
-    day_start: int,
-    day_end: int,
-    setup_min: int,
-    packing_min: int,
-    marking_min: int,
-    watch: str,
-    effort: float,
-    rod: float,
-    board: tuple[float, float],
-    reach: float | None,
-    min_altitude: float,
-    max_altitude: float,
-    step: float,
-    style: str,
-    **care: float,
+    campaign: str, first: date, last: date | None, names: tuple[str, ...], style: str, **told: Any
 ) -> None:
     """Which sites on which days in which order, for one crew.
 
@@ -179,43 +157,58 @@ def crew(
     a run of timed marks, good enough for the target. As many sites as can be are reached,
     then with little travel. The crew's day runs by the clock of the start.
     """
-    from orient.planning.crew.choice import choose, itinerary, solver
-    from orient.planning.crew.rounds import Problem
-    from orient.planning.crew.visits import Work, site_plan
+    from orient.planning.crew.choice import solver
+    from orient.planning.crew.plan import crew_plan
     from orient.tables.cells import csv_text
 
-    limits = altitude_limits(target, min_altitude, max_altitude)
+    limits = altitude_limits(told["target"], told["min_altitude"], told["max_altitude"])
     dates = dates_between(first, last)
-    if day_end <= day_start:
+    if told["day_end"] <= told["day_start"]:
         raise click.UsageError("--day-end must be later than --day-start.")
     solver()  # before the work that would be lost without it
     sites = chosen_sites(campaign, names)
-    rig = the_rig(rod, board, reach, care)
-    home, timezone, travel_min = _ways(campaign, sites, start, speed, detour, travel)
-    work = Work(
-        timezone,
-        day_start * 60.0,
-        day_end * 60.0,
-        setup_min,
-        packing_min,
-        marking_min,
-        watch == "trusted",
-    )
-    days = work.days(dates)
+    ways = [told[name] for name in ("start", "speed", "detour", "travel")]
+    home, timezone, travel_min = _ways(campaign, sites, *ways)
+    work = _work(timezone, told)
     with progress("Looking at hours", len(sites) * len(dates)) as advance:
-        plan = site_plan(sites, days, work, rig, limits, step, advance)
-    problem = Problem(plan.openings, travel_min, days.minutes, work, roam=not camp)
-    choice = choose(problem, effort, _tell_progress)
+        plan = crew_plan(
+            sites,
+            dates,
+            travel_min,
+            work,
+            the_rig(told["rod"], told["board"], told["reach"], care_of(told)),
+            limits,
+            roam=not told["camp"],
+            effort=told["effort"],
+            step_min=told["step"],
+            advance=advance,
+            told=_tell_progress,
+        )
     if sys.stderr.isatty():
         click.echo(err=True)
-    table = itinerary(choice, problem, plan, sites, days, rig)
     if style == "table":
-        _show(table, choice, work, home, len(dates))
+        _show(plan, work, home, len(dates))
     elif style == "csv":
-        write_machine_text(csv_text(table))
+        write_machine_text(csv_text(plan.visits))
     else:
+        table = plan.visits
         known = table.notna() & (table != "").fillna(False)
         emit(records(table.astype(object).where(known, None)), style, [])
+
+
+def _work(timezone: str, told: Mapping[str, Any]) -> Work:
+    """The crew's hours as its options tell them."""
+    from orient.planning.crew.visits import Work
+
+    return Work(
+        timezone,
+        told["day_start"] * 60.0,
+        told["day_end"] * 60.0,
+        told["setup_min"],
+        told["packing_min"],
+        told["marking_min"],
+        told["watch"] == "trusted",
+    )
 
 
 def _tell_progress(sites: int, travel_min: int) -> None:
@@ -286,14 +279,14 @@ def _start(sites: pd.DataFrame, start: str) -> tuple[float, float, str]:
     return latitude, longitude, str(sites["timezone"].iloc[int(np.argmin(far[-1, :-1]))])
 
 
-def _show(table: pd.DataFrame, choice: Choice, work: Work, home: str, days: int) -> None:
+def _show(plan: CrewPlan, work: Work, home: str, days: int) -> None:
     from orient.flags import CAUTIONS
     from orient.planning.crew.choice import WHY, day_in_words
 
-    rows = records(table)
+    rows = records(plan.visits)
     visits = [row for row in rows if not row["why"]]
     show = console()
-    show.print(_summary(table, choice, days))
+    show.print(_summary(plan, days))
     for day, of_day in groupby(visits, key=lambda row: row["date"]):
         show.print(f"\n{date.fromisoformat(day):%a %d %b %Y}")
         for line in day_in_words(list(of_day), home, work.timezone):
@@ -308,16 +301,17 @@ def _show(table: pd.DataFrame, choice: Choice, work: Work, home: str, days: int)
     show.print(CAUTIONS[0])
 
 
-def _summary(table: pd.DataFrame, choice: Choice, days: int) -> str:
+def _summary(plan: CrewPlan, days: int) -> str:
+    table = plan.visits
     visits = table[table["why"] == ""]
     travel = int(visits["travel_min"].sum() + visits["return_min"].fillna(0).sum())
     reached = f"{len(visits)} of {len(table)} sites reached on {visits['date'].nunique()} of {days}"
     known = (
         "No plan reaches more, none as many with less travel."
-        if choice.proved
+        if plan.proved
         else "No plan reaches more; one with less travel may exist."
-        if choice.most == len(visits)
-        else f"No plan reaches more than {choice.most}; a better one than this may exist."
+        if plan.most == len(visits)
+        else f"No plan reaches more than {plan.most}; a better one than this may exist."
     )
     return (
         f"{reached} {'day' if days == 1 else 'days'}, {travel // 60} h {travel % 60:02d} min of "

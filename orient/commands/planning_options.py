@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 import re
-from collections.abc import Callable
+from collections.abc import Callable, Mapping
 from datetime import date
 from typing import TYPE_CHECKING, Any, TypeVar
 
@@ -191,6 +191,11 @@ def chosen_sites(campaign: str, names: tuple[str, ...]) -> pd.DataFrame:
         hint = did_you_mean(unknown[0], sites.index) or f" There are: {known}."
         raise click.UsageError(f"The sites table has no site {', '.join(unknown)}.{hint}")
     return sites[sites.index.isin(names)] if names else sites
+
+
+def care_of(told: Mapping[str, Any]) -> dict[str, float]:
+    """Of a command's options, the tolerances of `care_options`."""
+    return {name: told[name] for name in _CARE}
 
 
 def the_rig(

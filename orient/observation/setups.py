@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import html
 from collections.abc import Callable
 from dataclasses import dataclass, replace
 from typing import Any
@@ -83,6 +84,25 @@ class SetupResult:
     alone: Reduced | None
     joined: Joined
     remarks: list[str]
+
+    def _repr_html_(self) -> str:
+        told = {key: self.row[key] for key in _SHOWN if self.row[key] not in (None, [])}
+        remarks = "".join(f"<li>{html.escape(remark)}</li>" for remark in self.remarks)
+        return f"{pd.Series(told, dtype=object).to_frame('').to_html()}<ul>{remarks}</ul>"
+
+
+#: What a notebook shows of a set-up.
+_SHOWN = (
+    "setup",
+    "site",
+    "date",
+    "board_azimuth_deg",
+    "board_azimuth_u_deg",
+    "reference_name",
+    "reference_azimuth_deg",
+    "reference_azimuth_u_deg",
+    "flags",
+)
 
 
 def reduce_campaign(

@@ -21,6 +21,7 @@ import pandas as pd
 from numpy.typing import ArrayLike, NDArray
 
 from orient.defaults import MAX_ALTITUDE_DEG, MIN_ALTITUDE_DEG, TARGET_U_DEG
+from orient.errors import check_figures
 from orient.flags import Flag
 from orient.numbers import budget, sun
 from orient.numbers.budget import PlannedMarks
@@ -65,6 +66,23 @@ class Limits:
     target_deg: float = TARGET_U_DEG
     min_altitude_deg: float = MIN_ALTITUDE_DEG
     max_altitude_deg: float = MAX_ALTITUDE_DEG
+
+    def __post_init__(self) -> None:
+        check_figures(
+            ("target_deg", self.target_deg, 0.0 < self.target_deg <= 180.0, "degrees above 0"),
+            (
+                "min_altitude_deg",
+                self.min_altitude_deg,
+                0.0 <= self.min_altitude_deg < self.max_altitude_deg,
+                f"0 or more, and less than max_altitude_deg, {self.max_altitude_deg:g}",
+            ),
+            (
+                "max_altitude_deg",
+                self.max_altitude_deg,
+                self.max_altitude_deg <= 90.0,
+                "90 at most",
+            ),
+        )
 
 
 class SiteDays(NamedTuple):

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass, field
 from typing import Any
 
@@ -10,6 +11,7 @@ import pandas as pd
 from numpy.typing import ArrayLike
 
 from orient.defaults import BOARD_MM, ROD_MM
+from orient.errors import check_figures
 from orient.numbers import shadow, sun
 from orient.numbers.angles import wrap_360
 from orient.numbers.light import Places, light_altitude_deg, light_at_board
@@ -17,6 +19,9 @@ from orient.numbers.shadow import BoardState
 from orient.numbers.tolerances import Tolerances
 from orient.tables import clock
 
+#: No rod is longer than this, mm.
+LONGEST_MM = 1e6
+_LENGTH = "a length above 0, mm"
 #: Nearer the board's edge than this nothing is marked, mm (*common practice, no source*).
 EDGE_MARGIN_MM = 10.0
 #: The foot stands this far in from the edge toward the noon sun, mm ...
@@ -43,6 +48,15 @@ class Rig:
     board_depth_mm: float = BOARD_MM[1]
     reach_mm: float | None = None
     tolerances: Tolerances = field(default_factory=Tolerances)
+
+    def __post_init__(self) -> None:
+        reach = math.inf if self.reach_mm is None else self.reach_mm
+        check_figures(
+            ("rod_mm", self.rod_mm, 0.0 < self.rod_mm <= LONGEST_MM, _LENGTH),
+            ("board_width_mm", self.board_width_mm, 0.0 < self.board_width_mm < 1e6, _LENGTH),
+            ("board_depth_mm", self.board_depth_mm, 0.0 < self.board_depth_mm < 1e6, _LENGTH),
+            ("reach_mm", self.reach_mm, reach > 0.0, _LENGTH),
+        )
 
     def foot_inset_mm(self, noon_y_mm: ArrayLike) -> Any:
         """How far the foot stands in from the board's edge toward the noon sun, any shape.

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import html
 import textwrap
 import warnings
 from collections.abc import Iterable, Mapping, Sequence
@@ -100,6 +101,14 @@ class Campaign:
     marks: pd.DataFrame
     readings: pd.DataFrame = field(default_factory=lambda: finish_readings(no_rows(READINGS)))
     watches: pd.DataFrame = field(default_factory=lambda: _finish_watches(no_rows(WATCHES)))
+
+    def _repr_html_(self) -> str:
+        counts = ", ".join(f"{len(getattr(self, name))} {name}" for name in _SHOWN)
+        return f"<p><b>{html.escape(self.name)}</b>: {counts}</p>{self.sites.to_html()}"
+
+
+#: The tables that a campaign counts in a notebook.
+_SHOWN = ("sites", "setups", "marks", "readings")
 
 
 def read_campaign(
