@@ -22,6 +22,7 @@ COMMANDS: dict[str, tuple[str, str]] = {
     "sites": ("orient.commands.sites", "Each site: declination, convergence, local noon."),
     "declination": ("orient.commands.declination", "Magnetic declination at one place."),
     "plan": ("orient.commands.plan", "Which hours suit observing at each site."),
+    "night": ("orient.commands.night", "Which stars give a line by night, and how good."),
     "bring": ("orient.commands.bring", "Which rod, board and rings to bring."),
     "crew": ("orient.commands.crew", "Which sites on which days, for one crew."),
     "sheet": ("orient.commands.sheet", "The printable field sheet for a site and day."),
@@ -30,6 +31,7 @@ COMMANDS: dict[str, tuple[str, str]] = {
     "mark": ("orient.commands.mark", "Type in the marks of a board, one by one."),
     "reduce": ("orient.commands.reduce", "Marks to true north."),
     "compass": ("orient.commands.compass", "What the compass readings say of rock and needle."),
+    "sights": ("orient.commands.sights", "Directions read against the sky to true azimuths."),
     "simulate": ("orient.commands.simulate", "Boards to practise on, for a day without sun."),
     "report": ("orient.commands.report", "All of it on one page, with tables beside it."),
 }

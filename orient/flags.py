@@ -87,8 +87,8 @@ class Flag(StrEnum):
     WATCH_DOUBTFUL = (
         "watch-doubtful",
         "The marks disagree with the stated watch: check its zone, summer time and setting.",
-        "observation.reduction",
-        "reduce report",
+        "observation.reduction observation.sights.campaign",
+        "reduce report sights",
     )
     HEIGHT_DOUBTFUL = (
         "height-doubtful",
@@ -162,8 +162,36 @@ class Flag(StrEnum):
         "compass-differs",
         "The compass readings show more than a usual compass in usual ground: see "
         "what `orient compass` says of ground, needle and slips.",
-        "observation.setups",
-        "reduce report compass",
+        "observation.setups observation.sights.campaign",
+        "reduce report compass sights",
+    )
+    SIGHT_MISFIT = (
+        "sight-misfit",
+        "At least one sight does not fit the others and counts for little: look at its "
+        "reading, time and target before you trust the line.",
+        "observation.sights.campaign",
+        "sights report",
+    )
+    SIGHTS_UNCHECKED = (
+        "sights-unchecked",
+        "One sight toward the sky alone shows no mistake: take a second one, of another body "
+        "or some minutes later.",
+        "observation.sights.campaign",
+        "sights report",
+    )
+    SIGHTS_CONTRADICT = (
+        "sights-contradict",
+        "The sights of this circle contradict each other, and the figure given is as wide as "
+        "what they leave open: sight again.",
+        "observation.sights.campaign",
+        "sights report",
+    )
+    LINES_DISAGREE = (
+        "lines-disagree",
+        "Sights and boards give this line azimuths that differ by more than they allow, and "
+        "the joint figure reaches each of them: find out which was mis-read.",
+        "observation.sights.campaign",
+        "sights report",
     )
 
 
@@ -177,4 +205,13 @@ CAUTIONS: tuple[str, ...] = (
     "Keep clear of traffic, and leave open ground when thunder is heard: a rod draws lightning.",
     "Boundary, legal and engineering work belongs to licensed practice and local codes; "
     "this is no navigation aid.",
+)
+
+#: Beside `CAUTIONS`, wherever work by night is planned or begun (*common practice, no source*).
+NIGHT_CAUTIONS: tuple[str, ...] = (
+    "By night: never alone, and tell someone where you are and when you will be back.",
+    "Walk the ground by daylight first; keep away from edges, open water and traffic.",
+    "Lamp, warm clothes, and a way home in the dark; light strings and weights, so that nobody "
+    "falls over them.",
+    "Be gone before sunrise reaches your sights: never sight the sun.",
 )

@@ -125,3 +125,32 @@ def random_board(
         watch_fast_s=float(generator.normal(0.0, watch_sd_s)),
         edge_lift_deg=float(generator.normal(0.0, edge_sd_deg)),
     )
+
+
+def star_seen(
+    utc_s: ArrayLike,
+    latitude_deg: float,
+    longitude_deg: float,
+    elevation_m: float,
+    right_ascension_deg: float,
+    declination_deg: float,
+    pm_ra_cos_dec_mas_per_year: float = 0.0,
+    pm_declination_mas_per_year: float = 0.0,
+) -> tuple[Array, Array]:
+    """Azimuth and unrefracted altitude, degrees, of a star given for ICRS and J1991.25."""
+    from skyfield.api import Star, wgs84
+
+    timescale, kernel = _ephemeris()
+    seconds = np.atleast_1d(np.asarray(utc_s, dtype=float))
+    days = np.floor(seconds / 86400.0)
+    times = timescale.utc(1970, 1, 1 + days, 0, 0, seconds - 86400.0 * days)
+    star = Star(
+        ra_hours=right_ascension_deg / 15.0,
+        dec_degrees=declination_deg,
+        ra_mas_per_year=pm_ra_cos_dec_mas_per_year,
+        dec_mas_per_year=pm_declination_mas_per_year,
+        epoch=2448349.0625,
+    )
+    observer = kernel["earth"] + wgs84.latlon(latitude_deg, longitude_deg, elevation_m)
+    altitude, azimuth, _ = observer.at(times).observe(star).apparent().altaz()
+    return azimuth.degrees, altitude.degrees

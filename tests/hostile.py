@@ -84,6 +84,18 @@ def good_tables() -> dict[str, Rows]:
     return {"sites": SITES, "setups": SETUPS, "marks": marks}
 
 
+def sight_rows() -> Rows:
+    """Shadow bearings and stars on one circle, without fault."""
+    head = ["sight", "site", "date", "time", "circle", "target", "reading_deg"]
+    site = SITES[1][SITES[0].index("site")]
+    times = ["09:10", "09:20:30", "09:40"]
+    shadows = [
+        [site, "2026-04-12", time, "table", "shadow", f"{n}0.5"] for n, time in enumerate(times)
+    ]
+    return [head, *([f"s{n}", *row] for n, row in enumerate(shadows)),
+            ["s9", site, "2026-04-12", "", "table", "pillar", "44.4"]]  # fmt: skip
+
+
 def csv_bytes(rows: Rows, delimiter: str = ",") -> bytes:
     import csv
 

@@ -3,7 +3,7 @@
 from pathlib import Path
 
 from orient.flags import FLAGS
-from orient.tables.columns import MARKS, READINGS, SETUPS, SITES, WATCHES, describe
+from orient.tables.columns import MARKS, READINGS, SETUPS, SIGHTS, SITES, WATCHES, describe
 
 PAGE = Path(__file__).parents[1] / "docs" / "tables.md"
 
@@ -26,6 +26,8 @@ OPENINGS = {
     "sites": "One row a place. Degrees, or grid coordinates with their CRS, or a point geometry.",
     "setups": "One row each time a board is set up.",
     "marks": "One row a mark of the shadow's tip, by x and y or by length and direction.",
+    "sights": "Where there is one: one row a direction read on a graduated circle, toward the sky "
+    "or toward a line. The sun itself is never sighted: its shadow is.",
     "readings": "Where there is one: one row a compass reading toward a line of known azimuth.",
     "watches": "Not needed. One row each time a watch was compared with a time signal. They stand "
     "in\nplace of `watch_error_s`, `watch_sd_s` and a running `watch` of every set-up with this\n"
@@ -35,7 +37,7 @@ OPENINGS = {
 
 def page() -> str:
     parts = [HEAD]
-    for table in (SITES, SETUPS, MARKS, READINGS, WATCHES):
+    for table in (SITES, SETUPS, MARKS, READINGS, WATCHES, SIGHTS):
         parts.append(f"\n## {table.name}.csv\n\n{OPENINGS[table.name]}\n")
         parts.append("\n| column | unit | needed | meaning |\n| --- | --- | --- | --- |\n")
         parts += [

@@ -24,7 +24,7 @@ from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
 from orient import cli
-from orient.tables.columns import TABLES
+from orient.tables.columns import OPTIONAL_TABLES, TABLES
 
 posix_only = pytest.mark.skipif(os.name != "posix", reason="links and rights of POSIX systems")
 
@@ -76,7 +76,8 @@ cell_texts = st.one_of(
 
 
 def _spoil_a_cell(folder: Path, table: str, column: str, row: int, text: str) -> hostile.Ending:
-    tables = {name: [list(line) for line in rows] for name, rows in hostile.good_tables().items()}
+    good = hostile.good_tables() | {"sights": hostile.sight_rows()}
+    tables = {name: [list(line) for line in rows] for name, rows in good.items()}
     rows = tables[table]
     if column not in rows[0]:
         rows[0].append(column)
@@ -85,7 +86,7 @@ def _spoil_a_cell(folder: Path, table: str, column: str, row: int, text: str) ->
     row = 1 + row % (len(rows) - 1)
     rows[row][rows[0].index(column)] = text
     write_campaign(folder, {f"{name}.csv": csv_bytes(rows) for name, rows in tables.items()})
-    command = "sites" if table == "sites" else "reduce"
+    command = table if table in ("sites", "sights") else "reduce"
     before = digest(folder)
     ending = run([command, str(folder), "--format", "json"])
     assert digest(folder) == before
@@ -100,7 +101,7 @@ def check_any_cell(folder: Path, table: str, column: str, row: int, text: str) -
         return
     assert ending.status == 1
     for fault in faults_of(ending):
-        assert fault["file"] in ("sites.csv", "setups.csv", "marks.csv")
+        assert fault["file"] in ("sites.csv", "setups.csv", "marks.csv", "sights.csv")
         # A set-up's mistyped id leaves its marks without one: each is at its own row.
         assert fault["row"]
         # A text with line ends or quotes of its own can cut its whole row askew.
@@ -108,7 +109,11 @@ def check_any_cell(folder: Path, table: str, column: str, row: int, text: str) -
 
 
 columns = st.sampled_from(
-    [(table.name, column) for table in TABLES.values() for column in table.names]
+    [
+        (table.name, column)
+        for table in (*TABLES.values(), OPTIONAL_TABLES["sights"])
+        for column in table.names
+    ]
 )
 any_cell = given(where=columns, row=st.integers(0, 40), text=cell_texts)
 unhurried = settings(

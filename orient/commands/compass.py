@@ -33,17 +33,18 @@ def compass(campaign: str, style: str) -> None:
 
     What a reading is off by is the compass's own error and the pull of the ground together.
     Where compasses were read at several places the two are told apart, as far as the readings
-    go. Readings come from readings.csv and from the set-ups.
+    go. Readings come from readings.csv, from the set-ups, and from sights toward the sky.
     """
     from orient.observation.compass import check_compasses, compass_readings
     from orient.observation.setups import reduce_campaign
+    from orient.observation.sights.campaign import with_sights
     from orient.tables.campaign import read_campaign
 
     read = read_campaign(campaign)
     with progress("Reducing", len(read.setups)) as advance:
         results = reduce_campaign(read, workers=os.cpu_count() or 1, advance=advance)
     rows = [result.row for result in results]
-    check = check_compasses(compass_readings(read, rows))
+    check = check_compasses(with_sights(compass_readings(read, rows), read))
     emit(_rows(check), style, _COLUMNS, title=f"{read.name}: compass readings")
     if style == "table":
         _tell(check)

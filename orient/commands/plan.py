@@ -259,6 +259,11 @@ def _show_plan(
         show_table(rows, _row_columns("date"), f"{sites.index[0]}, {rows[0]['date'][:4]}")
         _say(_spells(rows), sites, rig, limits)
     _say_watch(table, sites, dates, rig, limits)
+    if len(sites) == 1:
+        from orient.planning.shadowbearing import sentence
+
+        day = f"{dates[0]}: " if len(dates) > 1 else ""
+        console().print(day + sentence(sites.iloc[0], dates[0], rig.tolerances.watch_sd_s))
     console().print(CAUTIONS[0])
 
 

@@ -11,10 +11,11 @@ import numpy as np
 import pandas as pd
 
 from orient.demo.boards import ShadowDay, Spot, rounded, shadow_day, spot
+from orient.demo.sights import sight_rows
 from orient.demo.story import COMPASS_INDEX_DEG, DAYS, NAME, PLACES, SEED, Day, Place
 from orient.flags import CAUTIONS
 from orient.tables.campaign import README, campaign_files
-from orient.tables.columns import MARKS, SETUPS, SITES, Table
+from orient.tables.columns import MARKS, SETUPS, SIGHTS, SITES, Table
 
 _COMPASS_NOISE_DEG, _COMPASS_ROUNDED_TO_DEG = 0.3, 0.5
 
@@ -47,6 +48,7 @@ def make_demo() -> Demo:
         _table(SITES, [{"site": place.site, **place.cells} for place in PLACES]),
         _table(SETUPS, setups),
         _table(MARKS, [mark for board in boards.values() for mark in board.marks]),
+        sights=_table(SIGHTS, sight_rows()),
     )
     truth = pd.DataFrame(
         {
@@ -135,8 +137,9 @@ def _readme() -> str:
         ("alderflat", "48.6° N: one line on two days, the board turned end for end on the "
          "second; on the third a watch that was never put forward for summer."),
         ("thornmesa", "48.3° S: a full day with a mark read wrong and one set aside; a "
-         "beginner's board, an hour about noon."),
-        ("larkdune", "18.6° N with the noon sun in the zenith; a morning alone."),
+         "beginner's board, an hour about noon; stars by night, one of them misread."),
+        ("larkdune", "18.6° N with the noon sun in the zenith; a morning alone; a compass "
+         "checked by shadow."),
         ("frostdell", "65.1° N in February: a low sun, a short rod."),
         ("wormwood", "the edge of a grid zone, coordinates on the grid, a far pillar "
          "whose place is known; a watch that runs well but is not set."),

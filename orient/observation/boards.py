@@ -40,7 +40,7 @@ def board_from_rows(
         day: row of `site.describe` for the site and date, or any with `date` and `noon_utc_s`.
         marks: rows of the marks table that are in use.
     """
-    latitude, longitude = _plumb_place(site_row)
+    latitude, longitude = plumb_place(site_row)
     half = np.select([marks["half"] == "am", marks["half"] == "pm"], [-1, 1], 0).astype(np.int8)
     return Board(
         latitude_deg=latitude,
@@ -91,7 +91,7 @@ def has_deflection(site_row: pd.Series) -> bool:
     return bool(np.isfinite(site_row["xi_arcsec"]) and np.isfinite(site_row["eta_arcsec"]))
 
 
-def _plumb_place(site_row: pd.Series) -> tuple[float, float]:
+def plumb_place(site_row: pd.Series) -> tuple[float, float]:
     """Where the plumb line points: the bubble levels the board to it, not to the ellipsoid."""
     latitude, longitude = float(site_row["latitude_deg"]), float(site_row["longitude_deg"])
     if not has_deflection(site_row):

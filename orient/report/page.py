@@ -37,6 +37,7 @@ from orient.report.plots import (
     sun_day,
 )
 from orient.report.settingout import setting_out_css, setting_out_html
+from orient.report.sights import sights_part
 from orient.report.site_map import MapLine, MapSite, SiteMap, site_map
 from orient.tables import clock
 from orient.tables.campaign import Campaign
@@ -115,15 +116,17 @@ def _page(
         setups.append(_setup(number, result, number_of_site, out_numbers[number - 1]))
         advance(1)
     sites = _sites(campaign, results, days, max_altitude_deg)
+    circles = sights_part(campaign, results)
     page = page_template("report", "report.html.j2").render(
         campaign=campaign.name,
         counts=_counts(campaign, results),
         css=Markup(_style()),
         cautions=CAUTIONS,
         answers=_answers(results),
-        flagged=_flagged(setups, sites),
+        flagged=_flagged(setups, sites, circles),
         map=_map(campaign, results, number_of_site),
         setups=setups,
+        circles=circles,
         sites=sites,
         hours_note=_hours_note(max_altitude_deg),
         settings_out=settings_out,
@@ -252,11 +255,13 @@ def _joint_answer(members: Sequence[SetupResult]) -> dict[str, Any]:
 
 
 def _flagged(
-    setups: Iterable[dict[str, Any]], sites: Iterable[dict[str, Any]]
+    setups: Iterable[dict[str, Any]],
+    sites: Iterable[dict[str, Any]],
+    circles: Iterable[dict[str, Any]],
 ) -> list[dict[str, Any]]:
     """Each flag with its sentence and who carries it, set-ups first."""
     carriers: dict[str, list[dict[str, Any]]] = {}
-    for kind, things in (("setup", setups), ("site", sites)):
+    for kind, things in (("setup", setups), ("site", sites), ("circle", circles)):
         for thing in things:
             for flag in thing["flags"]:
                 carrier = {"name": thing["name"], "anchor": f"{kind}-{thing['number']}"}

@@ -33,6 +33,7 @@ from orient.tables.columns import (
     OPTIONAL_TABLES,
     READINGS,
     SETUPS,
+    SIGHTS,
     SITES,
     TABLES,
     WATCHES,
@@ -44,6 +45,7 @@ from orient.tables.columns import (
 from orient.tables.coordinates import SWAPPED, Axis, NotACoordinate, parse_degrees
 from orient.tables.readings import check_readings, finish_readings
 from orient.tables.reference_line import as_drawn, check_lines, with_lines
+from orient.tables.sights import check_sights, finish_sights
 from orient.text import clock_text, closest
 
 #: The kinds of file each table may come in; the first is the one that is written.
@@ -53,6 +55,7 @@ ENDINGS: dict[str, tuple[str, ...]] = {
     "marks": (".csv", ".xlsx"),
     "readings": (".csv", ".xlsx"),
     "watches": (".csv", ".xlsx"),
+    "sights": (".csv", ".xlsx"),
 }
 README = "README.txt"
 
@@ -67,6 +70,10 @@ MOST_MARKS = 2000
 
 #: Columns that bear another name once they are read, their values being of another kind.
 _RENAMED = {"time": "time_s", "horizon_deg": "horizon"}
+
+
+def _no_sights() -> pd.DataFrame:
+    return finish_sights(no_rows(SIGHTS), pd.DataFrame({"timezone": []}))
 
 
 @dataclass(frozen=True)
@@ -89,6 +96,8 @@ class Campaign:
             columns of the readings table, `date` as datetime64[s], `time_s`, and `row`.
         watches: comparisons of watches with a time signal: `timepiece`, `date`, `time_s`
             (NaN when blank), `error_s`, `sd_s`, `row`; no rows where there is no such table.
+        sights: directions read against the sky, in the order of the file, as
+            `tables.sights.finish_sights` has them.
 
     Texts are str, "" when blank; numbers are float64, NaN when blank. A table that was not
     asked for, or that the campaign has not, has its columns and no rows.
@@ -101,6 +110,7 @@ class Campaign:
     marks: pd.DataFrame
     readings: pd.DataFrame = field(default_factory=lambda: finish_readings(no_rows(READINGS)))
     watches: pd.DataFrame = field(default_factory=lambda: _finish_watches(no_rows(WATCHES)))
+    sights: pd.DataFrame = field(default_factory=_no_sights)
 
     def _repr_html_(self) -> str:
         counts = ", ".join(f"{len(getattr(self, name))} {name}" for name in _SHOWN)
@@ -115,15 +125,17 @@ def read_campaign(
     folder: Path | str,
     tables: Sequence[str] = ("sites", "setups", "marks"),
     instead: Mapping[str, bytes] | None = None,
+    may_lack: Sequence[str] = (),
 ) -> Campaign:
     """Read and check the tables of a campaign's folder.
 
     Args:
         folder: holds `sites` (.csv, .xlsx, .geojson or .gpkg with a layer `sites`), `setups`
-            and `marks` (.csv or .xlsx), and may hold `readings` and `watches` (the same).
+            and `marks` (.csv or .xlsx), and may hold `readings`, `watches` and `sights` (the same).
         tables: which of the three are wanted; the others are not looked at. Those that a
             campaign may lack are read with `setups`.
         instead: bytes of a table that are read as if its CSV file held them.
+        may_lack: which of them need not be there.
 
     Returns:
         The campaign.
@@ -134,11 +146,12 @@ def read_campaign(
     folder = Path(folder)
     faults = Faults()
     given = instead or {}
-    files = _find_files(folder, [name for name in tables if name not in given], faults)
+    wanted = [name for name in tables if name not in given]
+    files = _find_files(folder, wanted, may_lack, faults)
     files |= {name: folder / f"{name}.csv" for name in given}
-    sites, setups, marks, readings, watches = (
+    sites, setups, marks, readings, watches, sights = (
         _read_one(table, files.get(table.name), faults, given.get(table.name))
-        for table in (SITES, SETUPS, MARKS, READINGS, WATCHES)
+        for table in (SITES, SETUPS, MARKS, READINGS, WATCHES, SIGHTS)
     )
     _check_ids(sites, "site", faults)
     _check_ids(setups, "setup", faults)
@@ -150,15 +163,18 @@ def read_campaign(
     _check_halves(marks, setups, faults)
     _check_known(readings, "site", sites, faults)
     taken = check_readings(readings.cells, readings.frame, sites.frame, setups.frame, faults)
+    _check_sights(sights, sites, places, setups, faults)
     faults.stop_if_any([path.name for path in files.values()])
+    finished = _finish_sites(places)
     return Campaign(
         folder,
         folder.resolve().name,
-        _finish_sites(places),
+        finished,
         _finish_setups(setups.frame),
         _finish_marks(marked),
         finish_readings(taken),
         _finish_watches(watches.frame),
+        finish_sights(sights.frame, finished),
     )
 
 
@@ -174,7 +190,9 @@ class _Read:
 # --- finding and reading the files -------------------------------------------------------------
 
 
-def _find_files(folder: Path, tables: Iterable[str], faults: Faults) -> dict[str, Path]:
+def _find_files(
+    folder: Path, tables: Iterable[str], may_lack: Sequence[str], faults: Faults
+) -> dict[str, Path]:
     try:
         names = {path.name.lower(): path for path in sorted(folder.iterdir(), reverse=True)}
     except NotADirectoryError:
@@ -186,11 +204,11 @@ def _find_files(folder: Path, tables: Iterable[str], faults: Faults) -> dict[str
         _whole(faults, str(folder), said.lower(), "a folder that can be read")
     faults.stop_if_any()
     files = {}
-    optional = list(OPTIONAL_TABLES) if "setups" in tables else []
-    for table in (*tables, *optional):
+    more = list(OPTIONAL_TABLES) if "setups" in tables else []
+    for table in (*tables, *more):
         known = [table + ending for ending in ENDINGS[table]]
         found = [names[name] for name in known if name in names]
-        if not found and table in optional:
+        if not found and table in (*more, *may_lack):
             continue
         if not found:
             _whole(faults, known[0], "no such file", _one_of(known))
@@ -613,6 +631,22 @@ def _finish_marks(frame: pd.DataFrame) -> pd.DataFrame:
     return frame.drop(columns=list(_POLAR)).rename(columns=_RENAMED)
 
 
+# --- sights ------------------------------------------------------------------------------------
+
+
+def _check_sights(
+    sights: _Read, sites: _Read, places: pd.DataFrame, setups: _Read, faults: Faults
+) -> None:
+    if not sights.present:
+        return
+    _check_ids(sights, "sight", faults)
+    _check_known(sights, "site", sites, faults)
+    placed = places[list(_DEGREES)].notna().all(axis=1) & ~places["site"].duplicated(keep=False)
+    used = placed & places["site"].isin(sights.frame["site"]) & (places["site"] != "")
+    lines = {name for name in setups.frame["reference_name"] if name}
+    check_sights(sights.cells, sights.frame, _finish_sites(places[used]), lines, faults)
+
+
 # --- writing -----------------------------------------------------------------------------------
 
 
@@ -621,20 +655,29 @@ def campaign_files(
     setups: pd.DataFrame | None = None,
     marks: pd.DataFrame | None = None,
     watches: pd.DataFrame | None = None,
+    sights: pd.DataFrame | None = None,
 ) -> dict[str, str]:
     """Write tables as the files of a campaign.
 
     Args:
-        sites, setups, marks, watches: as `read_campaign` gives them, or with the tables' own column
-            names; other columns are left out, and so are the columns that are missing.
+        sites, setups, marks, watches, sights: as `read_campaign` gives them, or with the
+            tables' own column names; other columns are left out, and so are the columns that
+            are missing.
 
     Returns:
         File name to CSV text, for `orient.files.write_whole`. What is written reads back as
         the same values.
     """
-    frames = {"sites": sites, "setups": setups, "marks": marks, "watches": watches}
+    frames = {
+        "sites": sites,
+        "setups": setups,
+        "marks": marks,
+        "watches": watches,
+        "sights": sights,
+    }
+    tables = TABLES | OPTIONAL_TABLES
     return {
-        f"{name}.csv": csv_text(_as_written(frame, (TABLES | OPTIONAL_TABLES)[name]))
+        f"{name}.csv": csv_text(_as_written(frame, tables[name]))
         for name, frame in frames.items()
         if frame is not None
     }

@@ -383,9 +383,88 @@ WATCHES = Table(
     ),
 )
 
+SIGHTS = Table(
+    "sights",
+    (
+        Column("sight", "unique id of one direction read", "id", filled="numbered in order"),
+        Column("site", "a site id", "id", needed=True),
+        Column("date", "local date of the sight, YYYY-MM-DD", "date", needed=True),
+        Column("time", "watch time, HH:MM:SS, 24 hours; not needed toward a line", "time"),
+        Column("timepiece", "id of the watch or telephone used", "id"),
+        _number(
+            "watch_error_s", "s", -86400, 86400, "watch minus true, plus when fast", default=0.0
+        ),
+        _sd("watch_sd_s", "s", 86400, Tolerances.watch_sd_s, "how well that error is known"),
+        _choice(
+            "watch",
+            ("trusted", "running", "none"),
+            "trusted, running (its rate is good, its setting good to half an hour) or none (each "
+            "time good to half an hour only: read altitudes)",
+            default="trusted",
+        ),
+        Column(
+            "circle",
+            "the graduated circle as it stood: its rows of one day, or of one night, share one "
+            "orientation",
+            "id",
+            filled="the compass",
+        ),
+        Column("compass", "id of the compass, where the circle is one", "id"),
+        Column(
+            "target",
+            "shadow (of a plumb line: the direction away from the sun), sun, moon, a star "
+            "(Polaris, α UMi or HIP 11767), or a reference line by its name",
+            needed=True,
+        ),
+        _number(
+            "reading_deg",
+            "°",
+            -360,
+            360,
+            "what the circle read, clockwise",
+            needed=True,
+            slips=_ANGLES,
+        ),
+        _number(
+            "reading_sd_deg",
+            "°",
+            1e-6,
+            45,
+            "how well one direction was taken, aim and reading together",
+            filled="0.5 by compass, 0.1 otherwise",
+        ),
+        _choice(
+            "aid",
+            ("plumb", "sights", "projection", "telescope"),
+            "what aimed: plumb lines, open sights, the sun's image projected on a card (the only "
+            "one allowed for the sun itself), or a telescope (never for the sun)",
+            filled="plumb for a shadow, sights otherwise",
+        ),
+        _number(
+            "plumb_sd_deg",
+            "°",
+            1e-6,
+            20,
+            "how plumb the line, or the plane of the sights, stood",
+            filled="0.02 with plumb lines, 0.1 otherwise",
+        ),
+        _number("altitude_deg", "°", 0, 90, "altitude read with it, above the level"),
+        _sd("altitude_sd_deg", "°", 45, 0.1, "how well the altitude was read"),
+        _choice(
+            "limb",
+            ("left", "right", "centre"),
+            "which edge of sun or moon was sighted, or its centre",
+            default="centre",
+        ),
+        _choice("face", ("left", "right"), "on which face an instrument was read"),
+        Column("use", "no leaves the sight out of the reduction", "yes-no", default=True),
+        Column("note", "free text", longest=2000),
+    ),
+)
+
 TABLES: dict[str, Table] = {table.name: table for table in (SITES, SETUPS, MARKS)}
 #: Tables that a campaign may have beside those.
-OPTIONAL_TABLES: dict[str, Table] = {table.name: table for table in (READINGS, WATCHES)}
+OPTIONAL_TABLES: dict[str, Table] = {table.name: table for table in (READINGS, WATCHES, SIGHTS)}
 
 
 def describe(table: Table) -> list[tuple[str, str, str, str]]:
