@@ -144,6 +144,13 @@ def test_one_sight_alone_is_flagged(tmp_path):
     assert "sights-unchecked" in row["flags"]
 
 
+def test_a_line_read_once_is_asked_for_again(tmp_path):
+    folder = write(tmp_path / "c", sites=[SITE], sights=clean_night(aid="plumb")[:6])
+    assert "read church a second time" in " ".join(run(folder).split())
+    (row,) = rows_of(folder)
+    assert row["reference_azimuth_u_deg"] > 0.03
+
+
 def test_a_zone_an_hour_off_is_found_where_altitudes_tell(tmp_path):
     """The sites' zones are an hour wrong: the altitudes give it away, and the lines hold."""
     kind = replace(KINDS[3], watch="trusted", watch_sd=10.0)

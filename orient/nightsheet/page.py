@@ -16,6 +16,7 @@ from orient.pages import SEAL, sealed, shared_style
 from orient.planning.night import Night, NightRig
 
 _STYLE = (
+    ".night h3{margin-top:1.3rem}"
     ".sky{background:#fdfcf9;border-radius:.4rem;margin:.6rem 0}"
     ".sky{overflow-x:auto}.sky img{display:block;width:100%;min-width:34rem;height:auto;"
     "max-width:52rem;margin:0 auto}"

@@ -35,6 +35,7 @@ def sentences(result: CircleResult) -> list[str]:
         return [f"{_title(result)}: no sight toward the sky, so no azimuth."]
     said = [_compass(result)] if result.rows[0]["compass"] else []
     said += [_budget(result, row_number) for row_number in range(len(result.rows))]
+    said += _read_once(result)
     said += _misfits(result.adjusted)
     said += _watches(result)
     said += _methods(result)
@@ -113,6 +114,15 @@ def _budget(result: CircleResult, number: int) -> str:
         return f"the sights do not fix {name}."
     u = row["reference_azimuth_u_deg"]
     return f"{name} has the true azimuth {_degrees(azimuth, u)} {_pm(u)} (95 %). {_sources(terms)}"
+
+
+def _read_once(result: CircleResult) -> list[str]:
+    """Lines whose one reading nothing checks, where the sky itself was sighted twice."""
+    lines = result.sights["target"][result.sights["kind"] == LINE].value_counts()
+    once = [str(name) for name, count in lines.items() if count == 1]
+    if not once:
+        return []
+    return [f"read {', '.join(once)} a second time: one reading alone shows no slip."]
 
 
 def _sources(terms: dict[str, float]) -> str:
