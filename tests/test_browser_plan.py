@@ -292,8 +292,13 @@ def test_printed_a_fortnight_of_each_site_is_one_sheet_with_the_cautions(sites, 
     four = sites.iloc[:4]  # whose maps fit the first sheet, whatever the paper
     fortnight = written(tmp_path, four, DAYS[0] + np.arange(14))
     with open_page(fortnight, 1280) as opened:
+        # Unasked, the sites and days alone are printed.
+        for paper in ("Letter", "A4"):
+            assert len(re.findall(rb"/Type /Page\b", opened.page.pdf(format=paper))) == 1
+        opened.page.click("#open-all")
         opened.page.emulate_media(media="print")
         assert not opened.page.is_visible("#now")
+        assert not opened.page.is_visible("#find")
         for number in range(1, len(four) + 1):
             sheet = opened.page.locator(f"#site-{number}")
             assert sheet.evaluate("each => getComputedStyle(each).breakBefore") == "page"
@@ -302,3 +307,78 @@ def test_printed_a_fortnight_of_each_site_is_one_sheet_with_the_cautions(sites, 
         for paper in ("Letter", "A4"):
             printed = opened.page.pdf(format=paper)
             assert len(re.findall(rb"/Type /Page\b", printed)) == 1 + len(four)
+
+
+# Many sites -----------------------------------------------------------------------------
+
+
+def many(sites, tmp_path):
+    sixty = sites.iloc[np.arange(60) % len(sites)]
+    names = [f"{name} {number:02d}" for number, name in enumerate(sixty.index)]
+    return written(tmp_path, sixty.set_axis(names), DAYS[0] + np.arange(14))
+
+
+def rows_shown(opened):
+    return opened.page.eval_on_selector_all(
+        ".matrix tbody tr", "all => all.filter(r => !r.hidden).map(r => r.cells[0].textContent)"
+    )
+
+
+@pytest.mark.parametrize("width", [360, 1280])
+def test_sixty_sites_are_few_screens_and_a_site_opens_on_demand(sites, tmp_path, width):
+    with open_page(many(sites, tmp_path), width) as opened:
+        height = opened.page.evaluate("document.documentElement.scrollHeight")
+        assert height < 8000
+        assert opened.overflow_px() <= 0
+        assert not opened.page.is_visible("#site-7 .days")
+        opened.page.click('.matrix a[href="#site-7"]')
+        assert opened.page.is_visible("#site-7 .days")
+        opened.page.click("#open-all")
+        assert opened.page.locator(".site details[open]").count() == 60
+        assert opened.errors == []
+
+
+def test_search_filters_and_order(sites, tmp_path):
+    plan = plan_table(sites, DAYS[0] + np.arange(14), Rig(), Limits())
+    good = plan.assign(good=~plan["no-window"]).groupby("site", sort=False)["good"]
+    with open_page(many(sites, tmp_path), 1280) as opened:
+        opened.page.fill("#search", "ZENI")
+        assert rows_shown(opened) == [f"zenith {n:02d}" for n in range(1, 60, 6)]
+        assert opened.page.inner_text("#found") == "10 of 60 sites"
+        assert opened.page.locator(".site:visible").count() == 10
+        opened.page.fill("#search", "")
+        opened.page.select_option("#by-region", "UTC")
+        assert {name.split()[0] for name in rows_shown(opened)} == {"ice"}
+        opened.page.select_option("#by-region", "")
+        opened.page.select_option("#by-flag", "no-window")
+        flagged = {name for name, all_good in good.all().items() if not all_good}
+        assert {name.split()[0] for name in rows_shown(opened)} == flagged
+        opened.page.select_option("#by-flag", "")
+        opened.page.select_option("#by-day", "3")
+        on_day = {name for name, days in good if days.to_numpy()[3]}
+        assert {name.split()[0] for name in rows_shown(opened)} == on_day
+        opened.page.fill("#search", "no such")
+        assert opened.page.is_visible("#none-found")
+        opened.page.fill("#search", "")
+        opened.page.select_option("#by-day", "")
+        opened.page.select_option("#order", "good")
+        counts = opened.page.eval_on_selector_all(
+            ".matrix tbody tr", "all => all.map(r => Number(r.dataset.good))"
+        )
+        assert counts == sorted(counts, reverse=True)
+        assert len(set(counts)) > 1
+        opened.page.select_option("#order", "table")
+        assert rows_shown(opened)[:2] == ["ridge 00", "zenith 01"]
+        assert opened.errors == []
+
+
+def test_large_type_projects(sites, tmp_path):
+    """1024 × 768 at three metres: figures and words of 18 px and more."""
+    with open_page(many(sites, tmp_path), 1024, height=768) as opened:
+        opened.page.click("#large")
+        assert opened.overflow_px() <= 0
+        opened.page.click('.matrix a[href="#site-2"]')
+        small = opened.page.evaluate("""() => [...document.querySelectorAll(
+          '.matrix td, .matrix th, #hours p, .find label, #site-2 .days td, #site-2 .days th')]
+          .map(e => parseFloat(getComputedStyle(e).fontSize)).filter(size => size < 18).length""")
+        assert small == 0

@@ -14,7 +14,7 @@ from orient import simulate
 from orient.cli import orient
 from orient.flags import CAUTIONS, FLAGS
 from orient.numbers import sun
-from orient.pages import lookup
+from orient.pages import lookup, page_text
 from orient.planning.hourly import Hour, hourly_pairs
 from orient.planning.hours import Limits, SiteDays, pairs_at, plan_table
 from orient.planning.rig import Rig
@@ -250,7 +250,7 @@ def test_odd_names_stay_text(sites):
     reader = Reader(page)
     assert [tag for tag, _ in reader.elements].count("script") == 2
     assert not {"b", "img"} & {tag for tag, _ in reader.elements}
-    assert reader.of("option") == list(ODD_NAMES)
+    assert reader.of("option")[: len(ODD_NAMES)] == list(ODD_NAMES)
     table = json.loads(reader.of("script")[0])
     assert len(table["sites"]) == len(ODD_NAMES)
     start = page.index('id="table">')
@@ -306,3 +306,92 @@ def test_the_command_writes_the_page(tmp_path):
     assert refused.exit_code == 2
     assert "fewer days" in refused.stderr
     assert not (tmp_path / "year.html").exists()
+
+
+# The table of sites and days --------------------------------------------------------------
+
+
+def test_the_table_of_sites_and_days_is_the_plan(page, sites):
+    plan = plan_table(sites, MAY, Rig(), Limits())
+    body = page[page.index('<table class="matrix">') : page.index("<tfoot>")]
+    cells = re.findall(r'<td class="(\w+)( good)?" title="([^"]*)">([^<]*)</td>', body)
+    assert len(cells) == len(plan)
+    shown = {"none"}
+    for (style, good, title, text), row in zip(cells, plan.itertuples(), strict=True):
+        assert bool(good) == (not row[plan.columns.get_loc("no-window") + 1])
+        if np.isfinite(row.best_u_deg):
+            assert text == f"{1.959964 * row.best_u_deg:.2f}°"
+            assert (style in ("u0", "u1", "u2")) == bool(good)
+        else:
+            assert (style, text) in {("none", w) for w in ("low sun", "off board", "no pair")}
+            assert title
+        shown.add(style)
+    assert len(shown) > 3
+    served = re.findall(r"<td>(\d+)</td>", page[page.index("<tfoot>") : page.index("</tfoot>")])
+    good = ~plan["no-window"].to_numpy().reshape(len(sites), len(MAY))
+    assert [int(each) for each in served] == good.sum(axis=0).tolist()
+    assert f"good at {good.sum(axis=0).max()} of {len(sites)} sites" in page
+
+
+def lightness(colour):
+    """L* of a colour (CIE 15:2018, sRGB of IEC 61966-2-1)."""
+    parts = np.array([int(colour[n : n + 2], 16) / 255 for n in (1, 3, 5)])
+    linear = np.where(parts <= 0.04045, parts / 12.92, ((parts + 0.055) / 1.055) ** 2.4)
+    y = float(linear @ [0.2126, 0.7152, 0.0722])
+    return 116 * y ** (1 / 3) - 16 if y > 0.008856 else 903.3 * y
+
+
+def test_grey_paper_keeps_the_order_of_the_classes():
+    """From one class to the next at least 10 of L*; across the target's boundary at least 15;
+    what is written in a cell has a contrast of 4.5 to 1 (WCAG 2.1, 1.4.3)."""
+    style = page_text("planpage", "plan.css")
+    schemes = re.findall(r":root\{(--u0[^}]*)\}", style)
+    assert len(schemes) == 3
+    for scheme in schemes:
+        colours = dict(re.findall(r"--(\w+):(#[0-9a-f]+)", scheme))
+        full = {name: whole(colour) for name, colour in colours.items()}
+        steps = np.diff([lightness(full[f"u{n}"]) for n in range(5)])
+        assert (steps > 0).all() or (steps < 0).all()
+        assert np.abs(steps).min() > 7
+        assert np.abs(steps[2]) > 15
+        for n in range(5):
+            pair = (luminance(full[f"u{n}"]), luminance(full[f"on{n}"]))
+            light, dark = max(pair), min(pair)
+            assert (light + 0.05) / (dark + 0.05) >= 4.5, (scheme, n)
+
+
+def whole(colour):
+    """A colour of three figures with six."""
+    return colour if len(colour) == 7 else "#" + "".join(2 * figure for figure in colour[1:])
+
+
+def luminance(colour):
+    parts = np.array([int(colour[n : n + 2], 16) / 255 for n in (1, 3, 5)])
+    linear = np.where(parts <= 0.04045, parts / 12.92, ((parts + 0.055) / 1.055) ** 2.4)
+    return float(linear @ [0.2126, 0.7152, 0.0722])
+
+
+def test_sunrise_and_sunset_are_another_librarys(page, sites):
+    """Against skyfield's own search for risings and settings, to the minute."""
+    from importlib.resources import as_file, files
+
+    from skyfield import almanac
+    from skyfield.api import load, wgs84
+    from skyfield.jpllib import SpiceKernel
+
+    with as_file(files("skyfield_data") / "data" / "de421.bsp") as path:
+        kernel, scale = SpiceKernel(str(path)), load.timescale(builtin=True)
+        for name in ("ridge", "shore", "plateau"):
+            site = sites.loc[name]
+            section = page.split('<section class="site"')[1 + list(sites.index).index(name)]
+            said = re.search(r"4 May <small>noon [\d:]+, sun (\d\d:\d\d)–(\d\d:\d\d)", section)
+            start = float(clock.utc_s(MAY[0], 0.0, site["timezone"]))
+            span = [scale.utc(1970, 1, 1, 0, 0, start + add) for add in (0.0, 86400.0)]
+            place = wgs84.latlon(site["latitude_deg"], site["longitude_deg"])
+            times, up = almanac.find_discrete(*span, almanac.sunrise_sunset(kernel, place))
+            for text, kind in ((said[1], 1), (said[2], 0)):
+                instant = next(t for t, u in zip(times, up, strict=True) if u == kind)
+                local = clock.local_clock(instant.utc_datetime().timestamp(), site["timezone"])
+                minutes = [int(each[:2]) * 60 + int(each[3:5]) for each in (text, str(local))]
+                assert abs(minutes[0] - minutes[1]) <= 1
+        kernel.close()

@@ -1,5 +1,92 @@
-/* Built by web/build.mjs; sources: plan.js shared/civil.js shared/panel.js shared/sun.js; cf192d1e19c2a5a70be77ac89847e5b5fe279bdabd0e92a24ebc4fba1885873b */
+/* Built by web/build.mjs; sources: plan.js plan/browse.js shared/civil.js shared/panel.js shared/sun.js; 4ace6ae0518bd7160730e2cd6992de3b4d6c2fe87dfce053e593b92bbb41121f */
 (() => {
+  // plan/browse.js
+  var byId = (id) => document.getElementById(id);
+  function choices() {
+    return {
+      search: byId("search").value.trim().toLowerCase(),
+      flag: byId("by-flag").value,
+      region: byId("by-region").value,
+      day: byId("by-day").value
+    };
+  }
+  function fits(row, wanted) {
+    const { flags, region } = row.dataset;
+    const name = row.cells[0].textContent.toLowerCase();
+    if (wanted.search && !name.includes(wanted.search)) return false;
+    if (wanted.flag && !flags.split(" ").includes(wanted.flag)) return false;
+    if (wanted.region && region !== wanted.region) return false;
+    return !wanted.day || row.cells[Number(wanted.day) + 1].classList.contains("good");
+  }
+  function sectionOf(row) {
+    return byId(`site-${row.dataset.number}`);
+  }
+  function filter(rows) {
+    const wanted = choices();
+    let left = 0;
+    for (const row of rows) {
+      const shown = fits(row, wanted);
+      row.hidden = !shown;
+      sectionOf(row).hidden = !shown;
+      if (shown) left += 1;
+    }
+    byId("found").value = left === rows.length ? "" : `${left} of ${rows.length} sites`;
+    byId("none-found").hidden = left > 0;
+    document.querySelectorAll(".matrix thead th").forEach((head, column) => {
+      head.classList.toggle("chosen", wanted.day !== "" && column === Number(wanted.day) + 1);
+    });
+  }
+  var number = (text, missing) => text === "" ? missing : Number(text);
+  var ORDERS = {
+    table: (a, b) => a.dataset.number - b.dataset.number,
+    name: (a, b) => a.cells[0].textContent.localeCompare(b.cells[0].textContent),
+    good: (a, b) => b.dataset.good - a.dataset.good,
+    least: (a, b) => number(a.dataset.least, Infinity) - number(b.dataset.least, Infinity) || 0
+  };
+  function order(rows) {
+    const compare = ORDERS[byId("order").value];
+    const sorted = [...rows].sort((a, b) => compare(a, b) || ORDERS.table(a, b));
+    for (const row of sorted) {
+      row.parentNode.append(row);
+      const section = sectionOf(row);
+      section.parentNode.append(section);
+    }
+  }
+  function openAll(open) {
+    for (const each of document.querySelectorAll(".site details")) each.open = open;
+  }
+  function openNamed() {
+    const section = location.hash.startsWith("#site-") && byId(location.hash.slice(1));
+    if (section) {
+      section.querySelector("details").open = true;
+      section.scrollIntoView();
+    }
+  }
+  function startBrowsing() {
+    const rows = [...document.querySelectorAll(".matrix tbody tr")];
+    for (const id of ["search", "by-flag", "by-region", "by-day"]) {
+      byId(id).addEventListener("input", () => filter(rows));
+    }
+    byId("order").addEventListener("input", () => order(rows));
+    byId("find").addEventListener("submit", (event) => event.preventDefault());
+    const button = byId("open-all");
+    button.addEventListener("click", () => {
+      const open = button.textContent === "Open all";
+      openAll(open);
+      button.textContent = open ? "Close all" : "Open all";
+    });
+    byId("print-all").addEventListener("click", () => {
+      openAll(true);
+      window.print();
+    });
+    byId("large").addEventListener("click", () => {
+      const large = document.documentElement.classList.toggle("large");
+      byId("large").setAttribute("aria-pressed", String(large));
+    });
+    window.addEventListener("hashchange", openNamed);
+    openNamed();
+  }
+
   // shared/civil.js
   function offset(site, utc) {
     let ahead = site.offsets[0][1];
@@ -16,7 +103,7 @@
     return civilSeconds - site.offsets[site.offsets.length - 1][1];
   }
   var civil = (site, utc) => new Date((utc + offset(site, utc)) * 1e3).toISOString();
-  var two = (number) => String(number).padStart(2, "0");
+  var two = (number2) => String(number2).padStart(2, "0");
   function hoursMinutes(site, utc) {
     return civil(site, Math.round(utc / 60) * 60).slice(11, 16);
   }
@@ -66,9 +153,9 @@
     }
     /* The four samples about an instant, or null by night and outside the table. */
     around(utc) {
-      const number = Math.floor(utc / this.step);
-      const run = this.runs.find(({ start, values }) => number > start && number + 2 < start + values.length / 3);
-      return run ? { values: run.values, first: 3 * (number - 1 - run.start), t: utc / this.step - number } : null;
+      const number2 = Math.floor(utc / this.step);
+      const run = this.runs.find(({ start, values }) => number2 > start && number2 + 2 < start + values.length / 3);
+      return run ? { values: run.values, first: 3 * (number2 - 1 - run.start), t: utc / this.step - number2 } : null;
     }
     direction(utc) {
       const found = this.around(utc);
@@ -235,4 +322,5 @@
 
   // plan.js
   startPanel(JSON.parse(document.getElementById("table").textContent));
+  startBrowsing();
 })();

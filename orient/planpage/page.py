@@ -14,6 +14,7 @@ import pandas as pd
 from numpy.typing import NDArray
 
 from orient.flags import CAUTIONS, FLAGS
+from orient.numbers import sun
 from orient.numbers.tolerances import COVERAGE_95
 from orient.pages import (
     lookup,
@@ -38,11 +39,16 @@ from orient.planning.hourly import Hour, hourly_pairs
 from orient.planning.hours import Limits
 from orient.planning.rig import Rig
 from orient.planning.rows import plan_rows, sentence, window_text
+from orient.planpage.matrix import matrix
 from orient.tables import clock
 from orient.text import at_95, minute_text
 
 #: More would make a file that a phone is slow to open, and hand-outs of several sheets.
 MOST_SITE_DAYS, MOST_DAYS = 2000, 31
+
+#: Altitude of the sun's middle at sunrise and sunset: half a degree of refraction and the sun's
+#: radius, as almanacs have it (*common practice, no source*).
+SUNRISE_DEG = -50.0 / 60.0
 
 # The map of a site, in units of its drawing.
 _WIDTH, _LEFT, _TOP, _ROW, _AXIS = 360.0, 56.0, 2.0, 13.0, 30.0
@@ -89,6 +95,7 @@ def plan_page(
         planned.append(_planned(sites.iloc[[number]], days, rig, limits, step_min))
         advance(1)
     axis = _HourAxis.over([each.letters for each in planned])
+    shown_flags = {flag for each in planned for row in each.rows for flag in row["flags"]}
     page = str(
         page_template("planpage", "plan.html.j2").render(
             name_of_campaign=name,
@@ -99,8 +106,11 @@ def plan_page(
             target_95_deg=COVERAGE_95 * limits.target_deg,
             classes=classes,
             flags=FLAGS,
+            shown_flags=shown_flags,
+            regions=sorted({str(each.site["timezone"]) for each in planned}),
             cautions=CAUTIONS,
             sites=[_shown(each, axis) for each in planned],
+            matrix=_matrix(planned, days, limits),
             table=_table(planned, days, rig, classes),
             style=_markup(shared_style() + panel_style() + page_text("planpage", "plan.css")),
             script=_markup(page_text("planpage", "onsite.js")),
@@ -179,24 +189,56 @@ def _shown(planned: _Planned, axis: _HourAxis) -> Row:
         "name": planned.site.name,
         "timezone": planned.site["timezone"],
         "map": _hour_map(planned, axis),
-        "days": [_day_shown(row) for row in planned.rows],
+        "days": [
+            _day_shown(row, up) for row, up in zip(planned.rows, _sun_up(planned), strict=True)
+        ],
         "dates": [_day_text(day) for day in planned.rings["date"].unique()],
         "rings": list(_ring_lines(planned.rings)),
         "flags": list(flags),
     }
 
 
-def _day_shown(row: Row) -> Row:
+def _matrix(planned: Sequence[_Planned], days: Any, limits: Limits) -> Row:
+    return matrix(
+        [str(each.site.name) for each in planned],
+        [each.rows for each in planned],
+        [str(each.site["timezone"]) for each in planned],
+        [f"{_weekday(day)} {_day_text(day)}" for day in days],
+        limits,
+    )
+
+
+def _day_shown(row: Row, up: str) -> Row:
     said = sentence(row)
     return {
         "date": f"{_weekday(row['date'])} {_day_text(row['date'])}",
         "noon": minute_text(row["noon_local"]),
+        "up": up,
         "morning": window_text(row["morning"]),
         "afternoon": window_text(row["afternoon"]),
         "pair": at_95(row["best"] and row["best"]["expected_u_deg"]),
         "all": at_95(row["day_expected_u_deg"]),
         "sentence": f"{said[0].upper()}{said[1:]}.",
     }
+
+
+def _sun_up(planned: _Planned) -> list[str]:
+    """Sunrise and sunset of each day in words: the upper limb on a level horizon."""
+    site, noon = planned.site, planned.days["noon_utc_s"].to_numpy()
+    place = (float(site["latitude_deg"]), float(site["longitude_deg"]))
+    rise, fall = (
+        sun.time_of_altitude(SUNRISE_DEG, noon, afternoon, *place) for afternoon in (False, True)
+    )
+    zone = str(site["timezone"])
+    above = sun.place(noon, *place).altitude_deg > SUNRISE_DEG
+    return [
+        f"sun {minute_text(up)}–{minute_text(down)}"
+        if up and down
+        else ("sun up all day" if high else "no sun")
+        for up, down, high in zip(
+            clock.local_iso(rise, zone), clock.local_iso(fall, zone), above, strict=True
+        )
+    ]
 
 
 def _day_text(day: Any) -> str:
