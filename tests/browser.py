@@ -32,11 +32,11 @@ class Opened(NamedTuple):
 
 
 @contextmanager
-def open_page(path, width, dark=False, height=800, at=None, timezone=None):
+def open_page(path, width, dark=False, height=800, at=None, timezone=None, before=None):
     """Open a file in a window of a width, offline; skips the test where there is no browser.
 
     `at`, ISO text in UTC, sets the browser's clock, which then runs on; `timezone` is the
-    browser's own.
+    browser's own; `before` is a script that runs before any of the page's.
     """
     chromium = shutil.which("chromium")
     if chromium is None:
@@ -60,8 +60,11 @@ def open_page(path, width, dark=False, height=800, at=None, timezone=None):
             page.on("console", lambda said: errors.append(said.text) if said.type == "error" else 0)
             page.on("pageerror", lambda error: errors.append(str(error)))
             page.on("request", lambda request: requests.append(request.url))
+            if before:
+                page.add_init_script(before)
             if at:
                 page.clock.install(time=at)
+            page.set_default_timeout(15000)
             page.goto(Path(path).resolve().as_uri())
             yield Opened(page, errors, requests)
         finally:

@@ -32,35 +32,43 @@ def sites_table(latitudes, zone="UTC"):
     )
 
 
-def simulated_boards(sites, days, count, seed, blunders=0.03):
-    """Set-ups and marks of boards by the simulator, each watch in turn, at random places."""
+def simulated_boards(
+    sites, days, count, seed, blunders=0.03, watches=WATCHES, fewest=5, true=False
+):
+    """Set-ups and marks of boards by the simulator, each watch in turn, at random places.
+
+    With `true` their true azimuths too, by set-up.
+    """
     generator = np.random.default_rng(seed)
-    setups, marks = [], []
+    setups, marks, azimuths = [], [], {}
     while len(setups) < count:
         number = len(setups)
         site = sites.iloc[int(generator.integers(len(sites)))]
         day = str(generator.choice(days))
-        made = _marks(generator, site, day, blunders)
-        if len(made) < 5:
+        watch_sd_s = [30.0, 5.0, 1.0][number // 3 % 3]
+        made, truth = _marks(generator, site, day, blunders, watch_sd_s)
+        if len(made) < fewest:
             continue
         name = f"board {number}"
+        azimuths[name] = truth.board_azimuth_deg
         setups.append(
             {
                 "setup": name,
                 "site": site["site"],
                 "date": day,
                 "gnomon_height_mm": 300.0,
-                "watch": WATCHES[number % 3],
-                "watch_sd_s": [30.0, 5.0, 1.0][number // 3 % 3],
+                "watch": watches[number % len(watches)],
+                "watch_sd_s": watch_sd_s,
                 "reference_name": "cairn",
                 "reference_angle_deg": round(float(generator.uniform(0, 360)), 2),
             }
         )
         marks.append(made.assign(setup=name, mark=[str(n + 1) for n in range(len(made))]))
-    return pd.DataFrame(setups), pd.concat(marks, ignore_index=True)
+    tables = pd.DataFrame(setups), pd.concat(marks, ignore_index=True)
+    return (*tables, azimuths) if true else tables
 
 
-def _marks(generator, site, day, blunders):
+def _marks(generator, site, day, blunders, watch_sd_s):
     noon = noon_of(site["longitude_deg"], _day_of_year(day))
     step_s = float(generator.choice([600.0, 1200.0, 1800.0]))
     start, end = np.sort(generator.uniform(-6.0, 6.0, 2)) * 3600.0
@@ -68,7 +76,7 @@ def _marks(generator, site, day, blunders):
     azimuth, altitude, _ = simulate.sun_seen(
         instants, site["latitude_deg"], site["longitude_deg"], site["elevation_m"], 1013.25, 10.0
     )
-    truth = simulate.random_board(generator)
+    truth = simulate.random_board(generator, watch_sd_s=watch_sd_s)
     tips = simulate.shadow_tips(azimuth, altitude, truth)
     seen = (altitude > 12.0) & (np.hypot(*tips.T) < 870.0)
     tips, instants = tips[seen], instants[seen]
@@ -76,13 +84,14 @@ def _marks(generator, site, day, blunders):
     wrong = generator.uniform(size=len(tips)) < blunders
     tips[wrong] += generator.uniform(8.0, 25.0, (int(wrong.sum()), 2))
     time_s = clock.DAY_S * (instants / clock.DAY_S % 1.0) + truth.watch_fast_s
-    return pd.DataFrame(
+    marks = pd.DataFrame(
         {
             "time": np.round(time_s % 86400.0, 1),
             "x_mm": tips[:, 0].round(1),
             "y_mm": tips[:, 1].round(1),
         }
     )
+    return marks, truth
 
 
 def _day_of_year(day):

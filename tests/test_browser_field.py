@@ -2,6 +2,7 @@
 
 import csv
 import json
+import re
 from datetime import UTC, datetime
 from pathlib import Path
 
@@ -199,3 +200,270 @@ def taken_twice(campaign, log):
         first = next(csv.DictReader(stream))
     # 07:00:17.3 true is 09:00:20.5 by a telephone 3.2 s fast, in summer time.
     assert first["time"] == "09:00:20.5"
+
+
+# What may go wrong ------------------------------------------------------------------------
+
+REFUSED = """
+for (const name of ["localStorage", "indexedDB"]) Object.defineProperty(window, name, {
+  get() { throw new DOMException("no", "SecurityError"); },
+});
+"""
+LOCAL_FULL = """
+Storage.prototype.setItem = () => { throw new DOMException("full", "QuotaExceededError"); };
+"""
+
+
+def test_storage_refused_is_said_and_the_log_stays_to_copy(page_file):
+    with opened_at(page_file, "2026-05-05T09:00:00", before=REFUSED) as opened:
+        page = opened.page
+        start_setup(page)
+        page.click("#mark-button")
+        assert "NOT STORED" in page.inner_text("#alarm")
+        part(page, "send")
+        page.click("summary:has-text('to copy')")
+        told = json.loads(page.input_value("#copy"))
+        assert [each["kind"] for each in told["entries"]] == ["setup", "mark"]
+        assert opened.errors == []
+
+
+def test_with_one_of_two_stores_full_nothing_is_lost(page_file):
+    with opened_at(page_file, "2026-05-05T09:00:00", before=LOCAL_FULL) as opened:
+        page = opened.page
+        start_setup(page)
+        page.click("#mark-button")
+        page.wait_for_function(
+            "document.getElementById('kept').textContent.includes('in one of two places')"
+        )
+        assert page.is_hidden("#alarm")
+        page.reload()
+        page.wait_for_selector("#in-hand option:has-text('ridge board')", state="attached")
+        part(page, "setup")
+        page.select_option("#in-hand", "ridge board")
+        part(page, "marks")
+        assert page.locator("#mark-rows tr").count() == 1
+
+
+def test_a_crash_right_after_the_tap_and_a_second_tab_lose_nothing(page_file):
+    with opened_at(page_file, "2026-05-05T09:00:00") as opened:
+        first = opened.page
+        start_setup(first)
+        first.click("#mark-button")
+        second = first.context.new_page()
+        second.goto(page_file.resolve().as_uri())
+        part(second, "marks")
+        second.click("#mark-button")
+        assert "Write 2 beside it" in second.inner_text("#mark-says")
+        first.wait_for_selector('#mark-rows tr[data-mark="2"]')
+        first.click("#mark-button")
+        # Closed with no time to write anything more.
+        first.close()
+        second.wait_for_selector('#mark-rows tr[data-mark="3"]')
+        second.reload()
+        assert second.locator("#mark-rows tr").count() == 3
+
+
+def test_undoing_striking_out_and_both_forms_of_a_place(page_file):
+    with opened_at(page_file, "2026-05-05T09:00:00") as opened:
+        page = opened.page
+        start_setup(page)
+        page.click("#mark-button")
+        page.click("#mark-button")
+        page.click("#undo")
+        assert "Undone: mark 2." in page.inner_text("#mark-says")
+        assert page.locator("#mark-rows tr").count() == 1
+        measure(page, 1, 30.0, 40.0)
+        page.select_option("#form-of-marks", "polar")
+        row = page.locator('#mark-rows tr[data-mark="1"]')
+        assert row.locator('[data-column="length_mm"]').input_value() == "50"
+        assert row.locator('[data-column="angle_deg"]').input_value() == "36.87"
+        row.locator('[data-column="length_mm"]').fill("51,5")
+        row.locator('[data-column="length_mm"]').press("Tab")
+        page.click('[aria-label="Strike out mark 1"]')
+        assert page.locator("#mark-rows tr.struck").count() == 1
+        part(page, "send")
+        (mark,) = json.loads(page.input_value("#copy"))["tables"]["marks"]
+        assert (mark["length_mm"], mark["angle_deg"], mark["use"]) == (51.5, 36.87, "no")
+        assert "x_mm" not in mark
+
+
+def test_wrong_numbers_are_refused_where_they_are_typed(page_file):
+    with opened_at(page_file, "2026-05-05T09:00:00") as opened:
+        page = opened.page
+        part(page, "setup")
+        page.fill("#f-height", "3")
+        page.fill("#f-reference-x", "ten")
+        page.click("#save-setup")
+        said = page.inner_text("#setup-faults")
+        assert "Rod’s height: a number from 20 to 5000 mm" in said
+        assert "x of a point" in said
+        assert "both x and y" in said
+        assert page.is_visible("#part-setup")
+        start_setup(page)
+        page.click("#mark-button")
+        page.locator('[data-column="x_mm"]').fill("1O3")
+        page.locator('[data-column="x_mm"]').press("Tab")
+        assert page.locator('[data-column="x_mm"]').get_attribute("aria-invalid") == "true"
+        assert "Mark 1, x_mm: a number" in page.inner_text("#mark-says")
+
+
+PULL = """
+for (const pull of %s) window.dispatchEvent(Object.assign(new Event("devicemotion"),
+  { accelerationIncludingGravity: { x: pull[0], y: pull[1], z: pull[2] } }));
+"""
+
+
+def feel(page, button, slope_x, slope_y):
+    """A reading of a telephone that lies with these slopes, degrees, its own error in them."""
+    page.click(button)
+    pulls = [[9.8 * np.tan(np.radians(slope_x)), 9.8 * np.tan(np.radians(slope_y)), 9.8]] * 20
+    page.evaluate(PULL % json.dumps(pulls))
+    page.clock.run_for(3100)
+
+
+def test_the_telephone_as_a_level_turned_end_for_end(page_file):
+    """A board 0.3° up to the right and 0.2° down ahead, a sensor 0.8° and −0.5° off."""
+    with opened_at(page_file, "2026-05-05T09:00:00") as opened:
+        page = opened.page
+        start_setup(page)
+        part(page, "tools")
+        assert page.inner_text("#sensor-says") == ""
+        page.clock.pause_at(datetime(2026, 5, 5, 9, 1, tzinfo=UTC))
+        feel(page, "#level-first", 0.3 + 0.8, -0.2 - 0.5)
+        page.wait_for_selector("#level-turned:not([disabled])")
+        feel(page, "#level-turned", -0.3 + 0.8, 0.2 - 0.5)
+        page.wait_for_selector("#level-keep:not([disabled])")
+        said = page.inner_text("#level-says")
+        assert "0.30° up toward +x" in said
+        assert "0.20° up toward −y" in said
+        page.click("#level-keep")
+        part(page, "send")
+        (setup,) = json.loads(page.input_value("#copy"))["tables"]["setups"]
+        assert setup["level_sd_deg"] == pytest.approx(np.hypot(0.3, 0.035), abs=0.005)
+
+
+@pytest.mark.parametrize(
+    ("before", "words"),
+    [
+        ("delete window.DeviceMotionEvent;", "no sensor for a page"),
+        ("Object.defineProperty(window, 'isSecureContext', { value: false });", "plain http"),
+    ],
+)
+def test_without_a_sensor_the_panel_says_why_and_the_rest_works(page_file, before, words):
+    with opened_at(page_file, "2026-05-05T09:00:00", before=before) as opened:
+        page = opened.page
+        part(page, "tools")
+        assert words in page.inner_text("#sensor-says")
+        assert page.is_disabled("#level-first")
+        start_setup(page)
+        page.click("#mark-button")
+        assert opened.errors == []
+
+
+def test_a_sensor_that_stays_silent_is_told(page_file):
+    with opened_at(page_file, "2026-05-05T09:00:00") as opened:
+        page = opened.page
+        part(page, "tools")
+        page.clock.pause_at(datetime(2026, 5, 5, 9, 1, tzinfo=UTC))
+        page.click("#level-first")
+        page.clock.run_for(3100)
+        page.wait_for_function(
+            "document.getElementById('level-says').textContent.includes('No readings come')"
+        )
+
+
+def test_a_nudged_board_is_told_by_the_closing_sight(page_file):
+    with opened_at(page_file, "2026-05-05T09:00:00") as opened:
+        page = opened.page
+        start_setup(page)
+        part(page, "setup")
+        page.fill("#f-close-x", "240")
+        page.fill("#f-close-y", "193")
+        page.click("#closing-form button")
+        assert "the board has moved" in page.inner_text("#closing-says")
+
+
+# To be used by everyone ---------------------------------------------------------------------
+
+
+def looked_at(page, look):
+    page.emulate_media(color_scheme="dark" if look == "dark" else "light")
+    page.evaluate(
+        "(look) => { document.documentElement.dataset.look = look; }",
+        "" if look == "dark" else look,
+    )
+
+
+def test_the_accessibility_checker_finds_nothing(page_file):
+    """axe-core, WCAG 2.1 AA and its best practices, every part, with marks and a told mistake."""
+    axe = pytest.importorskip(
+        "axe_playwright_python.sync_playwright", reason="pip install 'orient[test]'"
+    ).Axe()
+    with opened_at(page_file, "2026-05-05T06:30:00") as opened:
+        page = opened.page
+        start_setup(page)
+        instants = [utc("2026-05-05T07:00:00") + 2400.0 * n for n in range(6)]
+        for number, (instant, (x, y)) in enumerate(
+            zip(instants, tips(instants), strict=True), start=1
+        ):
+            tap_at(page, "#mark-button", instant)
+            measure(page, number, -x if number == 4 else x, y)
+        page.clock.resume()
+        for look in ("", "sun", "night", "dark"):
+            looked_at(page, look)
+            for name in ("setup", "marks", "north", "tools", "send"):
+                part(page, name)
+                found = axe.run(page)
+                assert found.violations_count == 0, found.generate_report()
+
+
+def test_the_mark_button_is_for_a_thumb_in_full_sun(page_file):
+    """At least 64 px and 7:1 of contrast, in every look (WCAG 2.1, relative luminance)."""
+    with opened_at(page_file, "2026-05-05T06:30:00") as opened:
+        page = opened.page
+        start_setup(page)
+        box = page.locator("#mark-button").bounding_box()
+        assert box["height"] >= 64
+        assert box["width"] >= 300
+        assert box["y"] + box["height"] < 640 - 60
+        for look in ("", "sun", "night", "dark"):
+            looked_at(page, look)
+            style = page.evaluate(
+                "(() => { const s = getComputedStyle(document.getElementById('mark-button'));"
+                " return [s.color, s.backgroundColor]; })()"
+            )
+            assert contrast(*style) >= 7.0
+
+
+def contrast(one, other):
+    light, dark = sorted((luminance(one), luminance(other)), reverse=True)
+    return (light + 0.05) / (dark + 0.05)
+
+
+def luminance(colour):
+    parts = np.array([float(each) for each in re.findall(r"[\d.]+", colour)[:3]]) / 255.0
+    linear = np.where(parts <= 0.03928, parts / 12.92, ((parts + 0.055) / 1.055) ** 2.4)
+    return float(linear @ [0.2126, 0.7152, 0.0722])
+
+
+def test_no_part_is_wider_than_its_window(page_file):
+    with opened_at(page_file, "2026-05-05T09:00:00") as opened:
+        start_setup(opened.page)
+        opened.page.click("#mark-button")
+        for width in (320, 360, 768, 1280):
+            opened.page.set_viewport_size({"width": width, "height": 640})
+            for name in ("setup", "marks", "north", "tools", "send"):
+                part(opened.page, name)
+                assert opened.overflow_px() <= 0
+        assert opened.errors == []
+
+
+def test_a_fortnight_of_twenty_sites_stays_small(tmp_path):
+    rows = [f"site {n},{n * 3.3 - 30},{n * 7.0 - 60},0,UTC" for n in range(20)]
+    header = SITES.splitlines()[0]
+    (tmp_path / "sites.csv").write_text("\n".join([header, *rows]) + "\n", encoding="utf-8")
+    done = invoked(
+        "field", tmp_path, "--from", "2026-06-15", "--to", "2026-06-28", "-o", tmp_path / "f.html"
+    )
+    assert done.exit_code == 0, done.output
+    assert (tmp_path / "f.html").stat().st_size < 1_500_000

@@ -1,4 +1,4 @@
-/* Built by web/build.mjs; sources: engine/adjustment.js engine/board.js engine/chisquare.js engine/line.js engine/lookout.js engine/matrix.js engine/reading.js engine/reduce.js engine/rows.js engine/shadow.js engine/starts.js field.js field/dom.js field/drawing.js field/log.js field/marking.js field/north.js field/send.js field/sensor.js field/setup.js field/store.js field/tables.js field/tilt.js field/timesignal.js field/tools.js shared/civil.js shared/panel.js shared/sun.js; e3bdec128c0a73298063f8d1e90bd5f11c8c10060718cd0336b44731404c5988 */
+/* Built by web/build.mjs; sources: engine/adjustment.js engine/board.js engine/chisquare.js engine/line.js engine/lookout.js engine/matrix.js engine/reading.js engine/reduce.js engine/rows.js engine/shadow.js engine/starts.js field.js field/dom.js field/drawing.js field/log.js field/marking.js field/north.js field/send.js field/sensor.js field/setup.js field/store.js field/tables.js field/tilt.js field/timesignal.js field/tools.js shared/civil.js shared/panel.js shared/sun.js; 19c93058df778eb5fbad6aa5d05cce174eaf21cea56255ca7e45d828dedd87cc */
 (() => {
   // shared/civil.js
   function offset(site, utc) {
@@ -1142,7 +1142,7 @@
   function suspicious(board, fit) {
     const pulled2 = Math.max(Math.abs(fit.priorMisfit[WATCH]), Math.abs(fit.priorMisfit[HEIGHT]));
     const rejected = fit.kept.filter((kept) => !kept).length;
-    return pulled2 > DOUBTFUL_PULL || rejected > Math.max(1, Math.floor(board.count / 5)) || fit.spread > 1 || !fit.converged;
+    return pulled2 > DOUBTFUL_PULL || rejected > Math.max(1, Math.floor(board.count / 12)) || fit.spread > 1 || !fit.converged;
   }
 
   // engine/reduce.js
@@ -1689,7 +1689,13 @@
   var DEGREE3 = Math.PI / 180;
   function startNorth(field2) {
     const { table: table2 } = field2;
+    let waiting = null;
     function refresh2() {
+      clearTimeout(waiting);
+      if (element("part-north").hidden) waiting = setTimeout(reduceNow, 30);
+      else reduceNow();
+    }
+    function reduceNow() {
       const rows = field2.setup ? rowsOf(table2, field2.log, field2.setup) : null;
       if (!rows || !rows.marks.length) {
         clear("The line is shown once marks have their millimetres.");
@@ -1713,11 +1719,15 @@
     }
     function clear(words) {
       for (const id of ["told", "drawing"]) element(id).replaceChildren();
+      element("told").dataset.said = "";
+      say("told-here", "");
       element("answer").replaceChildren(made("p", {}, words));
       say("outlook", "");
     }
     function showTold({ told }) {
       const text = told.map((each) => each.text).join("\n");
+      say("told-here", told.length ? capital(told[0].text) : "");
+      element("told-here").hidden = !told.length;
       if (element("told").dataset.said === text) return;
       element("told").dataset.said = text;
       element("told").replaceChildren(...told.map((each) => made("p", { class: "alarm-box", "data-code": each.code }, capital(each.text))));
@@ -2132,6 +2142,7 @@
     }
     // The database ---------------------------------------------------------------------------
     async open() {
+      await Promise.resolve();
       try {
         this.database = await promised(openRequest());
         const rows = await promised(this.database.transaction("entries").objectStore("entries").getAll());
@@ -2507,7 +2518,14 @@
   // field.js
   var table = JSON.parse(document.getElementById("table").textContent);
   var STEP_MS = 500;
-  window.orient = { reduce: (rows) => reduced(table, rows).row };
+  window.orient = {
+    reduce: (rows) => reduced(table, rows).row,
+    whole(rows) {
+      const { row, board, fit, told } = reduced(table, rows);
+      const leftOut = fit ? board.marks.filter((_, n) => !fit.kept[n]).map(({ name }) => name) : [];
+      return { row, leftOut, told: told.map(({ code, text }) => ({ code, text })) };
+    }
+  };
   var field = {
     table,
     store: new Store(table.campaign, { heard: () => refresh(), changed: () => sayKept() }),

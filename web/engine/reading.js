@@ -46,6 +46,6 @@ const priceOf = (reading, board) => CLEAR_GAIN * (Boolean(reading.watch) + Boole
 function suspicious(board, fit) {
   const pulled = Math.max(Math.abs(fit.priorMisfit[WATCH]), Math.abs(fit.priorMisfit[HEIGHT]));
   const rejected = fit.kept.filter((kept) => !kept).length;
-  return pulled > DOUBTFUL_PULL || rejected > Math.max(1, Math.floor(board.count / 5))
+  return pulled > DOUBTFUL_PULL || rejected > Math.max(1, Math.floor(board.count / 12))
     || fit.spread > 1 || !fit.converged;
 }

@@ -15,7 +15,16 @@ const DEGREE = Math.PI / 180;
 export function startNorth(field) {
   const { table } = field;
 
+  let waiting = null;
+
+  /* A board that contradicts itself takes a second to read: what was tapped is shown first. */
   function refresh() {
+    clearTimeout(waiting);
+    if (element("part-north").hidden) waiting = setTimeout(reduceNow, 30);
+    else reduceNow();
+  }
+
+  function reduceNow() {
     const rows = field.setup ? rowsOf(table, field.log, field.setup) : null;
     if (!rows || !rows.marks.length) {
       clear("The line is shown once marks have their millimetres.");
@@ -40,12 +49,16 @@ export function startNorth(field) {
 
   function clear(words) {
     for (const id of ["told", "drawing"]) element(id).replaceChildren();
+    element("told").dataset.said = "";
+    say("told-here", "");
     element("answer").replaceChildren(made("p", {}, words));
     say("outlook", "");
   }
 
   function showTold({ told }) {
     const text = told.map((each) => each.text).join("\n");
+    say("told-here", told.length ? capital(told[0].text) : "");
+    element("told-here").hidden = !told.length;
     if (element("told").dataset.said === text) return;
     element("told").dataset.said = text;
     element("told").replaceChildren(...told.map((each) =>

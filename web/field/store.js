@@ -88,6 +88,8 @@ export class Store {
   // The database ---------------------------------------------------------------------------
 
   async open() {
+    // Only once the page stands: a browser may refuse at once.
+    await Promise.resolve();
     try {
       this.database = await promised(openRequest());
       const rows = await promised(this.database.transaction("entries").objectStore("entries").getAll());
