@@ -59,7 +59,7 @@ def simulated_boards(
                 "gnomon_height_mm": 300.0,
                 "watch": watches[number % len(watches)],
                 "watch_sd_s": watch_sd_s,
-                "reference_name": "cairn",
+                "reference_name": f"cairn {number}",
                 "reference_angle_deg": round(float(generator.uniform(0, 360)), 2),
             }
         )

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -10,6 +11,7 @@ import click
 from orient.commands.common import Column, campaign_argument, emit, printable, say
 
 if TYPE_CHECKING:
+    from orient.tables.campaign import Campaign
     from orient.tables.fieldlog import Difference, Merged
 
 
@@ -30,12 +32,19 @@ def take(campaign: str, files: tuple[Path, ...], keep_tables: bool) -> None:
     table, both are shown and nothing is written: put the table right, or say
     --keep-tables. Taking a log twice does no harm.
     """
-    from orient.files import write_whole
-    from orient.tables.fieldlog import merge, read_logs
+    from orient.tables import fieldlog
+    from orient.tables.editing import Sitting
 
     folder = Path(campaign)
-    logs = read_logs(files)
-    merged = merge(folder, logs, keep_tables)
+    logs = fieldlog.read_logs(files)
+    merged = fieldlog.Merged()
+
+    def changed(tables: Mapping[str, bytes], _: Campaign) -> Mapping[str, bytes]:
+        nonlocal merged
+        merged = fieldlog.merge(tables, logs, keep_tables)
+        return merged.contents
+
+    Sitting(folder, needed=("sites",)).change_all(tuple(fieldlog.KEYS), changed)
     _show_differences(merged.differences)
     if merged.differences and not keep_tables:
         click.echo(
@@ -44,8 +53,6 @@ def take(campaign: str, files: tuple[Path, ...], keep_tables: bool) -> None:
             err=True,
         )
         click.get_current_context().exit(1)
-    if merged.contents:
-        write_whole(folder, merged.contents)
     _tell(merged)
     for log in logs:
         if log.campaign and log.campaign != folder.resolve().name:

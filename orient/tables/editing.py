@@ -40,9 +40,13 @@ class Sitting:
         campaign: as it was read last.
     """
 
-    def __init__(self, folder: Path) -> None:
-        """Read the campaign; raises InputError where it cannot be read."""
-        self.folder = folder
+    def __init__(self, folder: Path, needed: Sequence[str] = ("sites", "setups")) -> None:
+        """Read the campaign, its tables that are `needed` and the others that are there.
+
+        Raises:
+            InputError: it cannot be read.
+        """
+        self.folder, self._needed = folder, needed
         self._seen: dict[str, bytes] = {}
         self._kept: set[str] = set()
         self.campaign: Campaign
@@ -52,7 +56,7 @@ class Sitting:
         """The campaign as it stands now, read anew where one of its files has changed."""
         now = _table_bytes(self.folder)
         if now != self._seen or not self._seen:
-            self.campaign, self._seen = read_campaign(self.folder, _present(now)), now
+            self.campaign, self._seen = read_campaign(self.folder, self._present(now)), now
         return self.campaign
 
     def change(
@@ -75,17 +79,43 @@ class Sitting:
             TimeoutError: another run did not finish.
             OSError: the table or its copy cannot be written; nothing was changed.
         """
+        changed = self.change_all(
+            (table,), lambda tables, campaign: {table: change(tables[table], campaign)}, wait_s
+        )
+        return changed[table]
+
+    def change_all(
+        self,
+        tables: Sequence[str],
+        change: Callable[[Mapping[str, bytes], Campaign], Mapping[str, bytes]],
+        wait_s: float = WAIT_S,
+    ) -> dict[str, Change]:
+        """Change several tables that belong together: all of them, or none.
+
+        Args:
+            tables: their names.
+            change: given each table's bytes as they stand (of one that is not there, a row of
+                column names) and the campaign; returns the new bytes of those it changes.
+            wait_s: for another run that is at it.
+
+        Returns:
+            Each changed table before and after.
+
+        Raises:
+            InputError, TimeoutError, OSError: as of `change`; nothing was changed.
+        """
         with locked(self.folder, wait_s):
-            path = table_path(self.folder, table)
-            there = path.read_bytes() if path.is_file() else None
-            before = empty_table(table) if there is None else there
-            after = change(before, self.look())
-            campaign = self._read_back(path, table, after)
-            if there is not None:
-                self._keep(path, there)
-            write_whole(path.parent, {path.name: after})
-            self.campaign, self._seen = campaign, _table_bytes(self.folder)
-        return Change(before, after)
+            paths = {table: table_path(self.folder, table) for table in tables}
+            there = {t: path.read_bytes() for t, path in paths.items() if path.is_file()}
+            before = {table: there.get(table, empty_table(table)) for table in tables}
+            after = dict(change(before, self.look()))
+            if after:
+                campaign = self._read_back({paths[table]: (table, after[table]) for table in after})
+                for table in after.keys() & there.keys():
+                    self._keep(paths[table], there[table])
+                write_whole(self.folder, {paths[table].name: after[table] for table in after})
+                self.campaign, self._seen = campaign, _table_bytes(self.folder)
+        return {table: Change(before[table], after[table]) for table in after}
 
     def add_rows(self, table: str, rows: Sequence[Mapping[str, str]]) -> Change:
         """Add rows to a table, its other bytes as they were: see `orient.tables.cells.with_row`."""
@@ -97,14 +127,23 @@ class Sitting:
 
         return self.change(table, added)
 
-    def _read_back(self, path: Path, table: str, after: bytes) -> Campaign:
-        if table in ENDINGS:
-            present = dict.fromkeys([*_present(self._seen), table])
-            return read_campaign(self.folder, list(present), {table: after})
+    def _read_back(self, changed: Mapping[Path, tuple[str, bytes]]) -> Campaign:
         faults = Faults()
-        read_cells(path, faults, after)
+        of_campaign = {}
+        for path, (table, after) in changed.items():
+            if table in ENDINGS:
+                of_campaign[table] = after
+            else:
+                read_cells(path, faults, after)
         faults.stop_if_any()
-        return self.campaign
+        if not of_campaign:
+            return self.campaign
+        present = dict.fromkeys([*self._present(self._seen), *of_campaign])
+        return read_campaign(self.folder, list(present), of_campaign)
+
+    def _present(self, files: Mapping[str, bytes]) -> list[str]:
+        begun = {name.lower().partition(".")[0] for name in files}
+        return [t for t in ("sites", "setups", "marks") if t in begun or t in self._needed]
 
     def _keep(self, path: Path, before: bytes) -> None:
         if path.name in self._kept:
@@ -160,12 +199,6 @@ def _table_bytes(folder: Path) -> dict[str, bytes]:
     except OSError:
         # Reading the campaign tells what is wrong with the folder.
         return {}
-
-
-def _present(files: Mapping[str, bytes]) -> list[str]:
-    """The tables that a campaign must have, and the marks if they are there."""
-    begun = any(name.lower().startswith("marks.") for name in files)
-    return ["sites", "setups", *(["marks"] if begun else [])]
 
 
 def _backup_name(path: Path) -> str:

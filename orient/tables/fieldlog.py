@@ -8,8 +8,6 @@ never overwritten. Taking a log twice gives what taking it once gave.
 from __future__ import annotations
 
 import json
-import shutil
-import tempfile
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from pathlib import Path
@@ -18,9 +16,7 @@ from typing import Any
 import numpy as np
 import pandas as pd
 
-from orient.errors import Fault, InputError
-from orient.tables.campaign import ENDINGS, read_campaign
-from orient.tables.cells import Cells, Faults, cell_text, csv_text, read_cells, shown, with_row
+from orient.tables.cells import Cells, Faults, cell_text, read_cells, shown, with_row
 from orient.tables.columns import TABLES, Table, read_table
 
 FORMAT, VERSION = "orient field log", 1
@@ -63,7 +59,7 @@ class Difference:
 class Merged:
     """What a merging comes to.
 
-    `contents` are the files to write, by name, none where nothing is new. `added` and
+    `contents` are the tables that change, by name, none where nothing is new. `added` and
     `alike` count rows by table.
     """
 
@@ -178,39 +174,34 @@ def _rows(file: str, name: str, rows: Any, faults: Faults) -> Rows:
 # Merging --------------------------------------------------------------------------------
 
 
-def merge(folder: Path, logs: Sequence[Log], keep_tables: bool = False) -> Merged:
-    """What the tables of a campaign become with the rows of some logs; nothing is written.
+def merge(tables: Mapping[str, bytes], logs: Sequence[Log], keep_tables: bool = False) -> Merged:
+    """What tables become with the rows of some logs.
 
     Args:
-        folder: of the campaign.
+        tables: the bytes of each table of `KEYS`, CSV.
         logs: of `read_logs`.
         keep_tables: add what is new even where other rows differ, those staying as they are.
 
     Raises:
-        InputError: a table or a log's row cannot be read, or the tables would not fit
-            together with it. No fault is raised for rows that differ.
+        InputError: a table or a log's row cannot be read. No fault is raised for rows that
+            differ.
     """
     merged = Merged()
     for name, key in KEYS.items():
         rows = [row for log in logs for row in log.tables.get(name, [])]
         if rows:
-            _merge_table(folder, name, key, rows, merged)
+            _merge_table(tables[name], name, key, rows, merged)
     merged.unmeasured = [each for log in logs for each in log.unmeasured]
     if merged.differences and not keep_tables:
         return replace(merged, contents={})
-    if merged.contents:
-        _check(folder, merged.contents)
     return merged
 
 
-def _merge_table(folder: Path, name: str, key: tuple[str, ...], rows: Rows, merged: Merged) -> None:
-    path = _file_of(folder, name)
+def _merge_table(data: bytes, name: str, key: tuple[str, ...], rows: Rows, merged: Merged) -> None:
     faults = Faults()
-    data = path.read_bytes() if path.exists() else _empty(TABLES[name])
-    there = read_cells(path, faults) if path.exists() else None
-    faults.stop_if_any([path.name])
-    if there is None:
-        there = Cells(path.name, 1, {column: [] for column in TABLES[name].names}, [])
+    there = read_cells(Path(f"{name}.csv"), faults, data)
+    faults.stop_if_any()
+    assert there is not None  # what is no table is a fault
     fresh = _cells_of(f"the logs' {name}", name, rows)
     known, told = (_by_key(cells, TABLES[name], key) for cells in (there, fresh))
     places = {each: place for place, each in enumerate(known["key"])}
@@ -226,21 +217,7 @@ def _merge_table(folder: Path, name: str, key: tuple[str, ...], rows: Rows, merg
             data = with_row(data, rows[place])
             merged.added[name] = merged.added.get(name, 0) + 1
     if seen:
-        merged.contents[path.name] = data
-
-
-def _file_of(folder: Path, name: str) -> Path:
-    """The table's file, whatever its capitals; where there is none, the one to begin."""
-    names = {path.name.lower(): path for path in folder.iterdir()} if folder.is_dir() else {}
-    for ending in ENDINGS[name]:
-        if ending != ".csv" and f"{name}{ending}" in names:
-            wanted = f"{name}.csv: this command adds to no workbook; save the sheet as CSV UTF-8"
-            raise InputError(Fault(names[f"{name}{ending}"].name, None, None, "a workbook", wanted))
-    return names.get(f"{name}.csv", folder / f"{name}.csv")
-
-
-def _empty(table: Table) -> bytes:
-    return csv_text(pd.DataFrame(columns=list(table.names))).encode("utf-8")
+        merged.contents[name] = data
 
 
 def _cells_of(file: str, name: str, rows: Rows) -> Cells:
@@ -288,21 +265,3 @@ def _same(one: Any, other: Any) -> bool:
     if isinstance(one, float | np.floating):
         return bool(np.isclose(one, other, rtol=0.0, atol=_SAME, equal_nan=True))
     return bool(one == other) or (pd.isna(one) and pd.isna(other))
-
-
-def _check(folder: Path, contents: Mapping[str, bytes]) -> None:
-    """Read the campaign as it would be, in a folder of its own.
-
-    Raises:
-        InputError: it would not do; the faults name the files of the campaign.
-    """
-    with tempfile.TemporaryDirectory() as temporary:
-        trial = Path(temporary) / (folder.resolve().name or "campaign")
-        trial.mkdir()
-        for name, endings in ENDINGS.items():
-            for path in folder.iterdir():
-                if path.name.lower() in {name + ending for ending in endings}:
-                    shutil.copyfile(path, trial / path.name)
-        for name, data in contents.items():
-            (trial / name).write_bytes(data)
-        read_campaign(trial)
