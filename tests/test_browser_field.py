@@ -383,6 +383,25 @@ def test_a_nudged_board_is_told_by_the_closing_sight(page_file):
         assert "the board has moved" in page.inner_text("#closing-says")
 
 
+def test_a_board_turned_between_two_marks_is_told_with_its_time(page_file):
+    """Turned by 3° after the mark of 10:20 by the site's clock, 3 s later by the telephone's."""
+    instants = [utc("2026-05-05T07:00:00") + 1200.0 * n for n in range(12)]
+    turn = np.exp(-1j * np.radians(np.where(np.arange(12) > 4, 3.0, 0.0)))
+    x, y = tips(instants).T
+    turned = (x + 1j * y) * turn
+    with opened_at(page_file, "2026-05-05T06:30:00") as opened:
+        page = opened.page
+        start_setup(page)
+        for number, (instant, place) in enumerate(zip(instants, turned, strict=True), start=1):
+            tap_at(page, "#mark-button", instant)
+            measure(page, number, place.real, place.imag)
+        part(page, "north")
+        told = page.inner_text("#told")
+        assert re.search(r"turned by (2\.9|3\.[01])° between mark 5 and mark 6", told)
+        assert "seems to have moved since 10:20" in told
+        assert opened.errors == []
+
+
 # To be used by everyone ---------------------------------------------------------------------
 
 

@@ -1,4 +1,4 @@
-/* Built by web/build.mjs; sources: engine/adjustment.js engine/board.js engine/chisquare.js engine/line.js engine/lookout.js engine/matrix.js engine/reading.js engine/reduce.js engine/rows.js engine/shadow.js engine/starts.js field.js field/dom.js field/drawing.js field/log.js field/marking.js field/north.js field/send.js field/sensor.js field/setup.js field/store.js field/tables.js field/tilt.js field/timesignal.js field/tools.js shared/civil.js shared/panel.js shared/sun.js; 19c93058df778eb5fbad6aa5d05cce174eaf21cea56255ca7e45d828dedd87cc */
+/* Built by web/build.mjs; sources: engine/adjustment.js engine/board.js engine/chisquare.js engine/line.js engine/lookout.js engine/matrix.js engine/reading.js engine/reduce.js engine/rows.js engine/shadow.js engine/starts.js field.js field/dom.js field/drawing.js field/log.js field/marking.js field/north.js field/send.js field/sensor.js field/setup.js field/store.js field/tables.js field/tilt.js field/timesignal.js field/tools.js shared/civil.js shared/panel.js shared/sun.js; 5b73a090b5db6b5af5adeffbe8a6a5545132e0882ef1068dd88fd16052f84078 */
 (() => {
   // shared/civil.js
   function offset(site, utc) {
@@ -902,7 +902,8 @@
       const found = explained(board, tried);
       if (found.length) {
         flags.push("record-doubtful");
-        told.unshift({ code: "record", text: `${found.map(({ words }) => words).join("; or: ")}.` });
+        const since = found[0].since || null;
+        told.unshift({ code: "record", since, text: `${found.map(({ words }) => words).join("; or: ")}.` });
         stated2 = widened2(stated2, Math.max(...found.map(({ fit: other, open }) => Math.min(Math.PI, Math.abs(apartOf(stated2, other)) + open))));
       } else if (!settled(board, fit)) {
         told.unshift({ code: "record", text: "The marks contradict what was stated of the board, and no single mistake explains it. The line is as uncertain as the readings lie apart." });
@@ -1063,10 +1064,9 @@
       turned = turnedBack(board, later, by);
       fit = adjust(turned);
     }
-    const time = new Date(marks[after].watchUtc * 1e3);
     return [{
       words: `the board looks turned by ${Math.abs(by / DEGREE2).toFixed(1)}° between mark ${marks[after - 1].name} and mark ${marks[after].name}`,
-      since: time,
+      since: marks[after - 1].watchUtc,
       board: turned,
       fit,
       price: FREED + SLIP,
@@ -1724,7 +1724,11 @@
       element("answer").replaceChildren(made("p", {}, words));
       say("outlook", "");
     }
-    function showTold({ told }) {
+    function showTold({ told: found }) {
+      const told = found.map(({ since, text: words, ...rest }) => ({
+        ...rest,
+        text: since ? `${words} The board seems to have moved since ${hoursMinutes(place(), since)}.` : words
+      }));
       const text = told.map((each) => each.text).join("\n");
       say("told-here", told.length ? capital(told[0].text) : "");
       element("told-here").hidden = !told.length;

@@ -17,7 +17,8 @@ const FEWEST_MARKS = 4;
 const COVERAGE_95 = 1.959964;
 const DEGREE = Math.PI / 180;
 
-/* The fit to state, as wide as what is alive, with its flags and [{code, text, mark}] to tell. */
+/* The fit to state, as wide as what is alive, with its flags and [{code, text, mark, since}] to tell;
+   `since` is the watch's instant after which the board seems to have moved. */
 export function lookout(board, { fit, reading, tried }, line) {
   const flags = [
     ...(reading.watch || reading.byTime === false ? ["watch-doubtful"] : []),
@@ -30,7 +31,8 @@ export function lookout(board, { fit, reading, tried }, line) {
     const found = explained(board, tried);
     if (found.length) {
       flags.push("record-doubtful");
-      told.unshift({ code: "record", text: `${found.map(({ words }) => words).join("; or: ")}.` });
+      const since = found[0].since || null;
+      told.unshift({ code: "record", since, text: `${found.map(({ words }) => words).join("; or: ")}.` });
       stated = widened(stated, Math.max(...found.map(({ fit: other, open }) =>
         Math.min(Math.PI, Math.abs(apartOf(stated, other)) + open))));
     } else if (!settled(board, fit)) {
@@ -204,11 +206,10 @@ function moved(board) {
     turned = turnedBack(board, later, by);
     fit = adjust(turned);
   }
-  const time = new Date(marks[after].watchUtc * 1000);
   return [{
     words: `the board looks turned by ${Math.abs(by / DEGREE).toFixed(1)}° between mark ${marks[after - 1].name} `
       + `and mark ${marks[after].name}`,
-    since: time,
+    since: marks[after - 1].watchUtc,
     board: turned,
     fit,
     price: FREED + SLIP,

@@ -55,7 +55,9 @@ export function startNorth(field) {
     say("outlook", "");
   }
 
-  function showTold({ told }) {
+  function showTold({ told: found }) {
+    const told = found.map(({ since, text: words, ...rest }) => ({ ...rest,
+      text: since ? `${words} The board seems to have moved since ${hoursMinutes(place(), since)}.` : words }));
     const text = told.map((each) => each.text).join("\n");
     say("told-here", told.length ? capital(told[0].text) : "");
     element("told-here").hidden = !told.length;
