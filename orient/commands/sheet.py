@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import os
 from datetime import date
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, cast
@@ -16,6 +17,7 @@ from orient.commands.common import (
     progress,
     tell_written,
 )
+from orient.commands.planning_options import Positive
 from orient.defaults import ROD_MM
 
 if TYPE_CHECKING:
@@ -47,6 +49,27 @@ if TYPE_CHECKING:
     default=None,
     help="How the paper lies; by default the way that shows more of the track.",
 )
+@click.option(
+    "--kind",
+    type=click.Choice(["marking", "track"]),
+    default="marking",
+    show_default=True,
+    help="marking: foot, axes, rings and targets, to mark on. track: the predicted track, to "
+    "lay over the marks.",
+)
+@click.option(
+    "--target",
+    type=Positive(),
+    default=0.25,
+    show_default=True,
+    metavar="DEG",
+    help="Standard uncertainty that a pair must meet in the good hours, degrees.",
+)
+@click.option(
+    "--layout",
+    type=click.Path(dir_okay=False, path_type=Path),
+    help="FILE.json for the geometry of the pages: foot, axes, targets.",
+)
 @force_option
 def sheet(
     campaign: str,
@@ -57,14 +80,22 @@ def sheet(
     rod: float,
     board: str | None,
     landscape: bool | None,
+    kind: str,
+    target: float,
+    layout: Path | None,
     force: bool,
 ) -> None:
     """Draw the field sheet of one site and day at true scale, as PDF or SVG.
 
-    It shows where the tip of the shadow will run, with times and rings, and has the steps
-    of setting up and the table of marks to fill in. Print at 100 %.
+    The marking sheet has the foot, the rings of the good hours and printed targets, by which
+    `orient photo` reads marks from a picture; with it come the steps of setting up and the
+    table of marks to fill in. The track sheet shows where the tip of the shadow will run.
+    Print at 100 %.
     """
+    import json
+
     from orient.outputs import write_output
+    from orient.planning.hours import Limits
     from orient.sheet.document import check_sizes, field_sheet
     from orient.sheet.paper import paper_named, size_mm
     from orient.tables.campaign import read_campaign
@@ -78,19 +109,28 @@ def sheet(
         check_sizes(rod, board_mm)
     except ValueError as fault:
         raise click.UsageError(str(fault)) from None
-    row = _site_row(read_campaign(campaign, tables=("sites",)).sites, site)
+    if layout is not None and layout.resolve() == output.resolve():
+        raise click.UsageError("--layout and -o name the same file.")
+    read = read_campaign(campaign, tables=("sites",))
+    row = _site_row(read.sites, site)
     with progress("Drawing", 2) as advance:
-        drawn = field_sheet(row, day, rod, chosen_paper, board_mm, landscape)
+        limits = Limits(target_deg=target)
+        drawn = field_sheet(
+            row, day, rod, chosen_paper, board_mm, landscape, kind, read.name, limits
+        )
         advance(1)
         contents: dict[str, str | bytes]
         if suffix == ".pdf":
             contents = {output.name: drawn.pdf()}
         else:
             contents = dict(zip(_page_names(output, len(drawn.pages)), drawn.svgs(), strict=True))
+        if layout is not None:
+            geometry = json.dumps(drawn.as_layout(), indent=1)
+            contents |= {os.path.relpath(layout, output.parent): geometry + "\n"}
         written = write_output(output.parent, contents, force)
         advance(1)
     tell_written(written)
-    for sentence in drawn.layout.warnings():
+    for sentence in [*drawn.layout.warnings(), *_unprinted(site)]:
         click.echo(sentence, err=True)
 
 
@@ -105,6 +145,20 @@ def _site_row(sites: pd.DataFrame, site: str) -> pd.Series[Any]:
     listed = ", ".join(printable(name) for name in known[:6]) + (" …" if len(known) > 6 else "")
     wanted = f"{printable(close)}?" if close else f"a site of the campaign: {listed}"
     raise InputError(Fault("--site", None, None, repr(printable(site)), wanted))
+
+
+def _unprinted(name: str) -> list[str]:
+    """A word where the sheet's font lacks signs of the site's name."""
+    from orient.sheet.paper import printable as on_paper
+
+    shown = on_paper(name)
+    if "\N{REPLACEMENT CHARACTER}" not in shown:
+        return []
+    return [
+        f"The sheet's font lacks signs of the name {name}: it prints as {shown}. The sheet and its "
+        "code are good; write the name by hand, or give the site an id in Latin, Greek, Cyrillic, "
+        "Arabic or Hebrew letters or figures."
+    ]
 
 
 def _page_names(output: Path, count: int) -> list[str]:

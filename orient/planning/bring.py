@@ -110,6 +110,18 @@ def rings(sites: pd.DataFrame, dates: Dates, rig: Rig, limits: Limits) -> pd.Dat
         seconds for a board without faults; "" where the shadow never has that length),
         `altitude_deg`, `expected_u_deg` of the pair. No rows for a site without a window.
     """
+    table = ring_crossings(sites, dates, rig, limits)
+    for half in ("morning", "afternoon"):
+        texts = [
+            clock.local_iso(np.array([utc_s]), str(sites.at[site, "timezone"]))[0]
+            for site, utc_s in zip(table["site"], table[f"{half}_utc_s"], strict=True)
+        ]
+        table[f"{half}_utc_s"] = pd.Series(texts, index=table.index, dtype=object)
+    return table.rename(columns={"morning_utc_s": "morning", "afternoon_utc_s": "afternoon"})
+
+
+def ring_crossings(sites: pd.DataFrame, dates: Dates, rig: Rig, limits: Limits) -> pd.DataFrame:
+    """`rings` with its crossings as instants: `morning_utc_s`, `afternoon_utc_s`, NaN for none."""
     middle = dates[[len(dates) // 2]]
     shown = np.unique(dates[[0, -1]])
     each = (sites.iloc[[number]] for number in range(len(sites)))
@@ -146,16 +158,14 @@ def _crossings(site: pd.DataFrame, dates: Dates, radii_mm: Array, rig: Rig) -> p
     altitude = np.degrees(np.arctan2(rig.rod_mm, radius))
     pairs = hours.pairs_at(days, every, hours.half_interval_s(days, altitude), rig)
     reached = days.noon_altitude_deg > altitude
-    noon, timezone = days.noon_utc_s, str(site["timezone"].iloc[0])
+    noon = days.noon_utc_s
     return pd.DataFrame(
         {
             "site": site.index[0],
             "date": np.datetime_as_string(day),
             "ring_mm": radius,
-            "morning": clock.local_iso(np.where(reached, noon - pairs.half_s, np.nan), timezone),
-            "afternoon": clock.local_iso(
-                np.where(reached, noon + pairs.afternoon_s, np.nan), timezone
-            ),
+            "morning_utc_s": np.where(reached, noon - pairs.half_s, np.nan),
+            "afternoon_utc_s": np.where(reached, noon + pairs.afternoon_s, np.nan),
             "altitude_deg": altitude,
             "expected_u_deg": np.where(reached & np.isfinite(pairs.u_deg), pairs.u_deg, np.nan),
         },

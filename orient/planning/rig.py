@@ -67,6 +67,19 @@ class Rig:
         short = np.abs(noon_y_mm) < SHORT_NOON_SHADOW * self.board_depth_mm
         return np.where(short, self.board_depth_mm / 2, FOOT_INSET_MM)
 
+    def foot_mm(self, noon_y_mm: float) -> tuple[float, float]:
+        """Where the foot stands, counted from the board's lower left corner, +y to true north.
+
+        In the middle of the width, for morning and afternoon need the same room; toward the
+        noon sun, for the shadows of the good hours fall away from it; in the middle of the
+        depth where the noon shadow is short, for early and late ones then fall both ways.
+        """
+        inset = float(self.foot_inset_mm(noon_y_mm))
+        return (
+            self.board_width_mm / 2,
+            self.board_depth_mm - inset if noon_y_mm < 0 else inset,
+        )
+
     def room_mm(self, x_mm: ArrayLike, y_mm: ArrayLike, noon_y_mm: ArrayLike) -> Any:
         """How far inside the usable part of the board a tip falls; below 0 outside.
 

@@ -1,4 +1,8 @@
-"""The board of a field sheet at true scale, on as many pages as it takes."""
+"""What is drawn on the board of a field sheet at true scale, on as many pages as it takes.
+
+The marking sheet has foot, axes, rings and an arrow, in a colour that a picture's red channel
+does not see, so that pencil on it is found again; the track sheet has the predicted track.
+"""
 
 from __future__ import annotations
 
@@ -8,46 +12,17 @@ from typing import Any
 
 import numpy as np
 
+from orient.sheet.code import SheetCode
+from orient.sheet.geometry import OVERLAP_MM, BoardPage, tile_name
 from orient.sheet.layout import ROD_ALLOWANCE_MM, SheetLayout
-from orient.sheet.paper import (
-    INK,
-    PALE,
-    SOFT,
-    Heading,
-    Page,
-    Paper,
-    Window,
-    line_height_mm,
-    width_mm,
-    window_of,
-)
+from orient.sheet.paper import INK, READ_PT, SOFT, Page, Window, line_height_mm, width_mm
 
-OVERLAP_MM = 12.0
 _BAND, _TRACK, _RING = "#cfe3f2", "#0b5a8a", "#b06a00"
-
-
-@dataclass(frozen=True)
-class Tiles:
-    """How a board is cut over pages: pages across and down, and each page's step."""
-
-    window: Window
-    across: int
-    down: int
-
-    @property
-    def count(self) -> int:
-        return self.across * self.down
-
-
-def tiles_of(paper: Paper, board_mm: tuple[float, float], heading: Heading) -> Tiles:
-    """The pages a board takes, each overlapping the next by `OVERLAP_MM`."""
-    window = window_of(paper, heading)
-    sizes = zip(board_mm, (window.width_mm, window.height_mm), strict=True)
-    counts = [
-        max(1, int(np.ceil((board - OVERLAP_MM - 1e-6) / (room - OVERLAP_MM))))
-        for board, room in sizes
-    ]
-    return Tiles(window, counts[0], counts[1])
+#: The good hours, under the track.
+_GOOD = "#e8a93a"
+#: Full in red: a pencil mark on such a line stands alone in the red channel of a picture.
+PRINT = "#ff6a3c"
+_GUIDE = "#ffb199"
 
 
 @dataclass
@@ -104,92 +79,108 @@ def _within(middle: float, half: float, spans: Sequence[tuple[float, float]]) ->
 
 
 class BoardDrawing:
-    """The board at true scale, on as many pages as it takes."""
+    """The board at true scale: what each of its pages shows.
 
-    def __init__(self, layout: SheetLayout, paper: Paper, heading: Heading) -> None:
-        self.layout, self.paper, self.heading = layout, paper, heading
-        self.tiles = tiles_of(paper, layout.board_mm, heading)
-        foot, board = layout.foot_mm, layout.board_mm
+    Args:
+        boards: the pages.
+        code: the board's figures.
+        layout: the day, for a track sheet; None for a marking sheet.
+    """
+
+    def __init__(
+        self, boards: Sequence[BoardPage], code: SheetCode, layout: SheetLayout | None
+    ) -> None:
+        self.boards, self.code, self.layout = boards, code, layout
+        foot, board = code.foot_mm, code.board_mm
         self.low = (-foot[0], -foot[1])
         self.high = (board[0] - foot[0], board[1] - foot[1])
-        track = layout.track
-        near = (
-            track["x_mm"].between(self.low[0] - 60, self.high[0] + 60)
-            & track["y_mm"].between(self.low[1] - 60, self.high[1] + 60)
-            & ~track["hidden"]
-        ).to_numpy()
-        # A line with gaps: what lies far off the board, or in a hill's shade, is not drawn.
-        self.x = np.where(near, track["x_mm"], np.nan)
-        self.y = np.where(near, track["y_mm"], np.nan)
+        self.ink = INK if layout else PRINT
+        self.x, self.y = np.zeros(0), np.zeros(0)
+        if layout is not None:
+            track = layout.track
+            near = (
+                track["x_mm"].between(self.low[0] - 60, self.high[0] + 60)
+                & track["y_mm"].between(self.low[1] - 60, self.high[1] + 60)
+                & ~track["hidden"]
+            ).to_numpy()
+            # A line with gaps: what lies far off the board, or in a hill's shade, is not drawn.
+            self.x = np.where(near, track["x_mm"], np.nan)
+            self.y = np.where(near, track["y_mm"], np.nan)
         self.labels = self._label()
 
-    def pages(self) -> list[tuple[Page, str]]:
-        """Each page with its tile's name, row by row from the top left."""
-        made = []
-        for row in range(self.tiles.down):
-            for column in range(self.tiles.across):
-                page = Page(self.paper, self.heading)
-                self._draw_tile(page, row, column)
-                made.append((page, tile_name(row, column)))
-        return made
-
-    def _draw_tile(self, page: Page, row: int, column: int) -> None:
-        window, board, foot = page.window, self.layout.board_mm, self.layout.foot_mm
-        step_x, step_y = window.width_mm - OVERLAP_MM, window.height_mm - OVERLAP_MM
-        # Where the foot comes to lie on this page; tiles count from the board's top left.
-        origin_x = window.left_mm + foot[0] - column * step_x
-        origin_y = window.top_mm - (board[1] - foot[1]) + row * step_y
+    def draw(self, page: Page, board: BoardPage) -> None:
+        """Draw what one page shows."""
+        origin_x, origin_y = board.origin_mm
         left, top = origin_x + self.low[0], origin_y + self.high[1]
         right, bottom = origin_x + self.high[0], origin_y + self.low[1]
-        clip_left, clip_bottom = max(window.left_mm, left), max(window.bottom_mm, bottom)
-        clip = Window(
-            clip_left,
-            clip_bottom,
-            min(window.right_mm, right) - clip_left,
-            min(window.top_mm, top) - clip_bottom,
-        )
         page.line(
-            [left, right, right, left, left], [bottom, bottom, top, top, bottom], 0.5, PALE,
-            clip=window,
+            [left, right, right, left, left], [bottom, bottom, top, top, bottom], 0.5, _GUIDE,
+            clip=page.window,
         )  # fmt: skip
-        self._draw(page, origin_x, origin_y, clip)
-        if self.tiles.count > 1:
-            self._draw_crop_marks(page, row, column)
+        self._draw(page, origin_x, origin_y, board.clip)
+        if board.tiled:
+            self._draw_crop_marks(page, board)
 
-    def _draw_crop_marks(self, page: Page, row: int, column: int) -> None:
-        window = page.window
+    def _has(self, row: int, column: int) -> bool:
+        return any(board.row == row and board.column == column for board in self.boards)
+
+    def _draw_crop_marks(self, page: Page, board: BoardPage) -> None:
+        window, row, column = page.window, board.row, board.column
         for x, way_x in ((window.left_mm, -1), (window.right_mm, 1)):
             for y, way_y in ((window.bottom_mm, -1), (window.top_mm, 1)):
                 page.line([x, x + 4 * way_x], [y, y], 0.6)
                 page.line([x, x], [y, y + 2 * way_y], 0.6)
         dashes = (0, (2, 3))
-        if column + 1 < self.tiles.across:
+        if self._has(row, column + 1):
             x = window.right_mm - OVERLAP_MM
             page.line([x, x], [window.bottom_mm, window.top_mm], 0.5, SOFT, dashes)
             note = f"glue {tile_name(row, column + 1)} here, its cut edge on this line"
-            page.text(x + 2.6, window.bottom_mm + 4, note, 5.5, colour=SOFT, turned_deg=90)
-        if row + 1 < self.tiles.down:
+            page.text(x + 4.0, window.bottom_mm + 16, note, READ_PT, colour=SOFT, turned_deg=90)
+        if self._has(row + 1, column):
             y = window.bottom_mm + OVERLAP_MM
             page.line([window.left_mm, window.right_mm], [y, y], 0.5, SOFT, dashes)
             note = f"glue {tile_name(row + 1, column)} here, its cut edge on this line"
-            page.text(window.left_mm + 4, y - 2.6, note, 5.5, colour=SOFT)
+            page.text(window.left_mm + 4, y - 4.4, note, READ_PT, colour=SOFT)
 
     def _draw(self, page: Page, origin_x: float, origin_y: float, clip: Window) -> None:
-        x, y = origin_x + self.x, origin_y + self.y
-        self._draw_band(page, x, y, clip)
-        circle = np.radians(np.arange(0, 361, 1))
-        for radius in self.layout.rings["radius_mm"]:
+        self._draw_rings(page, origin_x, origin_y, clip)
+        page.line(
+            [origin_x] * 2, [origin_y + self.low[1], origin_y + self.high[1]], 0.5, self.ink,
+            clip=clip,
+        )  # fmt: skip
+        if self.layout is None:
             page.line(
-                origin_x + radius * np.sin(circle),
-                origin_y + radius * np.cos(circle),
-                0.5, _RING, (0, (6, 3)), clip=clip,
+                [origin_x + self.low[0], origin_x + self.high[0]], [origin_y] * 2, 0.5, self.ink,
+                clip=clip,
             )  # fmt: skip
-        page.line([origin_x] * 2, [origin_y + self.low[1], origin_y + self.high[1]], 0.5, clip=clip)
-        page.line(x, y, 1.1, _TRACK, name="track", clip=clip)
-        self._draw_ticks(page, x, y, clip)
+        else:
+            self._draw_track(page, origin_x, origin_y, clip, self.layout)
         self._draw_foot(page, origin_x, origin_y, clip)
         self._draw_arrow(page, origin_x, origin_y + self.high[1] - 4, clip)
         self._draw_labels(page, origin_x, origin_y, clip)
+
+    def _draw_rings(self, page: Page, x: float, y: float, clip: Window) -> None:
+        circle = np.radians(np.arange(0, 360.5, 0.5))
+        style: Any = "-" if self.layout is None else (0, (6, 3))
+        colour = PRINT if self.layout is None else _RING
+        for radius in self.code.rings_mm:
+            page.line(
+                x + radius * np.sin(circle), y + radius * np.cos(circle), 0.5, colour, style,
+                clip=clip,
+            )  # fmt: skip
+
+    def _draw_track(
+        self, page: Page, origin_x: float, origin_y: float, clip: Window, layout: SheetLayout
+    ) -> None:
+        x, y = origin_x + self.x, origin_y + self.y
+        self._draw_band(page, x, y, clip, layout)
+        good = layout.track["good"].to_numpy()
+        page.line(
+            np.where(good, x, np.nan), np.where(good, y, np.nan), 3.4, _GOOD, name="good-hours",
+            clip=clip,
+        )  # fmt: skip
+        page.line(x, y, 1.1, _TRACK, name="track", clip=clip)
+        self._draw_ticks(page, x, y, clip, layout)
 
     def _draw_labels(self, page: Page, origin_x: float, origin_y: float, clip: Window) -> None:
         for label in self.labels.placed:
@@ -207,8 +198,8 @@ class BoardDrawing:
                 across="center", up="center", halo=True, clip=clip,
             )  # fmt: skip
 
-    def _draw_band(self, page: Page, x: Any, y: Any, clip: Window) -> None:
-        normal, half = self.layout.normals(), self.layout.band_mm()[:, None]
+    def _draw_band(self, page: Page, x: Any, y: Any, clip: Window, layout: SheetLayout) -> None:
+        normal, half = layout.normals(), layout.band_mm()[:, None]
         points = np.stack([x, y], axis=-1)
         drawn = np.isfinite(x)
         for part in np.split(np.arange(len(x)), np.flatnonzero(np.diff(drawn)) + 1):
@@ -220,13 +211,11 @@ class BoardDrawing:
             page.area(outline[:, 0], outline[:, 1], _BAND, clip)
         origin = points - np.stack([self.x, self.y], axis=-1)
         for change in (-ROD_ALLOWANCE_MM, ROD_ALLOWANCE_MM):
-            scaled = origin + np.stack([self.x, self.y], axis=-1) * (
-                1.0 + change / self.layout.rod_mm
-            )
+            scaled = origin + np.stack([self.x, self.y], axis=-1) * (1.0 + change / layout.rod_mm)
             page.line(scaled[:, 0], scaled[:, 1], 0.4, _TRACK, (0, (1, 2)), clip=clip)
 
-    def _draw_ticks(self, page: Page, x: Any, y: Any, clip: Window) -> None:
-        track, normal = self.layout.track, self.layout.normals()
+    def _draw_ticks(self, page: Page, x: Any, y: Any, clip: Window, layout: SheetLayout) -> None:
+        track, normal = layout.track, layout.normals()
         for index in np.flatnonzero(track["tick"].to_numpy() & np.isfinite(x)):
             on_hour = track["minute"].iloc[index] == 0
             reach = normal[index] * (2.6 if on_hour else 1.6)
@@ -242,39 +231,55 @@ class BoardDrawing:
             page.area(x[index] + 0.9 * np.cos(turn), y[index] + 0.9 * np.sin(turn), INK, clip)
 
     def _draw_foot(self, page: Page, x: float, y: float, clip: Window) -> None:
-        page.line([x - 10, x + 10], [y, y], 0.6, name="foot-across", clip=clip)
-        page.line([x, x], [y - 10, y + 10], 0.6, name="foot-up", clip=clip)
+        page.line([x - 10, x + 10], [y, y], 0.6, self.ink, name="foot-across", clip=clip)
+        page.line([x, x], [y - 10, y + 10], 0.6, self.ink, name="foot-up", clip=clip)
         turn = np.radians(np.arange(0, 361, 10))
-        page.line(x + 3 * np.cos(turn), y + 3 * np.sin(turn), 0.6, clip=clip)
+        page.line(x + 3 * np.cos(turn), y + 3 * np.sin(turn), 0.6, self.ink, clip=clip)
 
     def _draw_arrow(self, page: Page, x: float, top: float, clip: Window) -> None:
-        page.area([x - 2.2, x, x + 2.2], [top - 7, top, top - 7], INK, clip)
+        page.area([x - 2.2, x, x + 2.2], [top - 7, top, top - 7], self.ink, clip)
 
     # ------------------------------------------------------------ labels
 
     def _label(self) -> _Labels:
         labels = _Labels(*self._page_spans())
+        self._keep_targets_clear(labels)
         self._keep_track_clear(labels)
         labels.keep_clear(0, 0, 10, 10)
         labels.keep_clear(0, self.high[1] - 7, 3, 5)
         self._label_north(labels)
         self._label_foot(labels)
-        self._label_ticks(labels)
-        self._label_noon(labels)
-        self._label_nothing(labels)
+        if self.layout is not None:
+            self._label_ticks(labels, self.layout)
+            self._label_noon(labels, self.layout)
+            self._label_nothing(labels, self.layout)
         self._label_rings(labels)
         return labels
 
     def _page_spans(self) -> tuple[list[tuple[float, float]], list[tuple[float, float]]]:
         """What each column of pages shows of x, and each row of y."""
-        window = self.tiles.window
-        step_x, step_y = window.width_mm - OVERLAP_MM, window.height_mm - OVERLAP_MM
-        lefts = [self.low[0] + column * step_x for column in range(self.tiles.across)]
-        tops = [self.high[1] - row * step_y for row in range(self.tiles.down)]
-        return (
-            [(left, min(left + window.width_mm, self.high[0])) for left in lefts],
-            [(max(top - window.height_mm, self.low[1]), top) for top in tops],
-        )
+        spans_x, spans_y = {}, {}
+        for board in self.boards:
+            (x, y), clip = board.origin_mm, board.clip
+            spans_x[board.column] = (clip.left_mm - x, clip.right_mm - x)
+            spans_y[board.row] = (clip.bottom_mm - y, clip.top_mm - y)
+        return list(spans_x.values()), list(spans_y.values())
+
+    def _keep_targets_clear(self, labels: _Labels) -> None:
+        """No label under a target or code that stands inside a tile."""
+        for board in self.boards:
+            if not board.tiled:
+                continue
+            x, y = board.origin_mm
+            boxes = [
+                (t.left_mm, board.paper.height_mm - t.top_mm, t.side_mm) for t in board.targets
+            ]
+            if board.code_box is not None:
+                code = board.code_box
+                boxes.append((code.left_mm, code.top_mm, code.width_mm))
+            for left, top, side in boxes:
+                middle = left + side / 2 - x, top - side / 2 - y
+                labels.keep_clear(*middle, side / 2 + 1.5, side / 2 + 1.5)
 
     def _keep_track_clear(self, labels: _Labels) -> None:
         for x, y in zip(self.x, self.y, strict=True):
@@ -283,24 +288,26 @@ class BoardDrawing:
 
     def _label_north(self, labels: _Labels) -> None:
         text = "true north when the marks lie on the track"
+        if self.layout is None:
+            text = "turn about to north; the marks tell true north"
         for side in (1, -1):
-            label = _Label(0, self.high[1] - 6, text, 7.5, bold=True)
+            label = _Label(0, self.high[1] - 6, text, READ_PT, self.layout is not None, self.ink)
             label.x_mm = side * (label.half_mm[0] + 4)
             if labels.put(label):
                 return
-        labels.put(_Label(8, self.high[1] - 6, "N", 10, bold=True))
+        labels.put(_Label(8, self.high[1] - 6, "N", 10, True, self.ink))
 
     def _label_foot(self, labels: _Labels) -> None:
         for text in ("foot: plumb under the rod's tip", "foot"):
             for y in (-13.0, 13.0):
                 for side in (1, -1):
-                    label = _Label(0, y, text, 6.5)
+                    label = _Label(0, y, text, READ_PT, colour=self.ink)
                     label.x_mm = side * (label.half_mm[0] + 2)
                     if labels.put(label):
                         return
 
-    def _label_ticks(self, labels: _Labels) -> None:
-        track, normal = self.layout.track, self.layout.normals()
+    def _label_ticks(self, labels: _Labels, layout: SheetLayout) -> None:
+        track, normal = layout.track, layout.normals()
         minute = track["minute"].to_numpy()
         # Where there is no room for all, the rounder times are kept.
         order = np.select([minute == 0, minute == 30, minute % 20 == 0], [0, 1, 2], 3)
@@ -308,7 +315,7 @@ class BoardDrawing:
         for index in sorted(ticks, key=lambda tick: (order[tick], tick)):
             on_hour = minute[index] == 0
             text = str(track["clock"].iloc[index])
-            label = _Label(0, 0, text, 8.0 if on_hour else 6.5, bold=bool(on_hour))
+            label = _Label(0, 0, text, 9.0 if on_hour else READ_PT, bold=bool(on_hour))
             half_x, half_y = label.half_mm
             across = normal[index]
             away = 3.4 + abs(across[0]) * half_x + abs(across[1]) * half_y
@@ -319,41 +326,39 @@ class BoardDrawing:
             if abs(label.x_mm - self.x[index]) < half_x + 3.4:
                 labels.put(label)
 
-    def _label_noon(self, labels: _Labels) -> None:
-        noon = self.layout.noon
+    def _label_noon(self, labels: _Labels, layout: SheetLayout) -> None:
+        noon = layout.noon
         if noon is None:
             return
         toward = -1.0 if noon["y_mm"] >= 0 else 1.0
         for away in (6.0, 9.0, 12.0):
             for side in (1, -1):
                 text = f"noon {str(noon['local'])[11:19]}"
-                label = _Label(0, float(noon["y_mm"]) + toward * away, text, 6.5)
+                label = _Label(0, float(noon["y_mm"]) + toward * away, text, READ_PT)
                 label.x_mm = float(noon["x_mm"]) + side * (label.half_mm[0] + 2)
                 if labels.put(label):
                     return
 
     def _label_rings(self, labels: _Labels) -> None:
-        noon = self.layout.noon
-        labels.keep_clear(0, (self.low[1] + self.high[1]) / 2, 0.4, self.layout.board_mm[1] / 2)
-        start = 0.0 if noon is None or noon["y_mm"] >= 0 else 180.0
+        middle_y = (self.low[1] + self.high[1]) / 2
+        labels.keep_clear(0, middle_y, 0.4, self.code.board_mm[1] / 2)
+        # On the side of the foot that has more board; beside the axis, where few marks come.
+        start = 0.0 if self.high[1] >= -self.low[1] else 180.0
         turns = [start + side * turn for turn in range(4, 181, 4) for side in (1, -1)]
-        for ring in self.layout.rings.itertuples():
-            text = f"{ring.ring}  {ring.radius_mm:.0f} mm"
+        for number, radius in enumerate(self.code.rings_mm, start=1):
+            text = f"R{number}  {radius:.0f} mm"
             for turn in turns:
                 angle = np.radians(turn)
-                x, y = ring.radius_mm * np.sin(angle), ring.radius_mm * np.cos(angle)
-                if labels.put(_Label(float(x), float(y), text, 6.5, colour=_RING)):
+                x, y = radius * np.sin(angle), radius * np.cos(angle)
+                colour = PRINT if self.layout is None else _RING
+                if labels.put(_Label(float(x), float(y), text, READ_PT, colour=colour)):
                     break
 
-    def _label_nothing(self, labels: _Labels) -> None:
-        if not self.layout.on_sheet.empty:
+    def _label_nothing(self, labels: _Labels, layout: SheetLayout) -> None:
+        if not layout.on_sheet.empty:
             return
         text = "the shadow does not fall on this sheet: see the next page"
         for y in np.linspace(self.low[1] + 30, self.high[1] - 30, 12)[::-1]:
             middle = (self.low[0] + self.high[0]) / 2
             if labels.put(_Label(middle, float(y), text, 9.0, bold=True)):
                 return
-
-
-def tile_name(row: int, column: int) -> str:
-    return f"{'ABCDEFGHIJKLMNOPQRSTUVWXYZ'[row]}{column + 1}"

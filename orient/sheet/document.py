@@ -12,19 +12,14 @@ import pandas as pd
 
 from orient.defaults import ROD_MM
 from orient.numbers.tolerances import COVERAGE_95
-from orient.sheet.board import BoardDrawing, tiles_of
+from orient.planning.hours import Limits
+from orient.sheet.board import BoardDrawing
+from orient.sheet.boardpaper import BoardSheet, board_window
+from orient.sheet.code import KINDS, SheetCode, code_name
 from orient.sheet.form import form_pages, zone_text
+from orient.sheet.geometry import BoardPage, board_pages, tiles_of
 from orient.sheet.layout import SheetLayout
-from orient.sheet.paper import (
-    PAPERS,
-    Heading,
-    Page,
-    Paper,
-    as_pdf,
-    as_svg,
-    drawing_rules,
-    window_of,
-)
+from orient.sheet.paper import PAPERS, Heading, Page, Paper, as_pdf, as_svg, drawing_rules
 
 SHORTEST_ROD_MM, TALLEST_ROD_MM = 20.0, 5000.0
 SMALLEST_BOARD_MM, LARGEST_BOARD_MM = 100.0, 2000.0
@@ -32,12 +27,38 @@ SMALLEST_BOARD_MM, LARGEST_BOARD_MM = 100.0, 2000.0
 
 @dataclass(frozen=True)
 class Sheet:
-    """A field sheet: its pages, the first `board_pages` of them the board at true scale."""
+    """A field sheet: its pages, the first of them the board at true scale.
+
+    `boards` says where everything stands on those board pages, `code` what they tell of
+    themselves.
+    """
 
     pages: tuple[Page, ...]
-    board_pages: int
+    boards: tuple[BoardPage, ...]
     layout: SheetLayout
+    code: SheetCode
     title: str
+
+    @property
+    def board_pages(self) -> int:
+        return len(self.boards)
+
+    def as_layout(self) -> dict[str, Any]:
+        """The geometry of every page, as `--layout` writes it."""
+        forms = [
+            {
+                "page": number,
+                "width_mm": page.paper.width_mm,
+                "height_mm": page.paper.height_mm,
+                "x_axis": [1.0, 0.0],
+                "y_axis": [0.0, -1.0],
+                "north_on_board_deg": 0.0,
+                "targets": [],
+            }
+            for number, page in enumerate(self.pages, start=1)
+            if number > self.board_pages
+        ]
+        return {"pages": [*(board.as_layout() for board in self.boards), *forms]}
 
     @property
     def _made(self) -> datetime:
@@ -62,6 +83,9 @@ def field_sheet(
     paper: Paper | None = None,
     board_mm: tuple[float, float] | None = None,
     landscape: bool | None = None,
+    kind: str = "marking",
+    campaign: str = "",
+    limits: Limits | None = None,
 ) -> Sheet:
     """Draw the field sheet of one site and day.
 
@@ -72,27 +96,74 @@ def field_sheet(
         paper: upright; A4 when None.
         board_mm: width and height to draw on, tiled over pages when larger than the paper;
             one page's window when None.
-        landscape: turn the paper; None takes the way that shows more of the track.
+        landscape: turn the paper; None takes the way with the longer good hours.
+        kind: "marking", with foot, axes, rings and targets to mark on; or "track", with the
+            predicted track, to be laid over the marks.
+        campaign: its name, for the printed code.
+        limits: what a pair must meet in the good hours; those of `plan` when None.
 
     Returns:
         The sheet; the same arguments give the same bytes.
 
     Raises:
         OutsideEphemeris: a date outside 1900–2050.
-        ValueError: a rod or board of impossible size.
+        ValueError: a rod or board of impossible size, an unknown kind.
 
     Accuracy: the tip is drawn where `shadow.tip` puts it, within 0.01 mm in the file.
     """
     check_sizes(rod_mm, board_mm)
-    heading = _heading(site, np.datetime64(date, "D"), rod_mm)
+    if kind not in KINDS:
+        raise ValueError(f"a sheet is of the kind {' or '.join(KINDS)}, found {kind!r}")
+    heading = _heading(site, np.datetime64(date, "D"), rod_mm, kind)
     upright = paper or PAPERS["A4"]
     with drawing_rules():
-        used, layout = _turned_best(site, date, rod_mm, upright, board_mm, landscape, heading)
-        board_pages = BoardDrawing(layout, used, heading).pages()
-        pages = [*(page for page, _ in board_pages), *form_pages(layout, used, heading)]
-        _number(pages, [name for _, name in board_pages])
+        used, layout = _turned_best(site, date, rod_mm, upright, board_mm, landscape, limits)
+        code = _code(layout, used, kind, campaign)
+        boards = board_pages(code)
+        drawing = BoardDrawing(boards, code, layout if kind == "track" else None)
+        drawn = [_board_sheet(board, code, drawing, heading, len(boards)) for board in boards]
+        pages = [*drawn, *form_pages(layout, used, heading, kind)]
+        _number(pages, [board.name for board in boards])
     title = f"{heading.title} {heading.name} {layout.date}"
-    return Sheet(tuple(pages), len(board_pages), layout, title)
+    return Sheet(tuple(pages), tuple(boards), layout, code, title)
+
+
+def marking_print(code: SheetCode) -> tuple[list[BoardPage], list[Page]]:
+    """What is printed inside the border of marking sheets, drawn again from their code."""
+    with drawing_rules():
+        boards = board_pages(code)
+        drawing = BoardDrawing(boards, code, None)
+        blank = Heading("", "", "")
+        return boards, [_board_sheet(board, code, drawing, blank, len(boards)) for board in boards]
+
+
+def _board_sheet(
+    board: BoardPage, code: SheetCode, drawing: BoardDrawing, heading: Heading, count: int
+) -> BoardSheet:
+    page = BoardSheet(board.paper, heading)
+    drawing.draw(page, board)
+    for target in board.targets:
+        page.draw_target(target)
+    if board.code_box is not None:
+        page.draw_code(code.of_page(board.number).text(), board.code_box)
+    return page
+
+
+def _code(layout: SheetLayout, paper: Paper, kind: str, campaign: str) -> SheetCode:
+    tiles = tiles_of(paper, layout.board_mm, layout.foot_mm)
+    return SheetCode(
+        code_name(campaign),
+        code_name(str(layout.site.name)),
+        str(layout.date),
+        layout.rod_mm,
+        kind,
+        1,
+        tiles.count,
+        (paper.width_mm, paper.height_mm),
+        layout.board_mm,
+        layout.foot_mm,
+        tuple(layout.rings["radius_mm"]),
+    )
 
 
 def check_sizes(rod_mm: float, board_mm: tuple[float, float] | None) -> None:
@@ -120,17 +191,23 @@ def _turned_best(
     upright: Paper,
     board_mm: tuple[float, float] | None,
     landscape: bool | None,
-    heading: Heading,
+    limits: Limits | None,
 ) -> tuple[Paper, SheetLayout]:
     ways = {False: [upright], True: [upright.turned()], None: [upright, upright.turned()]}
+    if board_mm is not None:
+        layout = SheetLayout.of(site, date, rod_mm, board_mm, limits=limits)
+        count = {
+            paper: tiles_of(paper, board_mm, layout.foot_mm).count for paper in ways[landscape]
+        }
+        return min(count, key=lambda paper: count[paper]), layout
     found = []
     for paper in ways[landscape]:
-        window = window_of(paper, heading)
-        board = board_mm or (window.width_mm, window.height_mm)
-        found.append((paper, SheetLayout.of(site, date, rod_mm, board)))
-    if board_mm is not None:
-        return min(found, key=lambda way: tiles_of(way[0], way[1].board_mm, heading).count)
-    return max(found, key=lambda way: int(way[1].on_sheet["on_sheet"].sum()))
+        window = board_window(paper)
+        board = (window.width_mm, window.height_mm)
+        found.append((paper, SheetLayout.of(site, date, rod_mm, board, limits=limits)))
+    return max(
+        found, key=lambda way: (round(way[1].day.good_s), int(way[1].on_sheet["on_sheet"].sum()))
+    )
 
 
 def _number(pages: Sequence[Page], tile_names: Sequence[str]) -> None:
@@ -143,7 +220,10 @@ def _number(pages: Sequence[Page], tile_names: Sequence[str]) -> None:
 # ---------------------------------------------------------------- heading
 
 
-def _heading(site: pd.Series, date: np.datetime64, rod_mm: float) -> Heading:
+_TITLES = {"marking": "Marking sheet", "track": "Track sheet"}
+
+
+def _heading(site: pd.Series, date: np.datetime64, rod_mm: float, kind: str) -> Heading:
     from orient.tables.coordinates import format_dms
 
     latitude, longitude = float(site["latitude_deg"]), float(site["longitude_deg"])
@@ -157,7 +237,7 @@ def _heading(site: pd.Series, date: np.datetime64, rod_mm: float) -> Heading:
         f"clock {zone_text(site, date)}",
     ]
     unbroken = (part.replace(" ", "\N{NO-BREAK SPACE}") for part in figures if part)
-    return Heading("Shadow sheet", str(site.name), " · ".join(unbroken))
+    return Heading(_TITLES[kind], str(site.name), " · ".join(unbroken))
 
 
 def _declination(site: pd.Series, date: np.datetime64) -> str:

@@ -28,6 +28,9 @@ _ROW_MM = 5.2
 _MARK_ROW_MM, _LEAST_MARKS = 7.0, 13
 
 
+_Part = Callable[["_Flow", SheetLayout], None]
+
+
 class _Flow:
     """Pages filled from the top down; a block that finds no room begins the next page."""
 
@@ -75,11 +78,11 @@ class _Flow:
     def _boxes(self, boxes: Sequence[str]) -> None:
         x, y = self.left + 8.0, self.top - 3.9
         for name in boxes:
-            wide = 4.6 + width_mm(name, 7.5) + 5.0
+            wide = 4.6 + width_mm(name, 8.0) + 5.0
             if x + wide > self.left + self.room:
                 x, y = self.left + 8.0, y - 5.0
             self.page.box(x, y, 2.9)
-            self.page.text(x + 4.4, y + 0.4, name, 7.5)
+            self.page.text(x + 4.4, y + 0.4, name, 8.0)
             x += wide
         self.top = y - 0.6
 
@@ -101,8 +104,8 @@ class _Flow:
         bottom = self.top - high
         self.page.line([edges[0], edges[-1]], [bottom, bottom], 0.8 if bold else 0.4, SOFT)
         for cell, left, right in zip(cells, edges, edges[1:], strict=False):
-            text = fitted(cell, right - left - 2.0, 7.5, bold)
-            self.page.text(left + 1.0, bottom + 1.5, text, 7.5, bold)
+            text = fitted(cell, right - left - 2.0, 8.0, bold)
+            self.page.text(left + 1.0, bottom + 1.5, text, 8.0, bold)
         self.top = bottom
 
     def blank_table(self, columns: Sequence[tuple[str, float]], high: float) -> None:
@@ -120,31 +123,37 @@ class _Flow:
         self.page.line([edges[0], edges[-1]], [top, top], 0.4, SOFT)
 
 
-def form_pages(layout: SheetLayout, paper: Paper, heading: Heading) -> list[Page]:
+def form_pages(layout: SheetLayout, paper: Paper, heading: Heading, kind: str) -> list[Page]:
     """The pages beside the board: hours, steps, how well north is found, the mark table."""
     flow = _Flow(paper, heading)
-    parts: tuple[Callable[[_Flow, SheetLayout], None], ...] = (
-        _form_hours,
-        _form_steps,
-        _form_north,
-        _form_astray,
-        _form_marks,
-    )
-    for part in parts:
+    marking: tuple[_Part, ...] = (_form_hours, _form_steps, _form_marking, _form_marks)
+    track: tuple[_Part, ...] = (_form_hours, _form_north, _form_astray)
+    for part in marking if kind == "marking" else track:
         part(flow, layout)
     return flow.pages
 
 
 def _form_hours(flow: _Flow, layout: SheetLayout) -> None:
-    flow.heading_line("When the shadow is on this sheet")
-    seen, noon = layout.on_sheet, layout.noon
-    if not seen.empty:
-        spans = " and ".join(f"{first} to {last}" for first, last in _spans(seen))
-        at = "" if noon is None else (
-            f" Local noon is at {str(noon['local'])[11:19]}, the sun then "
+    flow.heading_line("The good hours")
+    good = layout.good_clocks()
+    if good:
+        wanted = COVERAGE_95 * layout.limits.target_deg
+        spans = " and ".join(f"{first} to {last}" for first, last in good)
+        best = COVERAGE_95 * layout.day.pair_u_deg
+        flow.text(
+            f"Mark from {spans}, by the clock of the heading: pairs there find north to "
+            f"±{wanted:.2g}° (95 %) or better, the best to ±{best:.2f}°. Marks at other times help "
+            "less, and near noon least."
+        )
+    noon = layout.noon
+    if noon is not None:
+        flow.text(
+            f"Local noon is at {str(noon['local'])[11:19]}, the sun then "
             f"{noon['altitude_deg']:.1f}° high, the shadow {noon['shadow_mm']:.0f} mm long."
-        )  # fmt: skip
-        flow.text(f"From {spans}, by the clock of the heading.{at}")
+        )
+    if not layout.on_sheet.empty:
+        spans = " and ".join(f"{first} to {last}" for first, last in _spans(layout.on_sheet))
+        flow.text(f"The shadow's tip is on this sheet from {spans}.")
     for sentence in layout.warnings():
         flow.text(sentence)
     if not layout.rings.empty:
@@ -178,7 +187,10 @@ def _form_steps(flow: _Flow, layout: SheetLayout) -> None:
         "Both check bars of every page measure 100 mm. Pages of one board: cut along the corner "
         "marks, glue them by their letters, each cut edge on its dashed line."
     )
-    flow.step("Sheet flat on the board and taped at its corners; board firm, in the sun all day.")
+    flow.step(
+        "Sheet flat on the board and taped between its targets, not over them; board firm, in the "
+        "sun all day, its arrow about to north: within 20° the marks fall on the paper."
+    )
     flow.step(
         "Board level. Lay the level across and along; each time turn it end for end: the bubble "
         "must stand the same both ways.",
@@ -210,9 +222,10 @@ def _form_north(flow: _Flow, layout: SheetLayout) -> None:
     )
     flow.text(
         "With or without a watch: do not turn the board. Mark the tip through morning and "
-        "afternoon on a blank sheet. Lay this sheet over it against the light, cross on cross, "
-        "and turn it until the marks lie in the shaded band: with a watch each at its tick, "
-        "without one along the track and each pair of equal shadows alike. Its arrow is north."
+        "afternoon on the marking sheet, never on this one. Lay this sheet over it against the "
+        "light, cross on cross, and turn it until the marks lie in the shaded band: with a watch "
+        "each at its tick, without one along the track and each pair of equal shadows alike. Its "
+        "arrow is north."
     )
     expected = layout.expected()
     spreads = COVERAGE_95 * expected["u_deg"].to_numpy()
@@ -234,6 +247,21 @@ def _tolerance_sentence(layout: SheetLayout) -> str:
         f"where such marks fall, 95 of 100; the dotted lines are a rod {ROD_ALLOWANCE_MM:.0f} mm "
         "taller or shorter."
     )
+
+
+def _form_marking(flow: _Flow, layout: SheetLayout) -> None:
+    flow.heading_line("While the shadow moves")
+    flow.step(
+        "Mark the tip in pencil: a fine cross, 4 to 6 mm, its middle on the middle of the soft "
+        "edge. Each time it comes to a ring, and every 20 minutes; note the time at once."
+    )
+    flow.step("Write the mark's number beside it, 5 mm away, not through it.")
+    flow.step("Draw the line to the far reference point from the foot. At the end check the level.")
+    flow.step(
+        "Then lift the rod and photograph the sheet: all of it, from above, sharp, no flash. Its "
+        "marks are read by `orient photo`; or measure them with a ruler into the table below."
+    )
+    flow.step("The predicted track, to lay over the marks, is on a sheet of its own: --kind track.")
 
 
 def _form_astray(flow: _Flow, layout: SheetLayout) -> None:

@@ -28,7 +28,12 @@ from orient.numbers.horizon import horizon_altitude_deg, parse_horizon
 from orient.numbers.light import Places, light_at_board
 from orient.numbers.shadow import UNKNOWNS, BoardState
 from orient.numbers.tolerances import COVERAGE_95, Tolerances
-from orient.planning.rig import tip_track
+from orient.planning.boardday import BoardDay, board_day, rods_that_work
+from orient.planning.hours import Limits
+from orient.planning.rig import Rig, tip_track
+from orient.sheet.boardpaper import board_window
+from orient.sheet.paper import PAPERS
+from orient.tables import clock
 
 Array = NDArray[np.float64]
 
@@ -36,13 +41,9 @@ TICK_MIN = 10
 MARK_EVERY_MIN = 20
 #: The rod's error whose effect is drawn beside the track.
 ROD_ALLOWANCE_MM = 5.0
-_MARGIN_MM = 13.0
-#: What the foot cross and the arrow above it need about the foot: left and below, right and above.
-_FOOT_ROOM_MM = ((-5.0, -5.0), (5.0, 13.0))
-_RING_HOURS = (2.0, 2.5, 3.0, 3.5, 4.0)
-_GOOD_HOURS = 3.0
+_MARGIN_MM = 6.5
 _LOWEST_DEG = 5.0
-_USEFUL_DEG = 10.0
+_BOARD_FOR_A2_MM = (650.0, 470.0)
 
 
 @dataclass(frozen=True)
@@ -51,17 +52,16 @@ class SheetLayout:
 
     `track` has a row each minute (of `rig.tip_track`), with `clock` (HH:MM of the site's
     zone), `hours` from local noon, `tick` at every ten minutes of the clock, `hidden`
-    where the site's skyline covers the sun, and `on_sheet`. `foot_mm` counts from the board's
-    lower left corner.
+    where the site's skyline covers the sun, `good` in the good hours, and `on_sheet`.
+    `foot_mm` counts from the board's lower left corner. `day` has the good hours, the rings
+    and the foot as `plan` and `bring` have them for this rod and board.
     """
 
     site: pd.Series
     date: np.datetime64
-    rod_mm: float
-    board_mm: tuple[float, float]
-    foot_mm: tuple[float, float]
+    day: BoardDay
     track: pd.DataFrame
-    tolerances: Tolerances
+    limits: Limits
 
     @classmethod
     def of(
@@ -71,8 +71,9 @@ class SheetLayout:
         rod_mm: float,
         board_mm: tuple[float, float],
         tolerances: Tolerances | None = None,
+        limits: Limits | None = None,
     ) -> SheetLayout:
-        """Lay out the day: the foot where most of the track falls on the board.
+        """Lay out the day.
 
         Args:
             site: a row of the sites table, its id as the row's name.
@@ -80,22 +81,36 @@ class SheetLayout:
             rod_mm: tip above the board.
             board_mm: width and height of the board.
             tolerances: of the set-up; careful work by hand when None.
+            limits: what a pair must meet; those of `plan` when None.
 
         Raises:
             OutsideEphemeris: a date outside 1900–2050.
         """
+        limits = limits or Limits()
+        rig = Rig(rod_mm, *board_mm, tolerances=tolerances or Tolerances())
+        day = board_day(site, date, rig, limits)
         track = _day_track(site, date, rod_mm)
-        foot = _place_foot(track, board_mm)
-        track["on_sheet"] = _inside(track, board_mm, foot) & ~track["hidden"]
-        return cls(
-            site,
-            np.datetime64(date, "D"),
-            rod_mm,
-            board_mm,
-            foot,
-            track,
-            tolerances or Tolerances(),
-        )
+        track["on_sheet"] = _inside(track, board_mm, day.foot_mm) & ~track["hidden"]
+        track["good"] = False
+        for first, last in day.good_utc_s:
+            track["good"] |= track["utc_s"].between(first, last)
+        return cls(site, np.datetime64(date, "D"), day, track, limits)
+
+    @property
+    def rod_mm(self) -> float:
+        return self.day.rig.rod_mm
+
+    @property
+    def board_mm(self) -> tuple[float, float]:
+        return self.day.rig.board_width_mm, self.day.rig.board_depth_mm
+
+    @property
+    def foot_mm(self) -> tuple[float, float]:
+        return self.day.foot_mm
+
+    @property
+    def tolerances(self) -> Tolerances:
+        return self.day.rig.tolerances
 
     @property
     def on_sheet(self) -> pd.DataFrame:
@@ -124,45 +139,23 @@ class SheetLayout:
 
     @cached_property
     def rings(self) -> pd.DataFrame:
-        """Circles to draw: `ring`, `radius_mm`, and the instants it is crossed, am and pm.
-
-        Crossed 2 to 4 hours from noon where that lies on the sheet; else as far from noon
-        as the sheet allows.
-        """
-        morning, afternoon = self._halves()
-        if min(len(morning), len(afternoon)) < 2:
-            return pd.DataFrame({"ring": [], "radius_mm": [], "am_utc_s": [], "pm_utc_s": []})
-        hours_on_sheet = min(-morning["hours"].iloc[-1], afternoon["hours"].iloc[-1])
-        hours = [hour for hour in _RING_HOURS if hour <= hours_on_sheet]
-        if len(hours) < 3:
-            hours = list(np.linspace(0.4, 1.0, 4) * hours_on_sheet)
-        mean_mm = 0.5 * (
-            np.interp(hours, -morning["hours"], morning["shadow_mm"])
-            + np.interp(hours, afternoon["hours"], afternoon["shadow_mm"])
-        )
-        both_mm = min(morning["shadow_mm"].iloc[-1], afternoon["shadow_mm"].iloc[-1])
-        radius = np.unique(np.floor(np.minimum(mean_mm, both_mm)))
-        radius = radius[radius > max(morning["shadow_mm"].iloc[0], afternoon["shadow_mm"].iloc[0])]
+        """Circles to draw: `ring`, `radius_mm`, and the instants it is crossed, am and pm."""
+        rings = self.day.rings
         return pd.DataFrame(
             {
-                "ring": [f"R{number}" for number in range(1, len(radius) + 1)],
-                "radius_mm": radius,
-                "am_utc_s": np.interp(radius, morning["shadow_mm"], morning["utc_s"]),
-                "pm_utc_s": np.interp(radius, afternoon["shadow_mm"], afternoon["utc_s"]),
+                "ring": [f"R{number}" for number in range(1, len(rings) + 1)],
+                "radius_mm": rings["ring_mm"].to_numpy(dtype=float),
+                "am_utc_s": rings["morning_utc_s"].to_numpy(dtype=float),
+                "pm_utc_s": rings["afternoon_utc_s"].to_numpy(dtype=float),
             }
         )
 
-    def _halves(self) -> tuple[pd.DataFrame, pd.DataFrame]:
-        """Morning and afternoon on the sheet, from noon outward without a gap."""
-        halves = []
-        for side in (-1.0, 1.0):
-            half = self.track[self.track["hours"] * side >= 0].sort_values(
-                "hours", key=lambda hours: hours.abs()
-            )
-            # A midnight sun lengthens, then past midnight shortens the shadow: outward only.
-            run = half["on_sheet"].cummin() & (half["shadow_mm"].diff().fillna(1.0) > 0).cummin()
-            halves.append(half[run])
-        return halves[0], halves[1]
+    def good_clocks(self) -> list[tuple[str, str]]:
+        """The good hours by the site's clock, HH:MM, as `plan` shows them."""
+        timezone = str(self.site["timezone"])
+        return [
+            (_clock(first, timezone), _clock(last, timezone)) for first, last in self.day.good_utc_s
+        ]
 
     def band_mm(self) -> Array:
         """How far across the track a well set-up board's marks may fall: 95 %, a minute each.
@@ -259,44 +252,67 @@ class SheetLayout:
         }
 
     def warnings(self) -> list[str]:
-        """What a person must know before printing: no shadow, or a rod that does not suit."""
+        """What a person must know before printing: no shadow, or no good hour on the sheet."""
         if self.track.empty:
             return [f"The sun stays below {_LOWEST_DEG:.0f}° all day. {FLAGS['sun-too-low']}"]
+        if bool(self.track["hidden"].all()):
+            return ["The skyline of the site hides the sun all day. Choose another day or place."]
         said = []
         if self.on_sheet.empty:
             said.append(
                 f"The shadow does not fall on this sheet: with a rod of {self.rod_mm:g} mm the "
-                f"shortest of the day is {self.track['shadow_mm'].min():.0f} mm. "
-                f"{FLAGS['off-board']}"
+                f"shortest of the day is {self.track['shadow_mm'].min():.0f} mm."
             )
-        better = self.better_rod_mm()
-        if better is not None:
-            said.append(
-                f"A rod of {better:.0f} mm would keep the three hours before and after noon on a "
-                f"board of this size, while the sun is {_USEFUL_DEG:.0f}° up; or take a larger "
-                "board, printed on several pages."
-            )
+        if not self.day.good_utc_s:
+            said.append(self._no_good_hour())
         return said
 
-    def better_rod_mm(self) -> float | None:
-        """The tallest rod, in whole centimetres, with three hours each side on this board.
+    def _no_good_hour(self) -> str:
+        wanted = COVERAGE_95 * self.limits.target_deg
+        said = (
+            f"No good hour falls on this sheet with a rod of {self.rod_mm:g} mm: no pair of "
+            f"marks finds north to ±{wanted:.2g}° (95 %)."
+        )
+        if not self.works:
+            return (
+                f"{said} Tried: rods of 50 to 600 mm on this size, on A3 paper and on a board of "
+                "650 × 470 mm; none works at this site on this day. `orient plan` tells why."
+            )
+        named = "; ".join(
+            f"{board} with a rod of {day.rig.rod_mm:.0f} mm ({_spans_text(day, self.site)})"
+            for board, day in self.works.items()
+        )
+        return f"{said} Tried, and these work: {named}."
 
-        None where this rod does it already, or where the sun is too low for any.
-        """
-        useful = self.track[
-            (self.track["hours"].abs() <= _GOOD_HOURS)
-            & (self.track["altitude_deg"] >= _USEFUL_DEG)
-            & ~self.track["hidden"]
-        ]
-        if useful.empty or bool(useful["on_sheet"].all()):
-            return None
-        # The foot's own room does not grow with the rod: taken off first, to be safe.
-        tips = useful[["x_mm", "y_mm"]].to_numpy()
-        span = np.maximum(tips.max(axis=0), 0.0) - np.minimum(tips.min(axis=0), 0.0)
-        foot_room = np.subtract(_FOOT_ROOM_MM[1], _FOOT_ROOM_MM[0])
-        room = np.array(self.board_mm) - 2 * _MARGIN_MM - foot_room
-        rod_mm = float(np.floor(self.rod_mm * np.min(room / span) / 10.0) * 10.0)
-        return rod_mm if rod_mm >= 20.0 else None
+    @cached_property
+    def works(self) -> dict[str, BoardDay]:
+        """Boards and rods that have good hours on this day, tried: this size first."""
+        upright, turned = (board_window(paper) for paper in (PAPERS["A3"], PAPERS["A3"].turned()))
+        larger = {
+            "A3 paper upright": (upright.width_mm, upright.height_mm),
+            "A3 paper lying": (turned.width_mm, turned.height_mm),
+            "a board of 650 × 470 mm": _BOARD_FOR_A2_MM,
+        }
+        here = self.board_mm[0] * self.board_mm[1]
+        boards = {"this size": self.board_mm, "this size turned": self.board_mm[::-1]}
+        boards |= {name: size for name, size in larger.items() if size[0] * size[1] > here}
+        found: dict[str, BoardDay] = {}
+        for name, size in boards.items():
+            tried = rods_that_work(self.site, self.date, self.day.rig, [size], self.limits)
+            found.update((name, day) for day in tried)
+        return found
+
+
+def _spans_text(day: BoardDay, site: pd.Series) -> str:
+    timezone = str(site["timezone"])
+    return " and ".join(
+        f"{_clock(first, timezone)} to {_clock(last, timezone)}" for first, last in day.good_utc_s
+    )
+
+
+def _clock(utc_s: float, timezone: str) -> str:
+    """HH:MM of the site's clock, to the nearest minute."""
+    return str(clock.local_iso(np.array([round(utc_s / 60.0) * 60.0]), timezone)[0])[11:16]
 
 
 def _day_track(site: pd.Series, date: Any, rod_mm: float) -> pd.DataFrame:
@@ -321,7 +337,7 @@ def _day_track(site: pd.Series, date: Any, rod_mm: float) -> pd.DataFrame:
         track["shadow_mm"].min()
     )  # fmt: skip
     track["hours"] = (track["utc_s"] - track["utc_s"][halves_at].min()) / 3600.0
-    horizon = parse_horizon(str(site.get("horizon_deg") or ""))
+    horizon = parse_horizon(str(site.get("horizon") or ""))
     hidden = horizon is not None and (
         track["altitude_deg"].to_numpy() < horizon_altitude_deg(horizon, track["azimuth_deg"])
     )
@@ -329,31 +345,9 @@ def _day_track(site: pd.Series, date: Any, rod_mm: float) -> pd.DataFrame:
     return track
 
 
-def _boxes(x: Array, y: Array) -> tuple[Array, Array]:
-    """Corners of the growing box about the foot's room and the first n points: (n + 1, 2)."""
-    low, high = (np.concatenate([[corner], np.stack([x, y], axis=-1)]) for corner in _FOOT_ROOM_MM)
-    return np.minimum.accumulate(low), np.maximum.accumulate(high)
-
-
-def _place_foot(track: pd.DataFrame, board_mm: tuple[float, float]) -> tuple[float, float]:
-    """Where on the board the foot leaves room for the longest shadows, morning and afternoon."""
-    board = np.array(board_mm)
-    ordered = track.sort_values("shadow_mm")
-    x, y = ordered["x_mm"].to_numpy(), ordered["y_mm"].to_numpy()
-    low, high = _boxes(x, y)
-    last = int(np.flatnonzero(np.all(high - low <= board - 2 * _MARGIN_MM, axis=-1))[-1])
-    if last == 0 and len(x):
-        # Even the shortest shadow is too long: the foot goes to the side the sun is on.
-        toward = np.array([x[0], y[0]]) / np.hypot(x[0], y[0])
-        foot = board / 2 - toward * (board / 2 - 2 * _MARGIN_MM)
-    else:
-        foot = board / 2 - (low[last] + high[last]) / 2
-    return float(foot[0]), float(foot[1])
-
-
 def _inside(
     track: pd.DataFrame, board_mm: tuple[float, float], foot_mm: tuple[float, float]
 ) -> Any:
     x, y = track["x_mm"] + foot_mm[0], track["y_mm"] + foot_mm[1]
-    edge = _MARGIN_MM / 2
+    edge = _MARGIN_MM
     return x.between(edge, board_mm[0] - edge) & y.between(edge, board_mm[1] - edge)

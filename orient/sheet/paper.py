@@ -28,6 +28,9 @@ from orient.flags import CAUTIONS
 MM_PER_INCH = 25.4
 MM_PER_POINT = MM_PER_INCH / 72.0
 BAR_MM = 100.0
+BAR_NOTE = "Both bars are 100 mm. If not: print at 100 %."
+#: The smallest print of what is read at a board, points.
+READ_PT = 8.0
 INK, SOFT, PALE = "#1a1a1a", "#6b6b6b", "#b8b8b8"
 
 _LEFT_MM, _RIGHT_MM, _TOP_MM, _BOTTOM_MM = 15.0, 8.0, 7.0, 7.0
@@ -178,6 +181,18 @@ def fitted(text: str, room_mm: float, size_pt: float, bold: bool = False) -> str
     return text[:low].rstrip() + "…"
 
 
+def shortened(text: str, room_mm: float, size_pt: float, bold: bool = False) -> str:
+    """A name, cut in its middle where it is too wide: its end tells it from its like."""
+    text = printable(text, bold)
+    if width_mm(text, size_pt, bold) <= room_mm:
+        return text
+    for kept in range(len(text) - 1, 1, -1):
+        shown = f"{text[: kept - kept // 2].rstrip()}…{text[len(text) - kept // 2 :].lstrip()}"
+        if width_mm(shown, size_pt, bold) <= room_mm:
+            return shown
+    return "…"
+
+
 def wrapped(text: str, room_mm: float, size_pt: float, bold: bool = False) -> list[str]:
     """The text in lines no wider than its room; a word too long for a line is cut short."""
     lines: list[str] = []
@@ -237,7 +252,11 @@ class Page:
         self.axes.set_axis_off()
         self.axes.set_xlim(0.0, paper.width_mm)
         self.axes.set_ylim(0.0, paper.height_mm)
-        self.window = window_of(paper, heading)
+        self._furnish(heading)
+
+    def _furnish(self, heading: Heading) -> None:
+        """Draw what every page has, and note what that leaves as the window."""
+        self.window = window_of(self.paper, heading)
         self._draw_heading(heading)
         self._draw_cautions()
         self._draw_bars()
@@ -363,7 +382,8 @@ class Page:
         title = fitted(heading.title, room, 12.0, bold=True)
         self.text(_LEFT_MM, y, title, 12.0, bold=True)
         taken = width_mm(title, 12.0, True) + 4.0
-        self.text(_LEFT_MM + taken, y, fitted(heading.name, room - taken, 12.0), 12.0)
+        name = shortened(heading.name, room - taken, 12.0)
+        self.text(_LEFT_MM + taken, y, name, 12.0)
         self.paragraph(
             heading.figures, _LEFT_MM, y - 2.0, right - _LEFT_MM, _FIGURES_PT, colour=SOFT
         )
@@ -382,17 +402,16 @@ class Page:
             self.line([x - tick / 2, x + tick / 2], [start + offset] * 2, 0.5)
         self.line([_LEFT_MM, right], [y, y], 0.5, name="bar-across")
         self.line([x, x], [start, start + BAR_MM], 0.5, name="bar-up")
-        note = "100 mm, both bars. If not: print at 100 %, not fitted to the page."
         room = self.paper.width_mm - _RIGHT_MM - right - 3.0
-        lines = wrapped(note, room, 6.0)[:3]
-        step = line_height_mm(6.0)
+        lines = wrapped(BAR_NOTE, room, READ_PT)
+        step = line_height_mm(READ_PT)
         for number, line in enumerate(lines):
-            self.text(right + 3.0, y + (len(lines) / 2 - number - 0.75) * step, line, 6.0)
-        self.text(x - 2.0, start + BAR_MM / 2, "100 mm", 6.0, across="center", turned_deg=90)
+            self.text(right + 3.0, y + (len(lines) / 2 - number - 0.75) * step, line, READ_PT)
+        self.text(x - 1.5, start + BAR_MM / 2, "100 mm", READ_PT, across="center", turned_deg=90)
 
 
 _CAUTION_TEXT = " ".join(CAUTIONS)
-_CAUTIONS_PT, _FIGURES_PT, _NUMBER_MM = 6.5, 7.5, 40.0
+_CAUTIONS_PT, _FIGURES_PT, _NUMBER_MM = READ_PT, READ_PT, 40.0
 
 
 def window_of(paper: Paper, heading: Heading) -> Window:
