@@ -18,7 +18,7 @@ from orient.planning.hours import WINDOW_COLUMNS, Limits
 from orient.planning.rig import Rig
 
 #: A rod that the tries of `rods_that_work` name is one of these, mm.
-RODS_TRIED_MM = tuple(np.arange(50.0, 601.0, 25.0).tolist())
+RODS_TRIED_MM = (75.0, 100.0, 125.0, 150.0, 200.0, 250.0, 300.0, 400.0, 500.0)
 
 
 @dataclass(frozen=True)
@@ -122,7 +122,7 @@ def rods_that_work(
 
 
 def _good_s(frame: pd.DataFrame, dates: Any, rig: Rig, limits: Limits) -> float:
-    plan = hours.plan_table(frame, dates, rig, limits).iloc[0]
+    plan = hours.plan_table(frame, dates, rig, limits, step_min=20.0).iloc[0]
     if plan["no-window"]:
         return 0.0
     first, last, again, end = (float(plan[name]) for name in WINDOW_COLUMNS)

@@ -275,7 +275,7 @@ class SheetLayout:
         )
         if not self.works:
             return (
-                f"{said} Tried: rods of 50 to 600 mm on this size, on A3 paper and on a board of "
+                f"{said} Tried: rods of 75 to 500 mm on this size, on A3 paper and on a board of "
                 "650 × 470 mm; none works at this site on this day. `orient plan` tells why."
             )
         named = "; ".join(
@@ -294,7 +294,7 @@ class SheetLayout:
             "a board of 650 × 470 mm": _BOARD_FOR_A2_MM,
         }
         here = self.board_mm[0] * self.board_mm[1]
-        boards = {"this size": self.board_mm, "this size turned": self.board_mm[::-1]}
+        boards = {"this size": self.board_mm}
         boards |= {name: size for name, size in larger.items() if size[0] * size[1] > here}
         found: dict[str, BoardDay] = {}
         for name, size in boards.items():
