@@ -58,7 +58,10 @@ class Sheet:
             for number, page in enumerate(self.pages, start=1)
             if number > self.board_pages
         ]
-        return {"pages": [*(board.as_layout() for board in self.boards), *forms]}
+        return {
+            "made_by": "orient sheet layout",
+            "pages": [*(board.as_layout() for board in self.boards), *forms],
+        }
 
     @property
     def _made(self) -> datetime:
