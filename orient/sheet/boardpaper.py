@@ -31,7 +31,6 @@ from orient.sheet.targets import QUIET_CELLS, Target, black_cells
 
 #: What printers leave white.
 EDGE_MM = 6.0
-CODE_MM = 24.0
 _CREW = "Name, crew: ______________________________  Set-up: ____________"
 _CREW_MM = 6.5
 _PURE_BLACK = "#000000"
@@ -40,6 +39,11 @@ _PURE_BLACK = "#000000"
 def target_side_mm(paper: Paper) -> float:
     """A target's side: larger on larger paper, for it is photographed from farther away."""
     return 10.0 if min(paper.width_mm, paper.height_mm) < 260.0 else 13.0
+
+
+def code_side_mm(paper: Paper) -> float:
+    """The square code's side with its white."""
+    return 24.0 if target_side_mm(paper) < 12.0 else 30.0
 
 
 def side_mm(paper: Paper) -> float:
@@ -56,7 +60,7 @@ def board_window(paper: Paper) -> Window:
 
 
 def _text_room_mm(paper: Paper) -> float:
-    return paper.width_mm - 2 * side_mm(paper) - CODE_MM - 5.0
+    return paper.width_mm - 2 * side_mm(paper) - code_side_mm(paper) - 5.0
 
 
 def _figure_lines(paper: Paper) -> int:
@@ -68,7 +72,7 @@ def _figure_lines(paper: Paper) -> int:
 def _block_mm(paper: Paper) -> float:
     cautions = len(wrapped(" ".join(CAUTIONS), _text_room_mm(paper), READ_PT))
     lines = _figure_lines(paper) + cautions
-    return max(CODE_MM + 1.0, lines * line_height_mm(READ_PT) + _CREW_MM + 1.0)
+    return max(code_side_mm(paper) + 1.0, lines * line_height_mm(READ_PT) + _CREW_MM + 1.0)
 
 
 def top_targets(paper: Paper) -> int:
@@ -102,7 +106,7 @@ class BoardSheet(Page):
         self.text(left, top - 15.2, shortened(self.heading.name, room, 10.0), 10.0)
 
     def _draw_block(self) -> None:
-        left, room = side_mm(self.paper) + CODE_MM + 5.0, _text_room_mm(self.paper)
+        left, room = side_mm(self.paper) + code_side_mm(self.paper) + 5.0, _text_room_mm(self.paper)
         top = self.window.bottom_mm - 2.0
         step = line_height_mm(READ_PT)
         lines = wrapped(self.heading.figures, room, READ_PT)[: _figure_lines(self.paper)]

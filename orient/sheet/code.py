@@ -9,7 +9,7 @@ from dataclasses import dataclass, replace
 #: Told by the code; raised when the print of a board page changes.
 LAYOUT_VERSION = 1
 KINDS = ("marking", "track")
-_HEAD = "SHADOWSHEET"
+_HEAD = "SHS"
 _LONGEST_NAME = 24
 _PLAIN = re.compile(r"[A-Za-z0-9 ._()+-]*")
 

@@ -8,22 +8,22 @@ down plus.
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
 
 from orient.sheet.boardpaper import (
-    CODE_MM,
     EDGE_MM,
     board_window,
+    code_side_mm,
     side_mm,
     target_side_mm,
     top_targets,
 )
 from orient.sheet.code import SheetCode
-from orient.sheet.paper import BAR_MM, Paper, Window
+from orient.sheet.paper import BAR_MM, PAPERS, Paper, Window
 from orient.sheet.targets import Target
 
 OVERLAP_MM = 12.0
@@ -31,6 +31,8 @@ OVERLAP_MM = 12.0
 SEAM_CLEAR_MM = 16.0
 #: Room that the rod's base and the foot's cross take: no target stands nearer.
 _FOOT_CLEAR_MM = 24.0
+#: Of a board of several pages, which is photographed from farther away.
+_TILE_CODE_MM = 30.0
 _IDS_A_PAGE = 16
 _TRACK_IDS = 288
 
@@ -175,6 +177,18 @@ def _page(code: SheetCode, paper: Paper, tiles: Tiles, row: int, column: int) ->
     return BoardPage(index + 1, row, column, paper, origin, clip, targets, code_box, tiled)
 
 
+def border_pages(ids: Iterable[int]) -> Iterator[tuple[Paper, tuple[Target, ...], Window]]:
+    """Pages of the usual papers whose border targets might bear these numbers."""
+    first = _TRACK_IDS if min(ids) >= _TRACK_IDS else 0
+    for upright in PAPERS.values():
+        for paper in (upright, upright.turned()):
+            targets = tuple(
+                Target(first + number, box.left_mm, paper.height_mm - box.top_mm, box.width_mm)
+                for number, box in enumerate(_border_places(paper))
+            )
+            yield paper, targets, _code_in_margin(paper)
+
+
 def _border_places(paper: Paper) -> list[Window]:
     """Squares along the border of a page: its corners, and at even steps between them."""
     side = target_side_mm(paper)
@@ -193,7 +207,8 @@ def _border_places(paper: Paper) -> list[Window]:
 
 def _code_in_margin(paper: Paper) -> Window:
     left = side_mm(paper)
-    return Window(left, left + 0.5, CODE_MM, CODE_MM)
+    side = code_side_mm(paper)
+    return Window(left, left + 0.5, side, side)
 
 
 def _uncovered(clip: Window, last: tuple[bool, bool]) -> Window:
@@ -227,11 +242,11 @@ def _inner_places(
         )
     away = [place for place in places if _distance_mm(place, origin_mm) > _FOOT_CLEAR_MM]
     boxes = [
-        Window(float(x), float(y), CODE_MM, CODE_MM)
+        Window(float(x), float(y), _TILE_CODE_MM, _TILE_CODE_MM)
         for x in (across[0] + side + 4.0, across[1] + side + 4.0)
-        for y in (seen.bottom_mm + 4.0, seen.top_mm - 4.0 - CODE_MM)
+        for y in (seen.bottom_mm + 4.0, seen.top_mm - 4.0 - _TILE_CODE_MM)
     ]
-    if min(seen.width_mm, seen.height_mm) < CODE_MM + 2 * side + 4 * inset + 4.0:
+    if min(seen.width_mm, seen.height_mm) < _TILE_CODE_MM + 2 * side + 4 * inset + 4.0:
         return away or places, None
     return away or places, max(boxes, key=lambda box: _distance_mm(box, origin_mm))
 
