@@ -17,8 +17,8 @@ from orient.commands.common import (
     progress,
     tell_written,
 )
-from orient.commands.planning_options import Positive
-from orient.defaults import ROD_MM
+from orient.commands.planning_options import Target
+from orient.defaults import ROD_MM, TARGET_U_DEG
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -59,11 +59,12 @@ if TYPE_CHECKING:
 )
 @click.option(
     "--target",
-    type=Positive(),
-    default=0.25,
-    show_default=True,
+    type=Target(),
+    default=TARGET_U_DEG,
+    show_default="0.25, which is ±0.49",
     metavar="DEG",
-    help="Standard uncertainty that a pair must meet in the good hours, degrees.",
+    help="What a pair must meet in the good hours, degrees: ±0.5 is a 95 % figure, 0.25 a "
+    "standard uncertainty.",
 )
 @click.option(
     "--layout",
