@@ -28,6 +28,7 @@ COMMANDS: dict[str, tuple[str, str]] = {
     "sheet": ("orient.commands.sheet", "The printable field sheet for a site and day."),
     "field": ("orient.commands.field", "The page for a telephone at the board."),
     "take": ("orient.commands.take", "Bring telephone logs into the tables."),
+    "photo": ("orient.commands.photo", "Marks from photographs of a marking sheet."),
     "mark": ("orient.commands.mark", "Type in the marks of a board, one by one."),
     "reduce": ("orient.commands.reduce", "Marks to true north."),
     "compass": ("orient.commands.compass", "What the compass readings say of rock and needle."),

@@ -1,0 +1,1 @@
+"""Marks read from photographs of a marking sheet."""

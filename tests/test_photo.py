@@ -1,0 +1,254 @@
+"""Marks read from photographs that code of its own makes of the printed sheet.
+
+The sheet goes through its own door: `orient sheet` prints it and tells its layout; the
+renderer of `tests/photographs.py` draws on it and photographs it; `orient photo` reads files.
+"""
+
+import json
+from pathlib import Path
+
+import numpy as np
+import pdfplumber
+import pytest
+from click.testing import CliRunner
+
+cv2 = pytest.importorskip("cv2")
+
+from photographs import Camera, Pencil, photograph  # noqa: E402
+
+from orient.commands.photo import photo  # noqa: E402
+from orient.commands.sheet import sheet  # noqa: E402
+from orient.errors import InputError  # noqa: E402
+
+DAY = "2026-05-04"
+SHEETS = {
+    "A4": ["--rod", "100"],
+    "A4 lying": ["--rod", "100", "--landscape"],
+    "A3": ["--paper", "A3", "--rod", "250"],
+}
+
+
+@pytest.fixture(scope="module")
+def camp(tmp_path_factory):
+    folder = tmp_path_factory.mktemp("photos") / "camp"
+    folder.mkdir()
+    (folder / "sites.csv").write_text(
+        "site,latitude_deg,longitude_deg,elevation_m\nlow moor,48.55,-56.85,270\nfar,10,10,0\n"
+    )
+    (folder / "setups.csv").write_text(
+        "setup,site,date,gnomon_height_mm,watch_sd_s\n"
+        f"m1,low moor,{DAY},250,5\nf1,far,{DAY},250,5\n"
+    )
+    return folder
+
+
+@pytest.fixture(scope="module")
+def prints(camp, tmp_path_factory):
+    """Printed pages at 300 dpi with their layout, made when first asked for."""
+    folder, made = tmp_path_factory.mktemp("prints"), {}
+
+    def printed(name, options=None, site="low moor", campaign=None):
+        if name not in made:
+            pdf, layout = folder / f"{name}.pdf", folder / f"{name}.json"
+            arguments = [campaign or camp, "--site", site, "--date", DAY]
+            arguments += [*(options or SHEETS[name]), "-o", pdf, "--layout", layout]
+            result = CliRunner().invoke(sheet, [str(each) for each in arguments])
+            assert result.exit_code == 0, result.output
+            with pdfplumber.open(pdf) as opened:
+                pages = json.loads(layout.read_text())["pages"]
+                number = next(n for n, page in enumerate(pages) if "foot_mm" in page)
+                raster = opened.pages[number].to_image(resolution=300).original.convert("RGB")
+                made[name] = np.asarray(raster), pages[number]
+        return made[name]
+
+    return printed
+
+
+def marked(print_rgb, page, generator, count=14, grey=0.5, pen=None):
+    """A marked sheet, its marks in board millimetres and their kinds."""
+    foot, width, height = np.array(page["foot_mm"]), page["width_mm"], page["height_mm"]
+    pencil, truth = Pencil(print_rgb, generator, grey, pen), []
+    border = 24 if min(width, height) < 260 else 28
+    while len(truth) < count:
+        at = np.array(
+            [generator.uniform(border, width - border), generator.uniform(border, height - 68)]
+        )
+        near = [np.hypot(*(at - other)) < 13 for other, _ in truth]
+        if np.hypot(*(at - foot)) < 8 or any(near):
+            continue
+        kind = generator.choice(["cross", "dot", "tick"], p=[0.65, 0.25, 0.1])
+        pencil.mark(kind, at)
+        if generator.uniform() < 0.7:
+            time = f"{generator.integers(8, 17)}:{generator.integers(10, 60)}"
+            text = str(len(truth) + 1) if generator.uniform() < 0.6 else time
+            beside = at + np.array([generator.uniform(3.4, 5.0), generator.uniform(-4.5, 0.5)])
+            pencil.write(text, beside, generator.uniform(2.5, 4.0))
+        truth.append((at, kind))
+    x_axis, y_axis = np.array(page["x_axis"]), np.array(page["y_axis"])
+    board = np.array([[(at - foot) @ x_axis, (at - foot) @ y_axis] for at, _ in truth])
+    return pencil.on(print_rgb), board
+
+
+def any_camera(generator, megapixels):
+    return Camera(
+        megapixels=megapixels,
+        tilt_deg=generator.uniform(0, 25),
+        tilt_way_deg=generator.uniform(0, 360),
+        turn_deg=generator.normal(0, 6),
+        focal=generator.uniform(0.7, 0.95),
+        k1=generator.normal(0, 0.05),
+        k2=generator.normal(0, 0.02),
+        bend_mm=generator.normal(0, 4),
+        bend_way_deg=generator.uniform(0, 180),
+        fill=generator.uniform(0.75, 0.92),
+        shade=generator.choice([None, 0.4, 0.6]),
+        shade_way_deg=generator.uniform(0, 360),
+        light=generator.uniform(0.7, 0.95),
+        blur_px=generator.uniform(0.6, 1.4),
+        noise=generator.uniform(0.006, 0.018),
+        quality=int(generator.integers(75, 93)),
+    )
+
+
+def run(*arguments):
+    return CliRunner().invoke(photo, [str(each) for each in arguments])
+
+
+def rows_of(*arguments):
+    result = run(*arguments, "--format", "json")
+    if result.exception and not isinstance(result.exception, SystemExit):
+        raise result.exception
+    assert result.exit_code == 0, result.output
+    return json.loads(result.stdout)
+
+
+def matched(rows, board):
+    """Errors and pulls of the marks found, and how many rows are no mark."""
+    at = np.array([[row["x_mm"], row["y_mm"]] for row in rows]).reshape(-1, 2)
+    errors, pulls, used = [], [], set()
+    for true in board:
+        apart = np.hypot(*(at - true).T)
+        best = int(np.argmin(apart)) if len(apart) else -1
+        if best >= 0 and apart[best] < 1.5 and best not in used:
+            used.add(best)
+            errors.append(at[best] - true)
+            pulls.append((at[best] - true) / rows[best]["u_mm"])
+    return np.array(errors), np.array(pulls), len(rows) - len(used)
+
+
+def tried(prints, camp, folder, seeds):
+    errors, pulls, false, true = [], [], 0, 0
+    for seed in seeds:
+        generator = np.random.default_rng(seed)
+        print_rgb, page = prints(list(SHEETS)[seed % 3])
+        paper, board = marked(print_rgb, page, generator, grey=generator.uniform(0.35, 0.65))
+        made = photograph(paper, any_camera(generator, [3, 5, 8, 12][seed % 4]), generator)
+        path = folder / f"{seed}.jpg"
+        path.write_bytes(made.jpeg)
+        rows = rows_of(camp, path)
+        assert {row["setup"] for row in rows} == {"m1"}
+        found = matched(rows, board)
+        errors.append(found[0])
+        pulls.append(found[1])
+        false, true = false + found[2], true + len(board)
+    return np.concatenate(errors), np.concatenate(pulls), false, true
+
+
+def rms(values):
+    return float(np.sqrt(np.mean(np.square(values))))
+
+
+def test_marks_of_a_few_photographs(prints, camp, tmp_path):
+    errors, pulls, false, true = tried(prints, camp, tmp_path, (0, 1, 5))
+    assert len(errors) >= 0.9 * true
+    assert false <= 0.05 * true
+    assert rms(errors) < 0.25
+    assert rms(pulls) < 2.0
+
+
+@pytest.mark.slow
+def test_marks_of_sixty_photographs(prints, camp, tmp_path):
+    """3 to 12 megapixels, A4 and A3, tilt to 25°, bend, shadow's edge, blur, noise, JPEG."""
+    errors, pulls, false, true = tried(prints, camp, tmp_path, range(60))
+    assert len(errors) >= 0.95 * true
+    assert false <= 0.05 * true
+    assert rms(errors) <= 0.25
+    assert 0.8 <= rms(pulls) <= 1.25
+
+
+@pytest.fixture(scope="module")
+def one(prints, camp, tmp_path_factory):
+    """A photograph of the A4 sheet with its marks, as a file."""
+    generator = np.random.default_rng(77)
+    paper, board = marked(*prints("A4"), generator, count=10)
+    path = tmp_path_factory.mktemp("one") / "sheet.jpg"
+    path.write_bytes(photograph(paper, Camera(megapixels=5), generator).jpeg)
+    return path, board
+
+
+def test_the_bar_scales_and_the_review_page_stands_alone(one, camp, tmp_path):
+    path, board = one
+    plain = rows_of(camp, path, "-o", tmp_path / "review.html")
+    assert set(plain[0]) == {"setup", "page", "mark", "x_mm", "y_mm", "u_mm", "confidence"}
+    small = rows_of(camp, path, "--bar", 97)
+    for one_row, other in zip(plain, small, strict=True):
+        assert other["x_mm"] == pytest.approx(0.97 * one_row["x_mm"], abs=0.002)
+    page = (tmp_path / "review.html").read_text()
+    assert "http" not in page.replace("http://www.w3.org/2000/svg", "")
+    assert page.count('"page"') >= len(board)
+
+
+def refused(*arguments):
+    result = run(*arguments)
+    assert isinstance(result.exception, InputError), result.output
+    return str(result.exception)
+
+
+def folder_state(folder):
+    return {path.name: path.read_bytes() for path in Path(folder).rglob("*") if path.is_file()}
+
+
+def test_refusals_say_what_to_do_and_write_nothing(one, prints, camp, tmp_path):
+    path, _ = one
+    picture = cv2.imread(str(path))
+    before = folder_state(camp)
+
+    def changed(name, pixels):
+        target = tmp_path / name
+        cv2.imwrite(str(target), pixels)
+        return camp, target, "--save"
+
+    half = picture.copy()
+    half[:, int(0.16 * picture.shape[1]) :] = 90
+    assert "target" in refused(*changed("half.jpg", half))
+    assert "dark" in refused(*changed("dark.jpg", (picture * 0.06).astype(np.uint8)))
+    assert "blurred" in refused(*changed("blur.jpg", cv2.GaussianBlur(picture, (0, 0), 12)))
+    assert "glare" in refused(*changed("glare.jpg", np.full_like(picture, 255)))
+    noise = tmp_path / "text.jpg"
+    noise.write_text("no picture")
+    assert "picture" in refused(camp, noise, "--save")
+    assert "no such file" in refused(camp, tmp_path / "none.jpg")
+    assert "set-up f1's" in refused(camp, path, "--setup", "f1", "--save")
+    assert "'zz'" in refused(camp, path, "--setup", "zz", "--save")
+    other = tmp_path / "other"
+    other.mkdir()
+    (other / "sites.csv").write_text("site,latitude_deg,longitude_deg\nelsewhere,10,10\n")
+    assert "a sheet of the campaign other" in refused(other, path)
+    copy = tmp_path / "copy"
+    copy.mkdir()
+    for name in ("sites.csv", "setups.csv"):
+        (copy / name).write_bytes((camp / name).read_bytes())
+    assert "print it from this folder" in refused(copy, path, "--save")
+    assert folder_state(camp) == before
+    assert not (copy / "marks.csv").exists()
+    assert run(camp, path, "--bar", "9").exit_code == 2
+
+
+def test_the_track_sheet_is_not_read(prints, camp, tmp_path):
+    print_rgb, _ = prints("track", [*SHEETS["A4"], "--kind", "track"])
+    generator = np.random.default_rng(3)
+    target = tmp_path / "track.jpg"
+    target.write_bytes(
+        photograph((print_rgb / 255.0).astype(np.float32), Camera(megapixels=5), generator).jpeg
+    )
+    assert "track sheet" in refused(camp, target)
