@@ -219,7 +219,7 @@ def test_refusals_say_what_to_do_and_write_nothing(one, prints, camp, tmp_path):
         return camp, target, "--save"
 
     half = picture.copy()
-    half[:, int(0.16 * picture.shape[1]) :] = 90
+    half[int(0.2 * picture.shape[0]) :] = 90
     assert "target" in refused(*changed("half.jpg", half))
     assert "dark" in refused(*changed("dark.jpg", (picture * 0.06).astype(np.uint8)))
     assert "blurred" in refused(*changed("blur.jpg", cv2.GaussianBlur(picture, (0, 0), 12)))
