@@ -107,7 +107,8 @@ def test_truth_lies_within_what_is_stated(results):
     )
     u = np.array([result.row["reference_azimuth_u_deg"] for result in results.values()])
     assert np.abs(error / u).max() < 3.29
-    assert np.mean(np.abs(error / u) < COVERAGE_95) >= 0.9
+    # More than two of fourteen outside would come by chance three times in a hundred.
+    assert np.sum(np.abs(error / u) > COVERAGE_95) <= 2
 
 
 def test_boards_are_as_good_as_the_work_can_be(results):

@@ -11,7 +11,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from orient import simulate
-from orient.demo.story import PLACES, SEED, ClockMarks, Day, Place, RingMarks
+from orient.demo.story import PLACES, SEED, WATCHES, ClockMarks, Day, Place, RingMarks
 from orient.tables.coordinates import parse_degrees
 
 Array = NDArray[np.float64]
@@ -20,6 +20,7 @@ Cells = dict[str, Any]
 #: Scatter of a mark, each axis; with the rounding to half a millimetre it comes to 0.7 mm.
 _MARKING_SD_MM = 0.68
 _ROUNDED_TO_MM = 0.5
+_HABIT_SD_DEG = 4.0 / 60.0
 #: The line is drawn and a point far out on it measured by ruler; or, beside rings, its
 #: direction is read on the same large protractor as the marks'.
 _LINE_POINT_MM, _LINE_END_SD_MM = 440.0, 0.7
@@ -140,7 +141,7 @@ def _true_board(
         watch_sd_s=float(cells.get("watch_sd_s", 30.0)),
     )
     fast = truth.watch_fast_s + float(cells.get("watch_error_s", 0.0)) + day.watch_misset_s
-    truth = replace(truth, watch_fast_s=fast)
+    truth = _with_shared(replace(truth, watch_fast_s=fast), day)
     if day.turned_against:
         # The spirit level's error stays with the board, and so is reversed on the ground.
         first = earlier[day.turned_against].truth
@@ -151,6 +152,32 @@ def _true_board(
             tilt_y_deg=first.tilt_y_deg,
         )
     return truth
+
+
+def _with_shared(truth: simulate.TrueBoard, day: Day) -> simulate.TrueBoard:
+    """The board with the errors of the rod, the eye and the watch that it shares with others.
+
+    A little of its own stays beside them: a rod stands to 0.1 mm, an eye has its days, a watch
+    is read to a second.
+    """
+    cells = day.cells
+    if "rod" in cells:
+        own = truth.height_mm - day.rod_mm
+        shared = _drawn(str(cells["rod"])) * float(cells.get("height_sd_mm", 0.5))
+        truth = replace(truth, height_mm=day.rod_mm + shared + 0.2 * own)
+    if "observer" in cells:
+        habit = _drawn(str(cells["observer"])) * _HABIT_SD_DEG
+        truth = replace(truth, edge_lift_deg=habit + 0.1 * truth.edge_lift_deg)
+    if "timepiece" in cells:
+        watch = WATCHES[str(cells["timepiece"])]
+        days = np.datetime64(day.date) - np.datetime64(watch.date)
+        truth = replace(truth, watch_fast_s=watch.fast_s + watch.gains_s * float(days.astype(int)))
+    return truth
+
+
+def _drawn(name: str) -> float:
+    """A standard deviate that hangs on a name alone."""
+    return float(np.random.default_rng([SEED, *name.encode()]).normal())
 
 
 class _Light:

@@ -13,9 +13,10 @@ import pandas as pd
 from orient.demo.boards import ShadowDay, Spot, rounded, shadow_day, spot
 from orient.demo.sights import sight_rows
 from orient.demo.story import COMPASS_INDEX_DEG, DAYS, NAME, PLACES, SEED, Day, Place
+from orient.demo.story import WATCHES as CREW_WATCHES
 from orient.flags import CAUTIONS
 from orient.tables.campaign import README, campaign_files
-from orient.tables.columns import MARKS, SETUPS, SIGHTS, SITES, Table
+from orient.tables.columns import MARKS, SETUPS, SIGHTS, SITES, WATCHES, Table
 
 _COMPASS_NOISE_DEG, _COMPASS_ROUNDED_TO_DEG = 0.3, 0.5
 
@@ -48,6 +49,7 @@ def make_demo() -> Demo:
         _table(SITES, [{"site": place.site, **place.cells} for place in PLACES]),
         _table(SETUPS, setups),
         _table(MARKS, [mark for board in boards.values() for mark in board.marks]),
+        watches=_table(WATCHES, _comparisons()),
         sights=_table(SIGHTS, sight_rows()),
     )
     truth = pd.DataFrame(
@@ -68,6 +70,20 @@ def _table(table: Table, rows: list[dict[str, Any]]) -> pd.DataFrame:
     return pd.DataFrame(
         [[row.get(name) for name in used] for row in rows], columns=used, dtype=object
     )
+
+
+def _comparisons() -> list[dict[str, Any]]:
+    """The crew's watches held against a time signal, at noon, read to the second."""
+    generator = np.random.default_rng([SEED, len(DAYS)])
+    rows = []
+    for name, watch in CREW_WATCHES.items():
+        for date in watch.compared:
+            days = float((np.datetime64(date) - np.datetime64(watch.date)).astype(int))
+            error_s = watch.fast_s + watch.gains_s * days + generator.normal(0.0, 0.5)
+            rows.append(
+                {"timepiece": name, "date": date, "time": "12:00", "error_s": round(error_s)}
+            )
+    return rows
 
 
 def _setup_row(number: int, day: Day, board: ShadowDay) -> dict[str, Any]:

@@ -82,6 +82,27 @@ class Day:
     turned_against: str = ""
 
 
+@dataclass(frozen=True)
+class Watch:
+    """A watch of the crew: fast by so much at noon of a date, gaining so much a day.
+
+    `compared` are the dates on which it was held against a time signal, to a second.
+    """
+
+    date: str
+    fast_s: float
+    gains_s: float
+    compared: tuple[str, ...] = ()
+
+
+#: The watches that more than one set-up shares.
+WATCHES = {
+    "pocket": Watch("2026-05-16", 14.0, 1.1),
+    "desk": Watch("2026-05-14", -9.0, 0.6),
+    "steel": Watch("2026-09-05", -1274.0, 0.9),
+    "wrist": Watch("2026-10-01", 41.0, 1.6, ("2026-09-26", "2026-09-30", "2026-10-05")),
+}
+
 #: What each compass reads too much by, wherever it is.
 COMPASS_INDEX_DEG = {"brass": 0.2, "old": 2.3}
 
@@ -192,6 +213,9 @@ _ROCK = Line("pale rock", 128.555)
 _SCARP = Line("scarp end", 249.060)
 _BEACON = Line("beacon", 355.720)
 
+_MIRA: Mapping[str, str | float] = {"rod": "R300", "observer": "Mira"}
+_TAM: Mapping[str, str | float] = {"rod": "R300", "observer": "Tam"}
+
 DAYS = (
     Day(
         "alder-1",
@@ -200,7 +224,7 @@ DAYS = (
         300.0,
         _NORTH_CAIRN,
         RingMarks((220.0, 300.0, 400.0, 500.0, 620.0), missed=((620.0, "pm"),)),
-        {"watch_error_s": 12, "watch_sd_s": 10, "level": "L1"},
+        {"watch_error_s": 12, "watch_sd_s": 10, "level": "L1", "timepiece": "pocket", **_MIRA},
         compass="brass",
     ),
     # The same line the day after, the board turned end for end.
@@ -211,7 +235,14 @@ DAYS = (
         300.0,
         _NORTH_CAIRN,
         ClockMarks("08:00", "18:20", 20, clouds=(("12:30", "13:10"),)),
-        {"watch_error_s": 14, "watch_sd_s": 10, "level": "L1", "turned": "yes"},
+        {
+            "watch_error_s": 14,
+            "watch_sd_s": 10,
+            "level": "L1",
+            "turned": "yes",
+            "timepiece": "pocket",
+            **_MIRA,
+        },
         compass="old",
         turned_against="alder-1",
     ),
@@ -234,7 +265,7 @@ DAYS = (
         300.0,
         _NOTCH,
         ClockMarks("10:00", "17:40", 20),
-        {"level": "L1"},
+        {"level": "L1", **_MIRA},
         compass="brass",
         moved_mm={7: (14.0, -4.0), 15: (-31.0, 22.0)},
         left_out={15: "rod knocked by the wind, set plumb again"},
@@ -256,6 +287,7 @@ DAYS = (
         300.0,
         _PALM_STUMP,
         ClockMarks("07:15", "17:15", 15, clouds=(("10:45", "13:45"),)),
+        {**_MIRA, "timepiece": "desk"},
         compass="old",
     ),
     # Dust from ten o'clock on: the morning alone, and so the watch, carries the line.
@@ -266,7 +298,7 @@ DAYS = (
         300.0,
         _POLE,
         ClockMarks("07:15", "10:00", 15),
-        {"watch_error_s": -8, "watch_sd_s": 5},
+        {"watch_error_s": -8, "watch_sd_s": 5, **_MIRA, "timepiece": "desk"},
         compass="brass",
     ),
     Day(
@@ -287,9 +319,8 @@ DAYS = (
         300.0,
         _PILLAR,
         ClockMarks("08:30", "17:30", 20),
-        {"watch": "running"},
+        {"watch": "running", **_TAM, "timepiece": "steel"},
         compass="old",
-        watch_misset_s=-1274.0,
     ),
     Day(
         "worm-2",
@@ -298,6 +329,7 @@ DAYS = (
         300.0,
         _MAST,
         RingMarks((280.0, 350.0, 430.0, 520.0, 640.0)),
+        {"watch": "running", **_TAM, "timepiece": "steel"},
         compass="brass",
     ),
     # No watch at all.
@@ -318,7 +350,7 @@ DAYS = (
         250.0,
         _ROCK,
         ClockMarks("08:40", "17:20", 20),
-        {"edge": "dark"},
+        {"edge": "dark", **_TAM, "rod": "R250", "timepiece": "wrist"},
         compass="brass",
     ),
     Day(
@@ -328,7 +360,7 @@ DAYS = (
         250.0,
         _SCARP,
         ClockMarks("08:40", "17:00", 20, clouds=(("12:00", "12:45"),)),
-        {"edge": "dark"},
+        {"edge": "dark", **_TAM, "rod": "R250", "timepiece": "wrist"},
         compass="old",
     ),
     Day(

@@ -38,6 +38,7 @@ from orient.report.plots import (
 )
 from orient.report.settingout import setting_out_css, setting_out_html
 from orient.report.sights import sights_part
+from orient.report.shared import shared_part
 from orient.report.site_map import MapLine, MapSite, SiteMap, site_map
 from orient.tables import clock
 from orient.tables.campaign import Campaign
@@ -130,6 +131,7 @@ def _page(
         sites=sites,
         hours_note=_hours_note(max_altitude_deg),
         settings_out=settings_out,
+        shared=shared_part(results),
         files=FILES[:-1],
         version=__version__,
     )

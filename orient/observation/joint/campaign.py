@@ -16,6 +16,7 @@ from orient.observation.joint import words
 from orient.observation.joint.copies import copies
 from orient.observation.joint.linear import LONGITUDE
 from orient.observation.joint.model import Comparison, Member
+from orient.observation.joint.rough import reread
 from orient.observation.joint.together import Adjusted, Together, adjust_together
 from orient.observation.joint.verdict import Finding
 from orient.observation.joint.watches import comparisons, watch_own_sd_s
@@ -75,20 +76,34 @@ def join(
     for number, original in copied.items():
         joined[number].flags.append(Flag.COPIED_MARKS)
         joined[number].remarks.append(words.copied(names[original]))
+    spelt = _spelt(campaign)
+    observers = [_observer(campaign, number, spelt) for number in range(len(names))]
+    doubtful = [each is not None and not _sound(each) for each in reduced]
+    again = reread(reduced, observers, doubtful)
+    reduced = [again[n][0] if n in again else each for n, each in enumerate(reduced)]
     sound = [
         number
         for number, each in enumerate(reduced)
         if each is not None and number not in copied and _sound(each)
     ]
-    compared = comparisons(campaign)
-    members = [_member(campaign, number, reduced[number], compared) for number in sound]
+    compared = {spelt.get(str(key), key): each for key, each in comparisons(campaign).items()}
+    members = [
+        _member(
+            campaign,
+            number,
+            reduced[number],
+            compared,
+            spelt,
+            again[number][1] if number in again else None,
+        )
+        for number in sound
+    ]
     taking = _sharing(members)
     _tell_left_out(campaign, reduced, joined, copied, {sound[n] for n in taking})
     if not taking:
         return joined
     chosen = [members[n] for n in taking]
-    observers = [_observer(campaign, sound[n]) for n in taking]
-    together = adjust_together(chosen, compared, observers)
+    together = adjust_together(chosen, compared, [observers[sound[n]] for n in taking])
     numbers = [sound[n] for n in taking]
     for place, number in enumerate(numbers):
         _fill(joined[number], together, place, reduced[number])
@@ -109,19 +124,31 @@ def _member(
     number: int,
     reduced: Reduced | None,
     compared: dict[Hashable, list[Comparison]],
+    spelt: dict[str, str],
+    coarser: float | None,
 ) -> Member:
     assert reduced is not None
     setup = campaign.setups.iloc[number]
     board, fit = reduced.board, reduced.fit
+    if coarser is not None:
+        stated = board.tolerances
+        board = replace(
+            board,
+            tolerances=replace(
+                stated,
+                mark_sd_mm=stated.mark_sd_mm / coarser,
+                edge_scatter=stated.edge_scatter / coarser,
+            ),
+        )
     shares: dict[str, Hashable] = {
-        kind: folded(setup[kind]) for kind in ("timepiece", "level") if setup[kind]
+        kind: spelt[folded(setup[kind])] for kind in ("timepiece", "level") if setup[kind]
     }
     if board.watch == "none" or not np.isfinite(board.watch_utc_s[fit.kept]).any():
         shares.pop("timepiece", None)
     if setup["rod"]:
-        shares["rod"] = (folded(setup["rod"]), round(float(setup["gnomon_height_mm"]), 3))
+        shares["rod"] = (spelt[folded(setup["rod"])], round(float(setup["gnomon_height_mm"]), 3))
     if setup["observer"]:
-        shares["observer"] = (folded(setup["observer"]), board.edge)
+        shares["observer"] = (spelt[folded(setup["observer"])], board.edge)
     angle = float(setup["reference_angle_deg"])
     if np.isfinite(angle):
         shares["line"] = (str(setup["site"]), str(setup["reference_name"]))
@@ -136,6 +163,7 @@ def _member(
         line_direction_rad=float(np.radians(np.nan_to_num(angle))),
         line_sd_rad=float(np.radians(np.nan_to_num(setup["reference_sd_deg"], nan=1.0))),
         place_sd_rad=float(np.nan_to_num(place_sd_m)) / _EARTH_M,
+        sd_factor=fit.spread * (coarser or 1.0),
         watch_own_sd_s=watch_own_sd_s(compared.get(shares.get("timepiece"), []), board.noon_utc_s),
     )
 
@@ -145,8 +173,18 @@ def folded(name: object) -> str:
     return "".join(str(name).split()).casefold()
 
 
-def _observer(campaign: Campaign, number: int) -> str | None:
-    return folded(campaign.setups["observer"].iloc[number]) or None
+def _spelt(campaign: Campaign) -> dict[str, str]:
+    """Each id as it is first spelt in the table, by its folded form."""
+    names: dict[str, str] = {}
+    for kind in ("timepiece", "rod", "level", "observer"):
+        for name in campaign.setups[kind].unique():
+            names.setdefault(folded(name), str(name))
+    return names
+
+
+def _observer(campaign: Campaign, number: int, spelt: dict[str, str]) -> str | None:
+    name = campaign.setups["observer"].iloc[number]
+    return spelt[folded(name)] if name else None
 
 
 def _sharing(members: Sequence[Member]) -> list[int]:

@@ -51,6 +51,7 @@ class Member:
     `shares` gives, by kind, the key of what is shared; a kind that is missing is its own.
     `line_direction_rad` is the board direction of its reference line, known to `line_sd_rad`.
     `place_sd_rad` is how well the place is known, each axis; 0 where that is of no account.
+    `sd_factor` is how many times the stated tolerance its marks scatter, as far as it tells.
     """
 
     name: str
@@ -61,6 +62,7 @@ class Member:
     line_sd_rad: float = 1.0
     place_sd_rad: float = 0.0
     watch_own_sd_s: float = READING_SD_S
+    sd_factor: float = 1.0
 
 
 @dataclass(frozen=True)
@@ -95,13 +97,17 @@ class Statements:
 
 @dataclass(frozen=True)
 class Shared:
-    """One shared thing: its kind, its key, its unknowns, and the members that share it."""
+    """One shared thing: its kind, its key, its unknowns, and the members that share it.
+
+    `epoch_s` is when a watch has its error, `anew` how many times it was found set anew.
+    """
 
     kind: str
     key: Hashable
     unknowns: tuple[int, ...]
     members: tuple[int, ...]
     epoch_s: float = 0.0
+    anew: int = 0
 
 
 @dataclass(frozen=True)
@@ -157,7 +163,11 @@ class Model:
         column[list(after), WATCH_ERROR] = new
         _state_watch(statements, [self.members[n] for n in after], new, thing)
         first = np.append(self.first, self.first[thing.unknowns[0]])
-        return replace(self, column=column, statements=statements, first=first)
+        before = replace(thing, members=tuple(n for n in thing.members if n not in set(after)))
+        unknowns = (new, thing.unknowns[1])
+        anew = replace(thing, unknowns=unknowns, members=tuple(after), anew=thing.anew + 1)
+        things = [each for each in self.things if each is not thing] + [before, anew]
+        return replace(self, things=things, column=column, statements=statements, first=first)
 
 
 def _copied(statements: Statements) -> Statements:

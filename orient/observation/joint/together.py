@@ -93,7 +93,7 @@ def adjust_together(
     laid_out = model(members, compared)
     marks, utc_s = gather([m.board for m in members], [m.fit for m in members])
     state = np.array([np.append(np.asarray(m.fit.state), 0.0) for m in members])
-    factor = np.array([m.fit.spread for m in members])
+    factor = np.array([m.sd_factor for m in members])
     named = np.array([observer is not None for observer in observers])
     solved = solve(laid_out, marks, state, utc_s, factor, laid_out.first)
     found: dict[Hashable, Scatter] = {}
@@ -105,7 +105,7 @@ def adjust_together(
             break
         found = scatter(laid_out, solved, observers, factor)
         new = np.array(
-            [m.fit.spread if o is None else found[o].factor for m, o in _both(members, observers)]
+            [m.sd_factor if o is None else found[o].factor for m, o in _both(members, observers)]
         )
         settled = bool(np.abs(new / factor - 1.0).max() < 0.02)
         factor = new

@@ -82,7 +82,11 @@ def _without(model: Model, finding: Finding) -> Model:
         variance = (finding.apart / SCALE[finding.row]) ** 2
         return model.loosened(finding.boards, finding.row, variance)
     if finding.from_on:
-        thing = next(t for t in model.things if (t.kind, t.key) == (finding.kind, finding.key))
+        thing = next(
+            t
+            for t in model.things
+            if (t.kind, t.key) == (finding.kind, finding.key) and finding.boards[0] in t.members
+        )
         return model.split_watch(thing, finding.boards)
     for board in finding.boards:
         model = model.cut(board, finding.row)

@@ -65,7 +65,7 @@ def finding(found: Finding, together: Together) -> str:
     """A sentence on something that was said to be shared and is not."""
     names = _names([together.members[n].name for n in found.boards])
     apart, u = abs(found.apart), COVERAGE_95 * found.apart_u
-    called = label(found.key)
+    called = label(found.kind, found.key)
     if found.kind == "line":
         figure = f"{np.degrees(apart):.2f}° ± {np.degrees(u):.2f}° (95 %)"
         if found.undecided:
@@ -93,14 +93,13 @@ def finding(found: Finding, together: Together) -> str:
     )
 
 
-def label(key: object) -> str:
+def label(kind: str, key: object) -> str:
     """The name of a shared thing, for people."""
-    if isinstance(key, tuple):
-        return str(key[1]) if isinstance(key[1], str) and key[1] not in _EDGES else str(key[0])
-    return str(key)
-
-
-_EDGES = ("middle", "dark")
+    if not isinstance(key, tuple):
+        return str(key)
+    if kind == "observer":
+        return str(key[0]) if key[1] == "middle" else f"{key[0]} ({key[1]} edge)"
+    return str(key[1] if kind == "line" else key[0])
 
 
 def _names(names: list[str]) -> str:
