@@ -20,12 +20,12 @@ from orient.report.drawing import (
     Frame,
     bottom_axis,
     edge,
-    figure,
     left_axis,
     plain,
     text_width,
     ticks,
 )
+from orient.text import figure
 
 _MOST_ROWS = 60
 _ROW = 18.0
