@@ -127,7 +127,13 @@ def _inverse_blocks(whole: Any, group: Index, local: Index) -> Any:
 
 
 def solve(
-    model: Model, marks: Marks, state: Array, utc_s: Array, sd_factor: Array, shared: Array
+    model: Model,
+    marks: Marks,
+    state: Array,
+    utc_s: Array,
+    sd_factor: Array,
+    shared: Array,
+    near: Solved | None = None,
 ) -> Solved:
     """Adjust all boards and all that they share.
 
@@ -138,12 +144,14 @@ def solve(
         utc_s: instants of the marks without a watch time, to begin from.
         sd_factor: (B,) how many times the stated tolerance each board's marks scatter.
         shared: (m,) the shared unknowns to begin from, in units of `SCALE`.
+        near: an adjustment of the same marks: its normal equations serve, to first order, and
+            no mark is looked at again.
     """
     design = model.design()
     weight = 1.0 / model.own_var
     group = _groups(model)
     for _ in range(_STEPS):
-        own = _freed(normals(marks, state, utc_s, sd_factor), model)
+        own = _about(marks, state, utc_s, sd_factor, near, model)
         inner = np.asarray(np.linalg.inv(own.matrix + _diagonal(weight)), dtype=np.float64)
         reach = np.asarray((inner * weight[:, None, :]) @ design, dtype=np.float64)
         tied = np.asarray(_diagonal(weight) - weight[:, :, None] * inner * weight[:, None, :])
@@ -155,16 +163,29 @@ def solve(
         shared = shared + step
         move = direct + np.einsum("bik,bk->bi", reach, _taken(step, model.column))
         state = state + move * SCALE
-        utc_s = moved_instants(marks, state, utc_s)
+        if near is None:
+            utc_s = moved_instants(marks, state, utc_s)
         if np.abs(move).max(initial=0.0) < _SMALL:
             break
     missed = _missed(model, design, state, shared)
     block = inverse.blocks(model.column)
     covariance = inner + np.einsum("bik,bkl,bjl->bij", reach, block, reach, optimize=True)
-    own = _freed(normals(marks, state, utc_s, sd_factor), model)
+    own = _about(marks, state, utc_s, sd_factor, near, model)
     return Solved(
         state, utc_s, shared, inverse, own, inner, tied, reach, covariance, -weight * missed
     )
+
+
+def _about(
+    marks: Marks, state: Array, utc_s: Array, sd_factor: Array, near: Solved | None, model: Model
+) -> Normals:
+    """The normal equations about a state: computed, or those near by carried to it."""
+    if near is None:
+        return _freed(normals(marks, state, utc_s, sd_factor), model)
+    moved = (state - near.state) / SCALE
+    pull = np.einsum("bij,bj->bi", near.marks.matrix, moved)
+    misfit = near.marks.misfit - np.einsum("bi,bi->b", moved, 2.0 * near.marks.right - pull)
+    return Normals(near.marks.matrix, near.marks.right - pull, misfit, near.marks.count)
 
 
 def _freed(own: Normals, model: Model) -> Normals:

@@ -100,7 +100,7 @@ def adjust_together(
     findings: list[Finding] = []
     stated = laid_out
     for _ in range(_ROUNDS):
-        laid_out, solved, findings = judge(stated, solved, _again(marks, factor))
+        laid_out, solved, findings = _Adjusting(marks, factor).judged(stated, solved)
         if not named.any():
             break
         found = scatter(laid_out, solved, observers, factor)
@@ -109,10 +109,10 @@ def adjust_together(
         )
         settled = bool(np.abs(new / factor - 1.0).max() < 0.02)
         factor = new
-        solved = _again(marks, factor)(stated if findings else laid_out, solved)
         if settled:
-            laid_out, solved, findings = judge(stated, solved, _again(marks, factor))
+            solved = _Adjusting(marks, factor).closely(laid_out, solved)
             break
+        solved = _Adjusting(marks, factor).closely(stated, solved)
     return _result(members, laid_out, solved, findings, found, observers)
 
 
@@ -122,16 +122,31 @@ def _both(
     return list(zip(members, observers, strict=True))
 
 
-class _again:
+@dataclass(frozen=True)
+class _Adjusting:
     """Adjusts a changed model from the last adjustment."""
 
-    def __init__(self, marks: Marks, factor: Array) -> None:
-        self.marks, self.factor = marks, factor
+    marks: Marks
+    factor: Array
 
-    def __call__(self, changed: Model, last: Solved) -> Solved:
-        shared = np.concatenate([last.shared, changed.first])[: changed.size]
-        shared[len(last.shared) :] = changed.first[len(last.shared) :]
-        return solve(changed, self.marks, last.state, last.utc_s, self.factor, shared)
+    def roughly(self, changed: Model, last: Solved) -> Solved:
+        """To first order, by the normal equations that are there."""
+        return self._solve(changed, last, last)
+
+    def closely(self, changed: Model, last: Solved) -> Solved:
+        """By all the marks."""
+        return self._solve(changed, last, None)
+
+    def judged(self, stated: Model, last: Solved) -> tuple[Model, Solved, list[Finding]]:
+        """Without the ties that the marks reject."""
+        changed, solved, findings = judge(stated, last, self.roughly)
+        return changed, self.closely(changed, solved) if findings else solved, findings
+
+    def _solve(self, changed: Model, last: Solved, near: Solved | None) -> Solved:
+        shared = changed.first.copy()
+        known = min(len(shared), len(last.shared))
+        shared[:known] = last.shared[:known]
+        return solve(changed, self.marks, last.state, last.utc_s, self.factor, shared, near)
 
 
 def _result(
