@@ -37,8 +37,8 @@ from orient.report.plots import (
     sun_day,
 )
 from orient.report.settingout import setting_out_css, setting_out_html
-from orient.report.sights import sights_part
 from orient.report.shared import shared_part
+from orient.report.sights import sights_part
 from orient.report.site_map import MapLine, MapSite, SiteMap, site_map
 from orient.tables import clock
 from orient.tables.campaign import Campaign
