@@ -46,6 +46,7 @@ class Crew:
     utc_s: list[np.ndarray] = field(default_factory=list)
     line_deg: dict[str, float] = field(default_factory=dict)
     tables: dict[str, str] = field(default_factory=dict)
+    position_sd_m: float | None = None
 
     def errors_deg(self, rows: list[dict], key: str = "board_azimuth_deg") -> np.ndarray:
         """What each row's azimuth is off by; NaN where it has none."""
@@ -56,7 +57,7 @@ class Crew:
         folder.mkdir(parents=True, exist_ok=True)
         sites = [
             {"site": site, "latitude_deg": lat, "longitude_deg": lon, "timezone": "UTC",
-             "pressure_hpa": PRESSURE_HPA}
+             "pressure_hpa": PRESSURE_HPA, "position_sd_m": self.position_sd_m}
             for site, (lat, lon) in self.sites.items()
         ]  # fmt: skip
         pd.DataFrame(sites).to_csv(folder / "sites.csv", index=False)
