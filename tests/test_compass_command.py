@@ -16,11 +16,14 @@ from orient.errors import InputError
 from orient.files import write_whole
 from orient.tables.campaign import read_campaign
 
+#: The demo without its sights, which speak of a compass too (`tests/test_sights.py`).
+FILES = {name: text for name, text in make_demo().files.items() if name != "sights.csv"}
+
 
 @pytest.fixture(scope="module")
 def folder(tmp_path_factory):
     path = tmp_path_factory.mktemp("compass") / "aldermoor"
-    write_whole(path, make_demo().files)
+    write_whole(path, FILES)
     return path
 
 
@@ -81,7 +84,7 @@ def test_csv_reads_back(folder, rows):
 
 
 def test_campaign_without_a_reading(folder, tmp_path):
-    tables = dict(make_demo().files)
+    tables = dict(FILES)
     header, *lines = tables["setups.csv"].splitlines()
     names = header.split(",")
     kept = []
@@ -100,7 +103,7 @@ def test_campaign_without_a_reading(folder, tmp_path):
 
 
 def with_readings(tmp_path, *lines, name="readings.csv"):
-    write_whole(tmp_path / "more", {**make_demo().files, name: "\n".join(lines) + "\n"})
+    write_whole(tmp_path / "more", {**FILES, name: "\n".join(lines) + "\n"})
     return tmp_path / "more"
 
 
@@ -143,7 +146,7 @@ def test_readings_of_every_kind_of_line(tmp_path, rows):
 
 
 def test_a_set_up_without_marks_lends_its_reading_to_the_line_of_another(tmp_path, rows):
-    files = dict(make_demo().files)
+    files = dict(FILES)
     header, *lines = files["setups.csv"].splitlines()
     names = header.split(",")
     (first,) = (line for line in lines if line.startswith("alder-1,"))
