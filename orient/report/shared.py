@@ -213,9 +213,9 @@ def _row(known: Known, together: Together) -> dict[str, Any]:
 
 _OF = {
     "rod": "taller than measured",
-    "level": "bias toward the board's x and y",
-    "observer": "edge marked higher than stated",
-    "line": "true azimuth against the plumb line's meridian",
+    "level": "(bias, slope up along the board's x and y)",
+    "observer": "of the sun higher than the edge that is stated",
+    "line": "true azimuth, by the plumb line",
     "place": "farther north and east",
 }
 
