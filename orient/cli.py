@@ -21,6 +21,7 @@ COMMANDS: dict[str, tuple[str, str]] = {
     "new": ("orient.commands.new", "Start a campaign: empty tables and what goes in them."),
     "sites": ("orient.commands.sites", "Each site: declination, convergence, local noon."),
     "declination": ("orient.commands.declination", "Magnetic declination at one place."),
+    "skyline": ("orient.commands.skyline", "How high the ground stands round each site."),
     "plan": ("orient.commands.plan", "Which hours suit observing at each site."),
     "night": ("orient.commands.night", "Which stars give a line by night, and how good."),
     "bring": ("orient.commands.bring", "Which rod, board and rings to bring."),
@@ -33,6 +34,7 @@ COMMANDS: dict[str, tuple[str, str]] = {
     "reduce": ("orient.commands.reduce", "Marks to true north."),
     "compass": ("orient.commands.compass", "What the compass readings say of rock and needle."),
     "sights": ("orient.commands.sights", "Directions read against the sky to true azimuths."),
+    "class": ("orient.commands.classes", "A class prepared, and afterwards compared."),
     "simulate": ("orient.commands.simulate", "Boards to practise on, for a day without sun."),
     "report": ("orient.commands.report", "All of it on one page, with tables beside it."),
 }
@@ -47,7 +49,8 @@ class LazyGroup(click.Group):
     def get_command(self, ctx: click.Context, name: str) -> click.Command | None:
         if name not in COMMANDS:
             return None
-        return getattr(import_module(COMMANDS[name][0]), name)
+        # `class` is a word of the language: its command bears an underscore more.
+        return getattr(import_module(COMMANDS[name][0]), name + "_" * (name == "class"))
 
     def resolve_command(
         self, ctx: click.Context, args: list[str]

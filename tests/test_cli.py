@@ -207,7 +207,7 @@ def test_no_command_writes_input(campaign, tmp_path, monkeypatch):
         "night": ["--from", "2026-04-12"],
     }  # fmt: skip
     # The others take no campaign, or are asked to add to one, or ask for another table.
-    own = {"demo", "new", "declination", "mark", "take", "sights", "photo"}
+    own = {"class", "skyline", "demo", "new", "declination", "mark", "take", "sights", "photo"}
     assert set(runs) == set(cli.COMMANDS) - own
     for command, options in runs.items():
         ending = run([command, str(campaign), *options], seconds=60.0)

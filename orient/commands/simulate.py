@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 
 import click
 
-from orient.commands.common import LocalDate, campaign_argument, printable
+from orient.commands.common import LocalDate, campaign_argument, printable, say
 from orient.commands.planning_options import POSITIVE, care_options, chosen_sites
 from orient.text import did_you_mean
 
@@ -133,6 +133,9 @@ def simulate(
     from orient.tables.campaign import read_campaign
     from orient.tables.cells import csv_text
 
+    if "list" in mistakes:
+        _list_mistakes()
+        return
     _check_mistakes(mistakes, students)
     chosen_sites(campaign, (site,))
     tables = read_campaign(campaign, tables=("sites",))
@@ -152,6 +155,13 @@ def simulate(
     for path in written:
         click.echo(printable(str(path)))
     click.echo(_told(made), err=True)
+
+
+def _list_mistakes() -> None:
+    from orient.practice.mistakes import MISTAKES
+
+    for name, each in MISTAKES.items():
+        say(f"{name}: {each.words}")
 
 
 def _check_mistakes(mistakes: tuple[str, ...], students: int) -> None:

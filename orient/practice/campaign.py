@@ -29,6 +29,16 @@ tolerances state, and with a mistake where one was asked for. Reduce it as any o
 
 The answer key is not in this folder.
 """
+CLASS_README = """\
+A class on one meadow: a set-up for each student. `orient sheet` prints the sheet to mark on.
+
+After the day type each student's marks into marks.csv (or: orient mark . SETUP), the point on
+the reference line into setups.csv, and the watch's error and how well it is known. Then:
+
+    orient class . ROSTER.csv
+
+Never look at the sun, least of all through an instrument: watch the shadow only. Cap the rod's tip.
+"""
 
 
 @dataclass(frozen=True)
@@ -100,6 +110,48 @@ def practice(
         for name, each, own in zip(names, given, generator.spawn(len(names)), strict=True)
     ]
     return Practice(boards, given)
+
+
+def class_files(
+    campaign: Campaign,
+    site: str,
+    date: str,
+    students: pd.DataFrame,
+    rod_mm: float,
+    reference_name: str,
+) -> dict[str, str]:
+    """A campaign for a class, before its day: a set-up for each student, no mark yet.
+
+    Args:
+        campaign: with the sites table.
+        site, date: of the class; the date ISO text.
+        students: of `roster.read_roster`.
+        rod_mm: tip above the board.
+        reference_name: the line that all look for.
+
+    Returns:
+        File name to text.
+    """
+    setups = pd.DataFrame(
+        {
+            "setup": students["setup"],
+            "site": site,
+            "date": date,
+            "gnomon_height_mm": f"{rod_mm:g}",
+            "reference_name": reference_name,
+            "reference_x_mm": "",
+            "reference_y_mm": "",
+            "watch_error_s": "",
+            "watch_sd_s": "",
+        }
+    )
+    empty = pd.DataFrame(columns=["setup", "time", "x_mm", "y_mm"])
+    return {
+        **campaign_files(sites=campaign.sites.loc[[site]]),
+        "setups.csv": csv_text(setups),
+        "marks.csv": csv_text(empty),
+        "README.txt": CLASS_README,
+    }
 
 
 def student_names(count: int, prefix: str = "s") -> list[str]:

@@ -10,6 +10,7 @@ import io
 import os
 import re
 import stat
+import unicodedata
 import warnings
 import zipfile
 from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
@@ -437,6 +438,40 @@ def with_row(data: bytes, values: Mapping[str, str]) -> bytes:
     whole = "".join(raw for raw, _ in records)
     joint = "" if whole.endswith(("\n", "\r")) else newline
     return (whole + joint + row.getvalue()).encode("utf-8")
+
+
+def with_cells(data: bytes, key: str, texts: Mapping[str, str], column: str) -> bytes:
+    """A CSV table with one column's cell written anew in some rows, all other rows as they were.
+
+    Args:
+        data: a table that `read_cells` reads without fault.
+        key: the column that names the rows.
+        texts: what to write, by the name of the row.
+        column: added at the table's right end where it has none.
+
+    Returns:
+        The table in its own delimiter, line ends and byte-order mark.
+    """
+    text, delimiter = _text_and_delimiter(data)
+    newline = "\r\n" if "\r\n" in text else "\n"
+    records = list(_records(text, delimiter))
+    place, header = _titles(records)
+    if column not in header:
+        records[place] = (_with_end(records[place][0], delimiter + column), [*header, column])
+        header = [*header, column]
+    number, named = header.index(column), header.index(key)
+    for row in range(place + 1, len(records)):
+        raw, cells = records[row]
+        whole = [*cells, *[""] * (len(header) - len(cells))]
+        name = unicodedata.normalize("NFC", unguarded(whole[named].strip()))
+        if name not in texts:
+            records[row] = (_widened(raw, cells, len(header), delimiter), cells)
+            continue
+        whole[number] = guarded(texts[name])
+        line = io.StringIO()
+        csv.writer(line, delimiter=delimiter, lineterminator=newline).writerow(whole)
+        records[row] = (line.getvalue(), whole)
+    return "".join(raw for raw, _ in records).encode("utf-8")
 
 
 def _text_and_delimiter(data: bytes) -> tuple[str, str]:

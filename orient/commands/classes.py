@@ -1,0 +1,199 @@
+"""`orient class`: a class prepared, and afterwards compared."""
+
+from __future__ import annotations
+
+from datetime import date
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+import click
+
+from orient.commands.common import (
+    Column,
+    LocalDate,
+    Row,
+    campaign_argument,
+    emit,
+    force_option,
+    format_option,
+    number,
+    progress,
+    records,
+    say,
+    tell_written,
+)
+from orient.commands.planning_options import POSITIVE, chosen_sites
+
+if TYPE_CHECKING:
+    import pandas as pd
+
+    from orient.observation.setups import SetupResult
+    from orient.practice.classes import Truth
+
+
+@click.command("class")
+@campaign_argument
+@click.argument("roster", type=click.Path(dir_okay=False, path_type=Path), metavar="ROSTER.csv")
+@click.option("--site", metavar="SITE", help="To prepare: the site of the class.")
+@click.option("--date", "day", type=LocalDate(), help="To prepare: the local date.")
+@click.option(
+    "--rod", type=POSITIVE, default=300.0, show_default=True, metavar="MM", help="Rod height."
+)
+@click.option(
+    "--reference", default="mast", show_default=True, metavar="NAME", help="The line of the class."
+)
+@click.option(
+    "--truth",
+    "truth_deg",
+    type=click.FloatRange(0.0, 360.0),
+    metavar="DEG",
+    help="To compare: the line's known true azimuth.",
+)
+@click.option(
+    "--instructor", metavar="SETUP", help="To compare: the instructor's own set-up of the line."
+)
+@click.option("--numbers", is_flag=True, help="Write numbers in place of names.")
+@click.option(
+    "-o",
+    "--output",
+    "folder",
+    type=click.Path(file_okay=False, path_type=Path),
+    metavar="FOLDER",
+    help="To prepare: the new campaign's folder. To compare: where class.html and class.csv go.",
+)
+@force_option
+@format_option
+def class_(
+    campaign: str,
+    roster: Path,
+    site: str | None,
+    day: date | None,
+    rod: float,
+    reference: str,
+    truth_deg: float | None,
+    instructor: str | None,
+    numbers: bool,
+    folder: Path | None,
+    force: bool,
+    style: str,
+) -> None:
+    """A class on one meadow: set-ups before, a comparison after.
+
+    ROSTER.csv lists the students in its column `student`, one a row.
+
+    With --site, --date and -o it prepares: a new campaign with a set-up for each student.
+    Without, it compares: each student's line against the truth (--truth,
+    --instructor, or the middle of the class), its error beside what was stated, and the
+    likeliest mistake.
+    """
+    from orient.practice.roster import read_roster
+
+    students = read_roster(roster)
+    if day is not None or site is not None:
+        if day is None or site is None or folder is None:
+            raise click.UsageError("To prepare a class, --site, --date and -o go together.")
+        _prepare(campaign, students, site, day, rod, reference, folder)
+        return
+    if truth_deg is not None and instructor:
+        raise click.UsageError("--truth or --instructor, not both.")
+    _compare(campaign, students, truth_deg, instructor, numbers, folder, force, style)
+
+
+def _prepare(
+    campaign: str,
+    students: pd.DataFrame,
+    site: str,
+    day: date,
+    rod: float,
+    reference: str,
+    folder: Path,
+) -> None:
+    from orient.files import write_whole
+    from orient.practice.campaign import class_files
+    from orient.tables.campaign import read_campaign
+
+    chosen_sites(campaign, (site,))
+    tables = read_campaign(campaign, tables=("sites",))
+    if folder.exists() and any(folder.iterdir()):
+        raise click.UsageError(f"{folder} is not empty: name a new folder with -o.")
+    files = class_files(tables, site, day.isoformat(), students, rod, reference)
+    tell_written(write_whole(folder, files))
+
+
+def _compare(
+    campaign: str,
+    students: pd.DataFrame,
+    truth_deg: float | None,
+    instructor: str | None,
+    numbers: bool,
+    folder: Path | None,
+    force: bool,
+    style: str,
+) -> None:
+    from orient.observation.setups import reduce_campaign
+    from orient.outputs import write_output
+    from orient.practice.classes import compared
+    from orient.report.class_page import class_page
+    from orient.tables.campaign import read_campaign
+    from orient.tables.cells import csv_text
+
+    tables = read_campaign(campaign)
+    with progress("Reducing", len(tables.setups)) as advance:
+        every = reduce_campaign(tables, advance=advance, alone=True)
+    results = {result.row["setup"]: result for result in every}
+    truth = _truth(students, results, truth_deg, instructor)
+    table = compared(students, results, truth, numbers)
+    emit(records(table), style, _columns(), f"Compared with {truth.words}")
+    if folder:
+        title = f"A class at {', '.join(dict.fromkeys(tables.setups['site']))}"
+        page = class_page(title, table, truth)
+        written = {"class.csv": csv_text(table), "class.html": page}
+        tell_written(write_output(folder, written, force))
+    if style == "table":
+        say("+ is clockwise of the truth. ± is the 95 % figure that the board itself stated.")
+
+
+def _truth(
+    students: pd.DataFrame,
+    results: dict[str, SetupResult],
+    truth_deg: float | None,
+    instructor: str | None,
+) -> Truth:
+    from orient.practice.classes import Truth, middle_of
+
+    if truth_deg is not None:
+        return Truth(truth_deg, 0.0, "the known azimuth")
+    if instructor is not None:
+        row = results[instructor].row if instructor in results else {}
+        if row.get("reference_azimuth_deg") is None:
+            raise click.UsageError(f"--instructor: set-up {instructor!r} gives no line.")
+        return Truth(
+            row["reference_azimuth_deg"],
+            row["reference_azimuth_u_deg"],
+            f"the instructor's set-up {instructor}",
+        )
+    rows = [results[name].row for name in students["setup"] if name in results]
+    lines = [row for row in rows if row["reference_azimuth_deg"] is not None]
+    middle = middle_of(
+        [row["reference_azimuth_deg"] for row in lines],
+        [row["reference_azimuth_u_deg"] for row in lines],
+    )
+    if middle is None:
+        raise click.UsageError(
+            f"{len(lines)} lines of the class, and no half of them agree: give the truth by "
+            "--truth or --instructor."
+        )
+    return middle
+
+
+def _columns() -> list[Column]:
+    def mistake(row: Row) -> str:
+        return row["likeliest_mistake"] or row["verdict"]
+
+    return [
+        Column("student", lambda row: str(row["student"]), right=False),
+        Column("line", lambda row: number(row["reference_azimuth_deg"], 2, "°")),
+        Column("±", lambda row: number(row["reference_azimuth_95_deg"], 2, "°")),
+        Column("off by", lambda row: number(row["error_deg"], 2, "°", plus=True)),
+        Column("what it says", mistake, right=False),
+    ]

@@ -1,0 +1,192 @@
+"""A class compared: each student's line against the truth, and what most likely went wrong.
+
+The truth is a known azimuth, the line of the instructor's own board, or the robust middle of the
+class. A student is told a mistake only where the board's own marks, or the line's distance from
+the truth, speak for it: see `FAR`.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+import pandas as pd
+from numpy.typing import NDArray
+
+from orient.numbers.angles import wrap_180, wrap_360
+from orient.numbers.tolerances import COVERAGE_95
+from orient.observation.setups import SetupResult
+
+Array = NDArray[np.float64]
+
+#: A line is called wrong beyond so many standard uncertainties: by chance 1 in 16,000.
+FAR = 4.0
+#: A mark that was left out is a mistake to tell from so many marking tolerances on.
+_FAR_MARK = 10.0
+#: Lines nearer to the middle than this, in standard uncertainties, are counted into it.
+_NEAR_MIDDLE = 3.0
+
+COLUMNS = (
+    "student", "setup", "reference_azimuth_deg", "reference_azimuth_95_deg", "error_deg",
+    "times_stated", "verdict", "likeliest_mistake",
+)  # fmt: skip
+
+GOOD, WIDE, WRONG, NONE = (
+    "within the stated figure",
+    "a little outside the stated figure",
+    "outside the stated figure",
+    "no line",
+)
+
+
+@dataclass(frozen=True)
+class Truth:
+    """What the lines are compared with: true azimuth and standard uncertainty, degrees."""
+
+    azimuth_deg: float
+    u_deg: float
+    words: str
+
+
+def middle_of(azimuth_deg: Any, u_deg: Any) -> Truth | None:
+    """The robust middle of many lines: where most of them agree, the far ones without a say.
+
+    Args:
+        azimuth_deg, u_deg: true azimuths and their standard uncertainties, shape (n,).
+
+    Returns:
+        The weighted mean of the lines within three standard uncertainties of the place where
+        the most lie; None with fewer than three lines, or where fewer than half agree.
+    """
+    azimuth, u = np.asarray(azimuth_deg, dtype=float), np.asarray(u_deg, dtype=float)
+    if azimuth.size < 3:
+        return None
+    # The candidate from which the others, none counted beyond its limit, are the least away.
+    away = np.abs(wrap_180(azimuth[:, None] - azimuth[None, :])) / u[None, :]
+    start = azimuth[int(np.argmin(np.minimum(away, _NEAR_MIDDLE).sum(axis=1)))]
+    middle, near = float(start), np.ones(azimuth.size, dtype=bool)
+    for _ in range(10):
+        off = wrap_180(azimuth - middle)
+        near = np.abs(off) <= _NEAR_MIDDLE * np.hypot(u, 1e-6)
+        if not near.any():
+            return None
+        weight = near / u**2
+        middle = float(wrap_360(middle + np.sum(weight * off) / weight.sum()))
+    if 2 * np.count_nonzero(near) < azimuth.size:
+        return None
+    pulls = wrap_180(azimuth - middle)[near] / u[near]
+    scatter = max(1.0, float(np.sqrt(np.mean(pulls**2))))
+    own_u = scatter / float(np.sqrt(np.sum(1.0 / u[near] ** 2)))
+    words = f"the middle of {np.count_nonzero(near)} of the {azimuth.size} lines"
+    return Truth(middle, own_u, words)
+
+
+def compared(
+    students: pd.DataFrame, results: Mapping[str, SetupResult], truth: Truth, by_number: bool
+) -> pd.DataFrame:
+    """Each student's line against the truth.
+
+    Args:
+        students: of `read_roster`.
+        results: the reduced set-ups by id; a student without one has no line.
+        truth: what they are compared with.
+        by_number: write numbers, in the order of the list, in place of names.
+
+    Returns:
+        `COLUMNS`: `error_deg` is the line less the truth, + clockwise; `times_stated` is its size
+        over the standard uncertainty of both together; `likeliest_mistake` is "" where nothing
+        speaks for one.
+    """
+    rows = []
+    for number, (student, name) in enumerate(students.itertuples(index=False), start=1):
+        result = results.get(name)
+        rows.append(
+            {"student": str(number) if by_number else student, "setup": name}
+            | _line_against(result, truth)
+        )
+    return pd.DataFrame(rows, columns=list(COLUMNS))
+
+
+def _line_against(result: SetupResult | None, truth: Truth) -> dict[str, Any]:
+    row: dict[str, Any] = {
+        "reference_azimuth_deg": np.nan,
+        "reference_azimuth_95_deg": np.nan,
+        "error_deg": np.nan,
+        "times_stated": np.nan,
+        "verdict": NONE,
+        "likeliest_mistake": "",
+    }
+    if result is None:
+        return row
+    azimuth, u = result.row["reference_azimuth_deg"], result.row["reference_azimuth_u_deg"]
+    if azimuth is None:
+        return row | {"likeliest_mistake": _mistake(result, truth, np.inf)}
+    error = float(wrap_180(azimuth - truth.azimuth_deg))
+    times = abs(error) / float(np.hypot(u, truth.u_deg))
+    verdict = GOOD if times <= COVERAGE_95 else WIDE if times <= FAR else WRONG
+    return {
+        "reference_azimuth_deg": azimuth,
+        "reference_azimuth_95_deg": COVERAGE_95 * u,
+        "error_deg": error,
+        "times_stated": times,
+        "verdict": verdict,
+        "likeliest_mistake": _mistake(result, truth, times),
+    }
+
+
+def _mistake(result: SetupResult, truth: Truth, times: float) -> str:
+    """The likeliest mistake in one sentence, "" where nothing speaks for one."""
+    reduced = result.reduced
+    if reduced is None:
+        return "No mark was typed in."
+    if reduced.explanation is not None:
+        return _sentence(reduced.explanation.words)
+    far = _far_marks(result)
+    if far:
+        marks = ", ".join(far)
+        return f"Mark {marks} does not fit the others: a misread ruler or a wrong number."
+    if times <= FAR:
+        return ""
+    if found := _line_mistake(result, truth):
+        return _sentence([found])
+    return "The marks fit each other, but the line is not there: it was drawn to another point."
+
+
+def _sentence(words: Sequence[str]) -> str:
+    said = " or ".join(words[:2])
+    return f"{said[0].upper()}{said[1:]}."
+
+
+def _far_marks(result: SetupResult) -> list[str]:
+    assert result.reduced is not None
+    fit, stated = result.reduced.fit, result.reduced.board.tolerances.mark_sd_mm
+    away = np.hypot(*fit.residual_mm.T)
+    far = ~fit.kept & ~(away < _FAR_MARK * stated)
+    return [str(result.marks["mark"].iloc[number]) for number in np.flatnonzero(far)]
+
+
+#: Mistakes of the line alone: what the angle was where the table has another, degrees.
+_LINE_MISTAKES: tuple[tuple[str, Callable[[float], float]], ...] = (
+    ("the reference line's angle was counted anticlockwise, or its x to the left", lambda a: -a),
+    ("the reference line was read from its other end", lambda a: a + 180.0),
+    ("the reference line's y has the wrong sign", lambda a: 180.0 - a),
+    ("x and y of the reference line are swapped", lambda a: 90.0 - a),
+    ("the reference line's angle was counted from the x axis", lambda a: a + 90.0),
+    ("the reference line's angle was counted from the −x axis", lambda a: a - 90.0),
+    ("the reference line's angle is 10° too small", lambda a: a + 10.0),
+    ("the reference line's angle is 10° too large", lambda a: a - 10.0),
+)
+
+
+def _line_mistake(result: SetupResult, truth: Truth) -> str:
+    """What would put the line right, the board itself being good; "" where nothing does."""
+    row = result.row
+    angle = float(wrap_180(row["reference_azimuth_deg"] - row["board_azimuth_deg"]))
+    allowed = FAR * float(np.hypot(row["reference_azimuth_u_deg"], truth.u_deg))
+    for words, meant in _LINE_MISTAKES:
+        line = row["board_azimuth_deg"] + meant(angle)
+        if abs(float(wrap_180(line - truth.azimuth_deg))) <= allowed:
+            return words
+    return ""

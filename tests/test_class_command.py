@@ -1,0 +1,144 @@
+"""A class through its own door: prepared, practised, compared, handed back."""
+
+import csv
+import json
+
+import numpy as np
+import pytest
+from click.testing import CliRunner
+
+from orient.cli import orient
+from orient.practice.classes import middle_of
+
+#: Mistakes given, and a word of the sentence that must name each.
+GIVEN = {
+    "summer-time": "summer time",
+    "swapped": "swapped",
+    "ground": "height",
+    "turned": "turned",
+    "line-misread": "anticlockwise",
+    "bad-mark": "does not fit",
+}
+
+
+@pytest.fixture
+def camp(tmp_path):
+    folder = tmp_path / "camp"
+    folder.mkdir()
+    (folder / "sites.csv").write_text("site,latitude_deg,longitude_deg\nmeadow,47.5,11.2\n")
+    return folder
+
+
+def roster_of(tmp_path, count):
+    path = tmp_path / "roster.csv"
+    path.write_text("student\n" + "".join(f"Pupil {n:02d}\n" for n in range(1, count + 1)))
+    return path
+
+
+def run(*arguments):
+    return CliRunner().invoke(orient, list(map(str, arguments)))
+
+
+def practised(camp, seed, students, mistakes):
+    folder = camp.parent / f"class-{seed}"
+    given = [option for name in mistakes for option in ("--mistake", name)]
+    where = ("--site", "meadow", "--date", "2026-06-10", "--every", 30, "--line", 210)
+    done = run(
+        "simulate", camp, *where, "--students", students, "--seed", seed, *given, "-o", folder
+    )
+    assert done.exit_code == 0, done.output
+    key = (camp.parent / f"class-{seed}-key.csv").read_text().splitlines()
+    return folder, {row["setup"]: row["mistake"] for row in csv.DictReader(key)}
+
+
+def test_twenty_students_with_six_mistakes_among_them(camp, tmp_path):
+    folder, key = practised(camp, 3, 20, GIVEN)
+    roster = roster_of(tmp_path, 20)
+    done = run("class", folder, roster, "--format", "json", "-o", tmp_path / "back")
+    assert done.exit_code == 0, done.output
+    rows = json.loads(done.stdout[: done.stdout.rindex("]") + 1])
+    named = 0
+    for row in rows:
+        mistake = key[row["setup"]]
+        if mistake:
+            named += GIVEN[mistake] in row["likeliest_mistake"]
+        else:
+            assert row["likeliest_mistake"] == "", row
+            assert abs(row["error_deg"]) < 4 * row["reference_azimuth_95_deg"] / 1.96
+    assert named >= 5
+    back = list(csv.DictReader((tmp_path / "back" / "class.csv").read_text().splitlines()))
+    assert [row["student"] for row in back] == [row["student"] for row in rows]
+    page = (tmp_path / "back" / "class.html").read_text()
+    assert "Pupil 07" in page
+    assert "the middle of" in page
+
+
+@pytest.mark.slow
+def test_no_clean_student_is_accused_and_nine_mistakes_in_ten_are_named(camp, tmp_path):
+    roster, named, accused = roster_of(tmp_path, 12), [], []
+    for seed in range(20):
+        folder, key = practised(camp, 100 + seed, 12, GIVEN)
+        rows = json.loads(run("class", folder, roster, "--format", "json").stdout)
+        for row in rows:
+            mistake = key[row["setup"]]
+            if mistake:
+                named.append(GIVEN[mistake] in row["likeliest_mistake"])
+            elif row["likeliest_mistake"]:
+                accused.append((seed, row))
+    assert np.mean(named) >= 0.9
+    assert accused == []
+
+
+def test_compared_with_a_known_azimuth_and_with_the_instructor(camp, tmp_path):
+    folder, _ = practised(camp, 5, 4, ())
+    roster = roster_of(tmp_path, 3)
+    known = json.loads(run("class", folder, roster, "--truth", 210, "--format", "json").stdout)
+    for row in known:
+        assert row["error_deg"] == pytest.approx(row["reference_azimuth_deg"] - 210, abs=1e-6)
+    own = json.loads(run("class", folder, roster, "--instructor", "s04", "--format", "json").stdout)
+    lines = json.loads(run("reduce", folder, "--alone", "--format", "json").stdout)
+    teacher = next(row for row in lines if row["setup"] == "s04")["reference_azimuth_deg"]
+    for row in own:
+        assert row["error_deg"] == pytest.approx(row["reference_azimuth_deg"] - teacher, abs=1e-6)
+
+
+def test_numbers_in_place_of_names(camp, tmp_path):
+    folder, _ = practised(camp, 6, 3, ())
+    done = run("class", folder, roster_of(tmp_path, 3), "--numbers", "-o", tmp_path / "back")
+    assert done.exit_code == 0
+    for text in (done.stdout, *(p.read_text() for p in (tmp_path / "back").iterdir())):
+        assert "Pupil" not in text
+
+
+def test_prepared_for_the_day(camp, tmp_path):
+    roster = roster_of(tmp_path, 12)
+    new = tmp_path / "meadow-class"
+    done = run("class", camp, roster, "--site", "meadow", "--date", "2026-06-10", "-o", new)
+    assert done.exit_code == 0, done.output
+    setups = list(csv.DictReader((new / "setups.csv").read_text().splitlines()))
+    assert [row["setup"] for row in setups] == [f"s{n:02d}" for n in range(1, 13)]
+    assert run("reduce", new).exit_code == 0
+    again = run("class", camp, roster, "--site", "meadow", "--date", "2026-06-10", "-o", new)
+    assert again.exit_code == 2
+    assert "not empty" in again.output
+
+
+def test_faults_of_the_list_are_told_at_once(camp, tmp_path):
+    folder, _ = practised(camp, 7, 3, ())
+    roster = tmp_path / "roster.csv"
+    roster.write_text("student,setup\nAnn,s01\nAnn,s02\n,s02\n")
+    done = run("class", folder, roster)
+    assert done.exit_code == 1
+    for said in ("row 3", "row 4", "student", "setup"):
+        assert said in str(done.exception)
+    short = roster_of(tmp_path, 2)
+    assert "give the truth" in run("class", folder, short).output
+
+
+def test_the_middle_is_where_most_lines_are():
+    u = np.full(9, 0.1)
+    lines = np.array([359.9, 0.1, 0.0, 359.95, 0.05, 40.0, 200.0, 180.0, 0.02])
+    middle = middle_of(lines, u)
+    assert abs((middle.azimuth_deg + 180) % 360 - 180) < 0.05
+    assert middle_of(np.arange(9) * 40.0, u) is None
+    assert middle_of([1.0, 2.0], [0.1, 0.1]) is None
