@@ -21,7 +21,8 @@ from simulated import noon_of, random_day, simulated
 
 from orient import simulate
 from orient.errors import InputError
-from orient.observation.mistakes.catalogue import explain, reread
+from orient.observation.board import Board
+from orient.observation.mistakes.catalogue import Explanation, reread
 from orient.observation.mistakes.record import Record
 from orient.observation.reduction import reduce_board
 from orient.observation.setups import SetupResult, reduce_campaign
@@ -486,6 +487,8 @@ MISTAKES = [
             "sign", marked("p1", lambda x, y: (y, x))),
     Mistake("x counted to the left", MARKS, "x and y are swapped, or all x, or all y, have the "
             "wrong sign", marked("p1", lambda x, y: (-x, y))),
+    Mistake("a mirrored sheet without a watch", MARKS, "x and y are swapped, or all x, or all y, "
+            "have the wrong sign", no_watch),
     Mistake("angles counted anticlockwise", MARKS, "the angles were counted anticlockwise",
             by_angle("p1", lambda length, angle: (length, -angle % 360.0))),
     Mistake("angles in gon", MARKS, "the angles are in gon (400 to the circle)",
@@ -567,8 +570,6 @@ MISTAKES = [
     Mistake("the sheet named from its other end", NEVER, "", marked("p1", lambda x, y: (-x, -y)),
             "a line and its opposite look alike on a sheet: a compass reading toward the "
             "reference shows it", False),
-    Mistake("a mirrored sheet without a watch", NEVER, "", no_watch,
-            "without times morning and afternoon look alike: fill half, or note the times", False),
     Mistake("the reference's direction misread, no compass reading", NEVER, "",
             stated("setups", "p1", reference_angle_deg="95"),
             "nothing else on the board knows it: read it twice, or take a second set-up"),
@@ -656,6 +657,10 @@ def test_the_gain_is_said_in_millimetres_and_in_squares(crew: Crew, tmp_path: Pa
     )
 
 
+def explain(board: Board) -> Explanation | None:
+    return reduce_board(board).explanation
+
+
 def accused(boards: int, seed: int, blunder_rate: float) -> tuple[int, int, int]:
     """How many boards without a mistake contradict their record, and are accused; blunders
     that a slip of the pen would explain, of a hundred."""
@@ -667,7 +672,7 @@ def accused(boards: int, seed: int, blunder_rate: float) -> tuple[int, int, int]
         reduced = reduce_board(made.board)
         contradicted += reduced.contradicted
         if reduced.contradicted:
-            explained += explain(Record(made.board), reduced.readings) is not None
+            explained += reduced.explanation is not None
         blunders += int(made.blunder.sum())
         slips += len(reread(Record(made.board), reduced.fit))
     return contradicted, explained, 100 * slips // max(blunders, 1)
@@ -693,30 +698,33 @@ def test_random_points_have_no_explanation() -> None:
     for _ in range(6):
         made = random_day(generator)
         x, y = generator.uniform(-400, 400, (2, made.board.count))
-        assert explain(Record(replace(made.board, x_mm=x, y_mm=y))) is None
+        assert explain(replace(made.board, x_mm=x, y_mm=y)) is None
 
 
 @pytest.mark.parametrize("watch", ["running", "none"])
 def test_mistakes_of_boards_without_a_set_watch(watch: str) -> None:
     made = simulated(np.random.default_rng(12), 41.0, 5.0, 150, watch=watch)
     small = replace(made.board, x_mm=made.board.x_mm / 10, y_mm=made.board.y_mm / 10)
-    assert "the marks were measured in centimetres" in explain(Record(small)).sentence
-    mirrored = explain(Record(replace(made.board, x_mm=-made.board.x_mm)))
-    # Without times morning and afternoon look alike, and nothing contradicts the record.
-    assert (mirrored is not None) == (watch == "running")
+    assert "the marks were measured in centimetres" in explain(small).sentence
+    mirrored = explain(replace(made.board, x_mm=-made.board.x_mm))
+    # Without times morning and afternoon look alike; the order of the marks runs backwards.
+    assert any("the sheet is mirrored" in words for words in mirrored.words)
+    assert any("from the last to the first" in words for words in mirrored.words) == (
+        watch == "none"
+    )
 
 
 @pytest.mark.parametrize("watch", ["trusted", "running", "none"])
 def test_marks_at_one_point_have_no_explanation(watch: str) -> None:
     made = simulated(np.random.default_rng(12), 41.0, 5.0, 150, watch=watch)
     nowhere = np.zeros(made.board.count)
-    assert explain(Record(replace(made.board, x_mm=nowhere, y_mm=nowhere))) is None
+    assert explain(replace(made.board, x_mm=nowhere, y_mm=nowhere)) is None
 
 
 def test_few_marks_have_no_explanation() -> None:
     made = random_day(np.random.default_rng(3))
     few = made.board.of(np.arange(3))
-    assert explain(Record(replace(few, x_mm=-few.x_mm))) is None
+    assert explain(replace(few, x_mm=-few.x_mm)) is None
 
 
 def test_explanations_that_fit_alike_are_all_said() -> None:
@@ -726,7 +734,7 @@ def test_explanations_that_fit_alike_are_all_said() -> None:
     utc_s = noon + np.arange(-4, 5) * 3600.0
     made = simulated(generator, 41.0, 5.0, 172, utc_s=utc_s, noise_mm=0.3)
     board = replace(made.board, watch_utc_s=made.board.watch_utc_s[::-1])
-    explanation = explain(Record(board))
+    explanation = explain(board)
     assert len(explanation.words) == 2
     assert "; or: " in explanation.sentence
     assert any("opposite order" in words for words in explanation.words)

@@ -123,8 +123,8 @@ def test_times_that_make_no_sense_leave_a_wide_answer():
 def test_a_wrong_latitude_is_said():
     made = simulated(np.random.default_rng(9), 41.0, 5.0, 100)
     reduced = reduce_board(replace(made.board, latitude_deg=43.0))
-    assert "height-doubtful" in reduced.flags
-    assert reduced.fit.spread > 1.5
+    assert "record-doubtful" in reduced.flags
+    assert any("the site's latitude is 4" in words for words in reduced.explanation.words)
     assert error_in_u(made, reduced) < 4
 
 

@@ -46,8 +46,8 @@ SHORTEST_ROD = 0.02
 
 # Flat priors, wide enough to tell nothing, that keep the normal matrix regular.
 _FLAT_AZIMUTH_RAD = 10.0
-_FLAT_WATCH_S = 86400.0
-_FLAT_LATITUDE_RAD = 1.0
+FLAT_WATCH_S = 86400.0
+FLAT_LATITUDE_RAD = 1.0
 _STEPS = 40
 # What one mark can cost at most while starts are sought.
 _WORST_MISS_MM = 15.0
@@ -66,7 +66,8 @@ class Fit:
     variance). `residual_mm` (n, 2) is observed less adjusted, for every mark, rejected
     ones too. `kept` tells which marks the result rests on. `cost` is the sum of squared
     standardised residuals, of marks and priors, each rejected mark costing the threshold
-    of its test. `spread` is the factor by which the covariance was widened.
+    of its test, and `kept_cost` that of the kept ones and priors alone. `spread` is the
+    factor by which the covariance was widened.
 
     `pulls_cost` is the chi-square, of `pulls_freedom` degrees, of everything stated: how
     much the sum of squares falls where the marks alone decide of level, foot, height, watch
@@ -91,6 +92,7 @@ class Fit:
     pulls_freedom: int = 0
     scale_cost: float = 0.0
     open_cost: float = 0.0
+    kept_cost: float = 0.0
     rivals: tuple[Fit, ...] = ()
 
     @property
@@ -141,6 +143,7 @@ class _Linear:
     residual: Array  # (n, 2) mm, the part that tells something
     told: Array  # (n, 2), the same in standard uncertainties; one number without a time
     design: Array  # (n, 2, free), of `told`, in units of the unknowns' natural scales
+    whiten: Array  # (n, 2, 2), from mm to standard uncertainties
     scatter: Array  # (n,) logarithm of the variance of what is told
     whole: Array  # (n, 2) mm
     partials: Array  # (n, 2, free), of the whole
@@ -225,11 +228,11 @@ def _problem(
     if not timed.any():
         prior_sd[WATCH] = 0.0
     elif free_watch or board.watch == "running":
-        prior_sd[WATCH] = _FLAT_WATCH_S
+        prior_sd[WATCH] = FLAT_WATCH_S
     if free_height:
         prior_sd[HEIGHT] = board.height_mm
     if free_latitude:
-        prior_sd[LATITUDE] = _FLAT_LATITUDE_RAD
+        prior_sd[LATITUDE] = FLAT_LATITUDE_RAD
     stated = prior_sd > 0
     stated[AZIMUTH] = False
     stated[WATCH] &= not (free_watch or board.watch == "running")
@@ -256,6 +259,7 @@ def _linearise(problem: _Problem, values: Array, utc_s: Array) -> _Linear:
         residual,
         np.squeeze(whiten @ whole[..., None], -1),
         whiten @ (partials * _scale(problem)),
+        whiten,
         scatter,
         whole,
         partials,
@@ -289,6 +293,29 @@ def _whitening(problem: _Problem, along: Array, across: Array) -> tuple[Array, A
         whiten = np.where(problem.timed[:, None, None], whiten, single)
         scatter = np.where(problem.timed, scatter, np.log(seen))
     return whiten, scatter
+
+
+def linearised(board: Board, fit: Fit) -> tuple[Array, Array, Array, Array, Array]:
+    """The board as stated, linear about a fit of it.
+
+    Returns:
+        Residuals (n, 2) and their design (n, 2, unknowns), both in standard uncertainties,
+        what turns millimetres into these (n, 2, 2), the normal matrix of all the marks, and
+        the pull of the priors.
+    """
+    problem = _problem(board, False, False, False, True)
+    values = np.asarray(fit.state)
+    linear = _linearise(problem, values, fit.utc_s)
+    nothing = linear.where(np.zeros(board.count, dtype=bool))
+    ones = np.ones(board.count)
+    pulls = _normal(problem, nothing, values, ones)[1]
+    return (
+        linear.told,
+        linear.design,
+        linear.whiten,
+        _normal(problem, linear, values, ones)[0],
+        pulls,
+    )
 
 
 def _normal(problem: _Problem, linear: _Linear, values: Array, weight: Array) -> tuple[Array, Any]:
@@ -472,6 +499,7 @@ def _finish(problem: _Problem, values: Array, utc_s: Array, kept: Mask, converge
         kept=kept,
         utc_s=instants,
         cost=of_kept + float(problem.threshold[~kept].sum()),
+        kept_cost=of_kept,
         freedom=freedom,
         spread=spread,
         terms={name: float(np.sqrt(term)) * spread for name, term in terms.items()},
@@ -528,7 +556,7 @@ def _starts(problem: _Problem) -> list[tuple[Array, Array]]:
     """Unknowns and instants to begin from, each near one possible reading of the board."""
     if not problem.timed.any():
         return _starts_by_shape(problem)
-    if problem.prior_sd[WATCH] == _FLAT_WATCH_S:
+    if problem.prior_sd[WATCH] == FLAT_WATCH_S:
         return _starts_by_offset(problem)
     board, watch_error_s = problem.board.of(problem.timed), problem.prior[WATCH]
     azimuth = board.shadow_azimuth_rad(board.watch_utc_s - watch_error_s)

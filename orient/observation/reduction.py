@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from dataclasses import dataclass, field, replace
+from functools import partial
 
 import numpy as np
 from numpy.typing import NDArray
@@ -12,10 +13,8 @@ from orient.numbers import sun
 from orient.numbers.tolerances import COVERAGE_95
 from orient.observation import byhand
 from orient.observation.adjustment import (
-    AZIMUTH,
     HEIGHT,
     LATITUDE,
-    SHORTEST_ROD,
     WATCH,
     Fit,
     adjust,
@@ -23,14 +22,16 @@ from orient.observation.adjustment import (
 from orient.observation.board import Board
 from orient.observation.byhand import MethodResult, NoonShadow, noon_shadow
 from orient.observation.mistakes.catalogue import Explanation
+from orient.observation.mistakes.record import Meant, Record
+from orient.observation.mistakes.weighing import Verdict, contradicts, weigh
 from orient.text import signed
 
 #: Marks within this hour angle of noon tell little of direction: an hour and a bit.
 NEAR_NOON_DEG = 18.0
 #: A stated tolerance is doubted when the marks pull it this many times its own size.
 DOUBTFUL_PULL = 4.0
-#: A different reading of the board is taken only where it lowers the sum of squares by this.
-CLEAR_GAIN = 30.0
+#: A method by hand this many times its uncertainty away is no chance.
+CONTRARY = 4.5
 #: An azimuth with a standard uncertainty over this is none.
 WIDEST_U_DEG = 30.0
 
@@ -43,9 +44,9 @@ class Reduced:
     name. `latitude_deg` is what the board makes of its latitude, the site's own being
     forgotten; `noon_shadow` what its noon shadow alone does, None without marks around noon.
     `watch_error_s` is watch minus true, None where times were not used.
-    `remarks` are sentences for people on what was found and done. `readings` are the fits
-    that were tried, by name, "as stated" first: more than one where the marks contradict
-    what was stated. `explanation` is what mistake would explain that, where one does.
+    `remarks` are sentences for people on what was found and done. `contradicted` tells
+    that the marks contradict what was stated, and `explanation` what mistake would explain
+    that, where one does.
     """
 
     board: Board
@@ -62,7 +63,7 @@ class Reduced:
     noon_shadow: NoonShadow | None
     flags: list[str] = field(default_factory=list)
     remarks: list[str] = field(default_factory=list)
-    readings: dict[str, Fit] = field(default_factory=dict)
+    contradicted: bool = False
     explanation: Explanation | None = None
 
     @property
@@ -70,55 +71,54 @@ class Reduced:
         """Whether the marks fix a direction at all."""
         return self.board_azimuth_u_deg <= WIDEST_U_DEG
 
-    @property
-    def contradicted(self) -> bool:
-        """Whether the marks contradict anything that was stated of the board."""
-        return len(self.readings) > 1 or "height-doubtful" in self.flags
+
+_AS_STATED = Meant("as stated", board=None, kind="as stated")  # type: ignore[arg-type]
 
 
-@dataclass(frozen=True)
-class Reading:
-    """One way to read a board: what is set aside of what its crew stated of it."""
-
-    name: str
-    free_watch: bool = False
-    free_height: bool = False
-    by_time: bool = True
-
-    def adjust(self, board: Board) -> Fit:
-        return adjust(board, self.free_watch, self.free_height, by_time=self.by_time)
-
-
-_AS_STATED = Reading("as stated")
-_OTHER_READINGS = (
-    Reading("watch wrong", free_watch=True),
-    Reading("height wrong", free_height=True),
-    Reading("watch and height wrong", free_watch=True, free_height=True),
-    Reading("times wrong", by_time=False),
-    Reading("times and height wrong", free_height=True, by_time=False),
-)
-
-
-def reduce_board(board: Board) -> Reduced:
+def reduce_board(board: Board, record: Record | None = None, search: bool = True) -> Reduced:
     """Reduce one board by every method its marks allow.
 
-    The adjustment is adopted. Where the marks contradict what was stated of the watch or of
-    the rod's height, the statement is set aside, the board adjusted again without it, and
-    the flag `watch-doubtful` or `height-doubtful` says so.
+    The adjustment is adopted. Where the marks contradict anything that was stated of the
+    board, every statement is set free and every slip put right in turn; the likeliest
+    reading of the marks as they stand is adopted, its azimuth as uncertain as all the
+    readings alive are apart, and flags say what is doubtful (`mistakes.weighing`).
 
     Args:
         board: with at least one mark.
+        record: of the board, where more is known of how it was recorded.
+        search: whether a board that contradicts its record is read in other ways; without,
+            it is only marked as `contradicted`.
     """
-    fit, reading, readings = _adopted_fit(board)
-    flags, remarks = [], []
-    if reading.free_watch or not reading.by_time:
-        flags.append("watch-doubtful")
-        remarks.append(_watch_remark(board, fit, reading))
-    if reading.free_height:
-        flags.append("height-doubtful")
-        remarks.append(_height_remark(board, fit))
+    stated = adjust(board)
+    latitude = _latitude(_kept(board, stated), stated, _AS_STATED)
+    contradicted = contradicts(board, stated) or bool(_latitude_remark(*latitude, board))
+    fit, adopted, verdict = stated, _AS_STATED, None
+    if contradicted and search:
+        verdict = weigh(record or Record(board), stated)
+        fit, adopted = verdict.fit, verdict.adopted
+    reduced = _reduced(board, fit, adopted, latitude, contradicted)
+    if not search:
+        return reduced
+    reduced = _doubted(reduced, verdict)
+    return _told_apart(reduced)
+
+
+def _kept(board: Board, fit: Fit) -> Board:
+    return board.of(fit.kept) if fit.kept.any() else board
+
+
+def _reduced(
+    board: Board,
+    fit: Fit,
+    reading: Meant,
+    latitude: tuple[float | None, float | None],
+    contradicted: bool,
+) -> Reduced:
+    """Everything that the adopted fit and the methods by hand tell."""
+    flags: list[str] = []
+    remarks: list[str] = []
     half = _halves(board, fit)
-    kept = board.of(fit.kept) if fit.kept.any() else board
+    kept = _kept(board, fit)
     believed = replace(
         kept,
         watch_error_s=float(fit.state.watch_error_s),
@@ -133,11 +133,8 @@ def reduce_board(board: Board) -> Reduced:
         fit.terms,
         fit.kept / max(1, int(fit.kept.sum())),
     )
-    latitude, latitude_u = _latitude(kept, fit, reading)
-    elsewhere = _latitude_remark(latitude, latitude_u, board)
-    if elsewhere and "height-doubtful" not in flags:
-        flags.append("height-doubtful")
-        remarks.append(elsewhere)
+    if contradicted:
+        latitude = _latitude(kept, fit, reading)
     by_shortest = methods.get("shortest")
     noon = None
     if by_shortest is not None and by_shortest.fit is not None:
@@ -153,33 +150,131 @@ def reduce_board(board: Board) -> Reduced:
         board_azimuth_u_deg=float(np.degrees(fit.azimuth_u_rad)),
         methods=methods,
         fit=fit,
-        latitude_deg=latitude,
-        latitude_u_deg=latitude_u,
+        latitude_deg=latitude[0],
+        latitude_u_deg=latitude[1],
         watch_error_s=float(fit.state.watch_error_s) if timed else None,
         watch_error_u_s=float(np.sqrt(fit.covariance[WATCH, WATCH])) if timed else None,
         noon_altitude_deg=board.noon_light_deg,
         noon_shadow=noon,
         flags=list(dict.fromkeys(flags)),
         remarks=remarks,
-        readings=readings,
+        contradicted=contradicted,
+    )
+
+
+def _doubted(reduced: Reduced, verdict: Verdict | None) -> Reduced:
+    """What the readings of a board that contradicts its record ask to be said of it."""
+    fit, board = reduced.fit, reduced.board
+    flags, said = list(reduced.flags), []
+    if verdict is None:
+        return reduced
+    freed = verdict.adopted.sets_aside
+    if verdict.explanation is not None:
+        flags += ["record-doubtful", *_statement_flags(verdict)]
+        said.append(verdict.explanation.sentence)
+    if "watch" in freed or "times" in freed:
+        said.append(_watch_remark(board, fit, verdict.adopted))
+    if "height" in freed:
+        said.append(_height_remark(board, fit))
+    if verdict.unexplained or fit.spread > 1.0 or not fit.converged:
+        flags.append("scatter-large")
+    widened = fit.azimuth_u_rad > 1.5 * verdict.own_u_rad
+    if not reduced.determined:
+        said.append("Until it is put right no direction is given.")
+        flags.append("record-doubtful")
+    elif widened:
+        said.append("Until it is put right the line is as uncertain as the readings are apart.")
+        flags.append("record-doubtful")
+    return replace(
+        reduced,
+        explanation=verdict.explanation,
+        flags=list(dict.fromkeys(flags)),
+        remarks=[*said, *reduced.remarks],
+    )
+
+
+def _statement_flags(verdict: Verdict) -> list[str]:
+    """Flags of the statements that every reading told of sets aside."""
+    explanation = verdict.explanation
+    if explanation is None:
+        return []
+    shared = set.intersection(*(set(each) for each in explanation.sets_aside))
+    return list(dict.fromkeys(flag for kind, flag in _FLAG_OF_STATEMENT.items() if kind in shared))
+
+
+_FLAG_OF_STATEMENT = {
+    "watch": "watch-doubtful",
+    "times": "watch-doubtful",
+    "rounding": "watch-doubtful",
+    "height": "height-doubtful",
+    "latitude": "height-doubtful",
+    "level": "level-doubtful",
+    "foot": "level-doubtful",
+    "corner": "level-doubtful",
+    "moved": "board-moved",
+    "marking": "scatter-large",
+    "edge": "scatter-large",
+}
+
+
+def _told_apart(reduced: Reduced) -> Reduced:
+    """A method by hand far from the adjustment contradicts it: the line is as wide as that."""
+    azimuth = float(np.radians(reduced.board_azimuth_deg))
+    own = reduced.methods["adjustment"].azimuth_u_rad
+    worst = 0.0
+    for name in ("pairs", "timed"):
+        other = reduced.methods.get(name)
+        if other is None:
+            continue
+        apart = abs(float(np.angle(np.exp(1j * (other.azimuth_rad - azimuth)))))
+        if apart > CONTRARY * np.hypot(other.azimuth_u_rad, own):
+            worst = max(worst, apart)
+    if not worst or worst / COVERAGE_95 <= own:
+        return reduced
+    return replace(
+        _widened(reduced, worst / COVERAGE_95),
+        flags=list(dict.fromkeys([*reduced.flags, "record-doubtful"])),
+        remarks=[
+            "A method by hand stands farther from the adjustment than chance allows: until that "
+            "is explained the line is as uncertain as they are apart.",
+            *reduced.remarks,
+        ],
+    )
+
+
+def _widened(reduced: Reduced, u_rad: float) -> Reduced:
+    adjusted = replace(reduced.methods["adjustment"], azimuth_u_rad=u_rad)
+    return replace(
+        reduced,
+        board_azimuth_u_deg=float(np.degrees(u_rad)),
+        methods={**reduced.methods, "adjustment": adjusted},
     )
 
 
 def reduce_boards(
-    boards: list[Board], workers: int = 1, advance: Callable[[int], None] = lambda _: None
+    boards: list[Board],
+    workers: int = 1,
+    advance: Callable[[int], None] = lambda _: None,
+    search: bool = True,
 ) -> list[Reduced]:
-    """Reduce many boards, in the order given, on several processes where that is worth it."""
+    """Reduce many boards, in the order given, on several processes where that is worth it.
+
+    Args:
+        boards, search: as for `reduce_board`.
+        workers: processes.
+        advance: called with 1 for every board done.
+    """
     if workers <= 1 or len(boards) < 100:
         reduced = []
         for board in boards:
-            reduced.append(reduce_board(board))
+            reduced.append(reduce_board(board, search=search))
             advance(1)
         return reduced
     from concurrent.futures import ProcessPoolExecutor
 
     reduced = []
     with ProcessPoolExecutor(workers) as pool:
-        for each in pool.map(reduce_board, boards, chunksize=16):
+        for each in pool.map(partial(reduce_board, search=search), boards, chunksize=16):
             reduced.append(each)
             advance(1)
     return reduced
@@ -188,55 +283,7 @@ def reduce_boards(
 # What was stated, and what the marks say of it ------------------------------------------
 
 
-def _adopted_fit(board: Board) -> tuple[Fit, Reading, dict[str, Fit]]:
-    """The fit to adopt, how it reads the board, and all the fits that were tried."""
-    fit = _AS_STATED.adjust(board)
-    readings = {_AS_STATED.name: fit}
-    if not _suspicious(board, fit):
-        return fit, _AS_STATED, readings
-    timed = board.watch != "none" and bool(np.isfinite(board.watch_utc_s).any())
-    tries = [(fit, _AS_STATED, fit.cost)]
-    for reading in _OTHER_READINGS:
-        if (reading.free_watch and (not timed or board.watch == "running")) or (
-            not reading.by_time and not timed
-        ):
-            continue
-        other = reading.adjust(board)
-        readings[reading.name] = other
-        if other.state.height_mm <= 1.01 * SHORTEST_ROD * board.height_mm:
-            continue
-        # Each statement set aside must pay for itself; times set aside leave half the
-        # residuals, which must pay for the half that is gone.
-        price = CLEAR_GAIN * (reading.free_watch + reading.free_height)
-        price += 0.0 if reading.by_time else CLEAR_GAIN + 2.0 * board.count
-        tries.append((other, reading, other.cost + price))
-    best, reading, _ = min(tries, key=lambda each: each[2])
-    if reading is not _AS_STATED and (best.spread > 1.0 or not reading.by_time):
-        best = _as_wide_as_to(best, fit)
-    return best, reading, readings
-
-
-def _as_wide_as_to(fit: Fit, other: Fit) -> Fit:
-    """The fit, its azimuth so uncertain that it covers the other reading's too.
-
-    A reading that sets a statement aside and still leaves the marks scattered, or leaves
-    their times without any sense, is no explanation: something else is wrong.
-    """
-    apart = float(
-        np.angle(np.exp(1j * (other.state.board_azimuth_rad - fit.state.board_azimuth_rad)))
-    )
-    covariance = fit.covariance.copy()
-    covariance[AZIMUTH, AZIMUTH] += apart**2
-    return replace(fit, covariance=covariance)
-
-
-def _suspicious(board: Board, fit: Fit) -> bool:
-    pulled = np.abs(fit.prior_misfit[[WATCH, HEIGHT]]).max() > DOUBTFUL_PULL
-    many_rejected = np.count_nonzero(~fit.kept) > max(1, board.count // 12)
-    return bool(pulled or many_rejected or fit.spread > 1.0 or not fit.converged)
-
-
-def _watch_remark(board: Board, fit: Fit, reading: Reading) -> str:
+def _watch_remark(board: Board, fit: Fit, reading: Meant) -> str:
     if not reading.by_time:
         return (
             "The marks fit the sun's track but not their times: the times were set aside. If they "
@@ -273,7 +320,7 @@ def _duration(seconds: float) -> str:
     return f"{seconds / 3600:.2f} h"
 
 
-def _latitude(board: Board, fit: Fit, reading: Reading) -> tuple[float | None, float | None]:
+def _latitude(board: Board, fit: Fit, reading: Meant) -> tuple[float | None, float | None]:
     """Latitude by the board alone: the adjustment again, the site's latitude forgotten.
 
     Args:
@@ -318,7 +365,7 @@ def _halves(board: Board, fit: Fit) -> NDArray[np.int8]:
     return np.where(board.half != 0, board.half, found)
 
 
-def _by_hand(board: Board, half: NDArray[np.int8], reading: Reading) -> dict[str, MethodResult]:
+def _by_hand(board: Board, half: NDArray[np.int8], reading: Meant) -> dict[str, MethodResult]:
     found: dict[str, MethodResult | None] = {
         "pairs": byhand.pairs(board, half),
         "shortest": byhand.shortest(board),

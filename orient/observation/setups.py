@@ -135,7 +135,7 @@ def reduce_campaign(
         )
         if len(marks)
     ]
-    fresh = iter(reduce_boards(boards, workers, advance))
+    fresh = iter(reduce_boards(boards, workers, advance, search=False))
     reduced = with_explanations(
         campaign,
         places,

@@ -10,12 +10,11 @@ import numpy as np
 import pandas as pd
 
 from orient import site
-from orient.observation.adjustment import Fit
 from orient.observation.board import Board
 from orient.observation.boards import board_from_rows
-from orient.observation.mistakes.catalogue import Explanation, explain, reread
+from orient.observation.mistakes.catalogue import reread
 from orient.observation.mistakes.record import Other, Record
-from orient.observation.reduction import WIDEST_U_DEG, Reduced
+from orient.observation.reduction import Reduced, reduce_board
 from orient.tables import clock
 from orient.tables.campaign import Campaign, zones_at
 
@@ -48,57 +47,34 @@ def with_explanations(
     done = list(reduced)
     doubtful = [n for n, each in enumerate(reduced) if each is not None and each.contradicted]
     records = [table.record(number, with_others=True) for number in doubtful]
-    readings = [_readings(reduced[number]) for number in doubtful]
-    explained = dict(zip(doubtful, _explain_all(records, readings, workers), strict=True))
-    for number, each in enumerate(done):
-        if each is None or (each.fit.kept.all() and explained.get(number) is None):
-            continue
-        slips = reread(table.record(number, with_others=not each.fit.kept.all()), each.fit)
-        done[number] = _cautious(each, explained.get(number), slips)
+    for number, record, each in zip(doubtful, records, _read(records, workers), strict=True):
+        slips = [] if each.fit.kept.all() else reread(record, each.fit)
+        done[number] = replace(each, remarks=_with_slips(each, slips))
+    for number, sound in enumerate(reduced):
+        if sound is not None and number not in doubtful and not sound.fit.kept.all():
+            slips = reread(table.record(number, with_others=True), sound.fit)
+            done[number] = replace(sound, remarks=[*slips, *sound.remarks])
     return done
 
 
-def _readings(reduced: Reduced | None) -> dict[str, Fit]:
-    return {} if reduced is None else reduced.readings
+def _with_slips(reduced: Reduced, slips: list[str]) -> list[str]:
+    """The explanation comes first, then single marks, then the rest."""
+    if reduced.explanation is None:
+        return [*slips, *reduced.remarks]
+    return [reduced.remarks[0], *slips, *reduced.remarks[1:]]
 
 
-def _explain_all(
-    records: list[Record], readings: list[dict[str, Fit]], workers: int
-) -> list[Explanation | None]:
+def _read(records: list[Record], workers: int) -> list[Reduced]:
     if workers <= 1 or len(records) < _FEW:
-        return list(map(explain, records, readings))
+        return list(map(_reduced_anew, records))
     from concurrent.futures import ProcessPoolExecutor
 
     with ProcessPoolExecutor(workers) as pool:
-        return list(pool.map(explain, records, readings))
+        return list(pool.map(_reduced_anew, records))
 
 
-def _cautious(reduced: Reduced, explanation: Explanation | None, slips: list[str]) -> Reduced:
-    """What is adopted stays; a reading that turns the line makes it as uncertain as that."""
-    if explanation is None:
-        return replace(reduced, remarks=[*slips, *reduced.remarks])
-    said = [explanation.sentence]
-    u_deg = reduced.board_azimuth_u_deg
-    apart_deg = float(np.degrees(explanation.apart_rad(reduced.fit.state.board_azimuth_rad)))
-    methods = dict(reduced.methods)
-    turned = apart_deg > 3.0 * u_deg
-    if turned:
-        u_deg = float(np.hypot(u_deg, apart_deg))
-        methods["adjustment"] = replace(
-            methods["adjustment"], azimuth_u_rad=float(np.radians(u_deg))
-        )
-    if u_deg > WIDEST_U_DEG:
-        said.append("Until it is put right no direction is given.")
-    elif turned:
-        said.append("Until it is put right the line is as uncertain as the readings are apart.")
-    return replace(
-        reduced,
-        board_azimuth_u_deg=u_deg,
-        methods=methods,
-        explanation=explanation,
-        flags=[*reduced.flags, "record-doubtful"],
-        remarks=[*said, *slips, *reduced.remarks],
-    )
+def _reduced_anew(record: Record) -> Reduced:
+    return reduce_board(record.board, record)
 
 
 class _Table:

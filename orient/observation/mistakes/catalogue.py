@@ -8,30 +8,23 @@ right. Until then the azimuth is as uncertain as the two readings are apart.
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
 
-from orient.observation.adjustment import Fit, adjust, nearest_on_track
+from orient.observation.adjustment import Fit, nearest_on_track
 from orient.observation.board import Board
+from orient.observation.mistakes.evidence import Weighed
 from orient.observation.mistakes.record import (
-    FEWEST_MARKS,
     Array,
-    Meant,
     Record,
     laid_over,
     listed,
     misfit_on,
     timed_marks,
 )
-from orient.observation.mistakes.search import by_watch, freed, slips
 from orient.text import signed
-
-#: An explanation must lower the sum of squares by this, its own price paid.
-CLEAR_GAIN = 30.0
-#: Explanations whose sums of squares differ by less cannot be told apart.
-ALIKE = 12.0
 
 # A mark may be this many times its tolerances from a record that is right.
 _REACH = 5.0
@@ -58,6 +51,8 @@ class Explanation:
     dark: int = 0
     azimuths_rad: tuple[float, ...] = ()
     open_rad: tuple[float, ...] = ()
+    kinds: tuple[str, ...] = ()
+    sets_aside: tuple[tuple[str, ...], ...] = ()
 
     @property
     def sentence(self) -> str:
@@ -74,77 +69,33 @@ class Explanation:
         said = "; or: ".join(self.words)
         return f"This would explain it: {said}. {gain}. The tables were not changed."
 
-    def apart_rad(self, azimuth_rad: float) -> float:
-        """The farthest that an explanation may turn the board from an azimuth, at most π."""
-        apart = np.abs(np.angle(np.exp(1j * (np.array(self.azimuths_rad) - azimuth_rad))))
-        return float(min(np.pi, np.max(apart + np.array(self.open_rad))))
 
-
-def explain(record: Record, readings: Mapping[str, Fit] | None = None) -> Explanation | None:
-    """The mistakes that would explain a board whose marks do not fit, None where none does.
+def explanation_of(before: Fit, likely: Sequence[Weighed]) -> Explanation:
+    """The likeliest readings said, one of each, and what the first makes of the misfit.
 
     Args:
-        record: of a board with at least four marks; with fewer anything fits.
-        readings: fits already had, by the names of `reduction.Reading`.
-
-    Returns:
-        What lowers the sum of squares by `CLEAR_GAIN` beyond its price to one that the
-        tolerances allow, and whatever does so nearly as well. In 400 boards without a
-        mistake, some with 6 % blunders, none was accused (see the tests).
+        before: the board as stated.
+        likely: readings, likeliest first.
     """
-    board, known = record.board, dict(readings or {})
-    if board.count < FEWEST_MARKS:
-        return None
-    before = known.get("as stated") or adjust(board)
-    likely_slips = [meant for meant in slips(record) if _possible(meant.board)]
-    tried = _believable(likely_slips + list(by_watch(record, known)))
-    if not tried:
-        tried = _believable(freed(record, known))
-    scores = [_score(meant, fit) for meant, fit in tried]
-    if not scores or min(scores) > before.cost - CLEAR_GAIN:
-        return None
-    order = np.argsort(scores, kind="stable")
-    likely: dict[str, tuple[Meant, Fit]] = {}
-    for place in order:
-        if scores[place] < min(scores) + ALIKE:
-            likely.setdefault(tried[place][0].words, tried[place])
-    return _explanation(before, list(likely.values())[:_MOST_SAID])
-
-
-def _believable(readings: list[Meant]) -> list[tuple[Meant, Fit]]:
-    """The readings under which the marks lie as the tolerances allow, with their fits."""
-    fits = [(meant, meant.fit or adjust(meant.board)) for meant in readings]
-    return [(meant, fit) for meant, fit in fits if _settled(meant.board, fit)]
-
-
-def _settled(board: Board, fit: Fit) -> bool:
-    few_rejected = np.count_nonzero(~fit.kept) <= max(1, board.count // 5)
-    unforced = np.abs(fit.prior_misfit).max() < 4.0
-    # Marks that all lie at one point fit anything.
-    told_apart = np.hypot(np.ptp(board.x_mm), np.ptp(board.y_mm)) > board.tolerances.mark_sd_mm
-    settled = fit.converged and fit.spread == 1.0 and few_rejected and unforced
-    return bool(settled and told_apart)
-
-
-def _score(meant: Meant, fit: Fit) -> float:
-    # The density of the marks as recorded: each of their two coordinates grows by the scale.
-    return fit.cost + meant.extra_cost + meant.price - 4 * meant.board.count * np.log(meant.scale)
-
-
-def _explanation(before: Fit, likely: list[tuple[Meant, Fit]]) -> Explanation:
-    meant, fit = likely[0]
+    told: dict[str, Weighed] = {}
+    for each in likely:
+        told.setdefault(each.meant.kind if each.meant.sets_aside else each.meant.words, each)
+    readings = list(told.values())[:_MOST_SAID]
+    meant, fit = readings[0].meant, readings[0].fit
     same = fit.kept.size == before.kept.size
     chosen = fit.kept if same else np.ones(before.kept.size, dtype=bool)
     lit = np.isfinite(before.residual_mm).all(axis=1)
     return Explanation(
-        words=tuple(each.words for each, _ in likely),
+        words=tuple(each.meant.words for each in readings),
         cost_before=before.cost,
         cost_after=fit.cost + meant.extra_cost,
         misfit_before_mm=_rms(before.residual_mm[chosen & lit]),
         misfit_after_mm=_rms(fit.residual_mm[fit.kept]),
         dark=int(np.count_nonzero(chosen & ~lit)),
-        azimuths_rad=tuple(float(each.state.board_azimuth_rad) for _, each in likely),
-        open_rad=tuple(each.open_rad for each, _ in likely),
+        azimuths_rad=tuple(float(each.fit.state.board_azimuth_rad) for each in readings),
+        open_rad=tuple(each.meant.open_rad for each in readings),
+        kinds=tuple(each.meant.kind for each in readings),
+        sets_aside=tuple(each.meant.sets_aside or (each.meant.kind,) for each in readings),
     )
 
 
@@ -157,7 +108,7 @@ def _rms(residual_mm: Array) -> float:
 # What can be ruled out at a glance ------------------------------------------------------------
 
 
-def _possible(board: Board) -> bool:
+def possible(board: Board) -> bool:
     """Whether most marks lie near enough to where the board as stated would have them.
 
     A full adjustment of a board that cannot fit is slow, and most readings are such.

@@ -14,10 +14,11 @@ from orient.observation.board import Board
 
 Array = NDArray[np.float64]
 Mask = NDArray[np.bool_]
+Numbers = NDArray[np.intp]
 
-#: What a reading costs: a slip that leaves nothing open, one that could be many, and one for
-#: each unknown that it frees.
-SLIP, COMMON_SLIP, FREED = 10.0, 20.0, 30.0
+#: What a slip costs, −2 log of how often it is made: one a crew makes once in a hundred and
+#: fifty boards, and one that could be many (*common practice, no source*).
+SLIP, COMMON_SLIP = 10.0, 15.0
 #: Fewer marks than this fit almost any reading.
 FEWEST_MARKS = 4
 
@@ -54,6 +55,7 @@ class Record:
     longitude_deg: float = np.nan
     rebuilt: Callable[[str, float, float], Board] | None = None
     others: tuple[Other, ...] = ()
+    chosen: NDArray[np.intp] | None = None
 
     def label(self, number: int | np.integer[Any]) -> str:
         """The serial of a mark, as the crew wrote it."""
@@ -67,6 +69,8 @@ class Meant:
     `price` is what the reading must gain. `scale` is the size of the marks against those of
     the record: residuals of larger marks are more telling. `extra_cost` is the sum of squares
     of marks that are not on `board`. `open_rad` is how far it leaves open where north lies.
+    `kind` names the reading and `sets_aside` the statements that it frees; `by_time`,
+    `free_watch` and `free_height` are as for `adjust`.
     """
 
     words: str
@@ -76,6 +80,11 @@ class Meant:
     extra_cost: float = 0.0
     open_rad: float = 0.0
     fit: Fit | None = None
+    kind: str = "slip"
+    sets_aside: tuple[str, ...] = ()
+    by_time: bool = True
+    free_watch: bool = False
+    free_height: bool = False
 
 
 def timed_marks(board: Board) -> Mask:

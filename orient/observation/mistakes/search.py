@@ -1,33 +1,27 @@
-"""The mistakes that crews make, each as the boards that a record may have meant.
-
-`slips` leave nothing open; `by_watch` and `freed` solve for what was wrong.
-"""
+"""The slips that crews make, each as the boards that a record may have meant."""
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator, Mapping
+from collections.abc import Callable, Iterator
 from dataclasses import replace
 
 import numpy as np
-from numpy.typing import NDArray
 
+from orient.numbers import sun
 from orient.observation.adjustment import WATCH, Fit, adjust
 from orient.observation.board import Board
 from orient.observation.mistakes.record import (
     COMMON_SLIP,
     FEWEST_MARKS,
-    FREED,
     SLIP,
     Array,
     Meant,
     Other,
     Record,
-    laid_over,
     listed,
     misfit_on,
     timed_marks,
 )
-from orient.text import signed
 
 _HALF_HOUR_S, _HALF_DAY_S = 1800.0, 43200.0
 
@@ -161,10 +155,37 @@ def _other_date(record: Record) -> Iterator[Meant]:
         yield Meant(words, board)
 
 
+def _other_edge(record: Record) -> Iterator[Meant]:
+    board = record.board
+    if board.edge == "middle":
+        words = "the end of full shadow was marked, not the middle of its soft edge"
+        yield Meant(words, replace(board, edge="dark"))
+    else:
+        words = "the middle of the shadow's soft edge was marked, not the end of full shadow"
+        yield Meant(words, replace(board, edge="middle"))
+
+
+def _other_day(record: Record) -> Iterator[Meant]:
+    """The date out by a day, a week, ten days or a month, to either side."""
+    board = record.board
+    for days, price in ((1, SLIP), (2, COMMON_SLIP), (7, COMMON_SLIP), (10, COMMON_SLIP),
+                        (30, COMMON_SLIP), (31, COMMON_SLIP)):  # fmt: skip
+        for sign in (-1, 1):
+            shift_s = sign * days * 86400.0
+            noon_s = float(sun.transit(board.noon_utc_s + shift_s, board.longitude_deg))
+            late = "later" if sign > 0 else "earlier"
+            yield Meant(
+                f"the date is {days} day{'s' * (days > 1)} {late} than was written",
+                replace(board, noon_utc_s=noon_s, watch_utc_s=board.watch_utc_s + shift_s),
+                price=price,
+            )
+
+
 def _other_place(record: Record) -> Iterator[Meant]:
-    if record.rebuilt is None:
-        return
+    board = record.board
     latitude, longitude = record.latitude_deg, record.longitude_deg
+    if record.rebuilt is None:
+        latitude, longitude = board.latitude_deg, board.longitude_deg
     readings = [
         ("the latitude has the wrong sign", -latitude, longitude, SLIP),
         ("the longitude has the wrong sign", latitude, -longitude, SLIP),
@@ -177,7 +198,18 @@ def _other_place(record: Record) -> Iterator[Meant]:
         words = f"{latitude:g} and {longitude:g} are degrees and minutes typed as decimals"
         readings.append((words, north, east, COMMON_SLIP))
     for words, new_latitude, new_longitude, price in readings:
-        yield Meant(words, record.rebuilt(record.date, new_latitude, new_longitude), price)
+        if record.rebuilt is None:
+            meant = _elsewhere(board, new_latitude, new_longitude)
+        else:
+            meant = record.rebuilt(record.date, new_latitude, new_longitude)
+        yield Meant(words, meant, price)
+
+
+def _elsewhere(board: Board, latitude_deg: float, longitude_deg: float) -> Board:
+    """The board at another place, the watch's zone known."""
+    east_s = (longitude_deg - board.longitude_deg) * 240.0
+    noon_s = float(sun.transit(board.noon_utc_s - east_s, longitude_deg))
+    return replace(board, latitude_deg=latitude_deg, longitude_deg=longitude_deg, noon_utc_s=noon_s)
 
 
 def _minutes_meant(degrees: float) -> float | None:
@@ -214,32 +246,17 @@ def _some_of_another(record: Record, other: Other, fit: Fit) -> Iterator[Meant]:
     )
 
 
-#: Every slip of record that leaves nothing open; each gives the boards that it may have meant.
-HYPOTHESES: tuple[Callable[[Record], Iterator[Meant]], ...] = (
-    _mirrored,
-    _scaled,
-    _other_angles,
-    _twelve_hours,
-    _other_order,
-    _other_date,
-    _other_place,
-    _another_setup,
-)
-
-
 # The watch ------------------------------------------------------------------------------------
 
 
-def by_watch(record: Record, known: Mapping[str, Fit]) -> Iterator[Meant]:
-    """The watch wrong by as much as fits best, and by the whole half hours next to that."""
+def _other_watch(record: Record) -> Iterator[Meant]:
+    """The watch wrong by a whole number of half hours, or its stated error misread."""
     board = record.board
     if board.watch != "trusted" or not timed_marks(board).any():
         return
-    fit = known.get("watch wrong") or adjust(board, free_watch=True)
+    fit = adjust(board, free_watch=True)
     off_s = float(fit.state.watch_error_s) - board.watch_error_s
     u_s = float(np.sqrt(fit.covariance[WATCH, WATCH]))
-    fast = "fast" if off_s > 0 else "slow"
-    yield Meant(f"the watch was {abs(off_s) / 60:.0f} min {fast}", board, FREED, fit=fit)
     yield from _stated_error(board, off_s, max(60.0, 3.0 * u_s))
     half_hours = round(off_s / _HALF_HOUR_S)
     if half_hours and abs(off_s - half_hours * _HALF_HOUR_S) < max(240.0, 4.0 * u_s):
@@ -247,6 +264,7 @@ def by_watch(record: Record, known: Mapping[str, Fit]) -> Iterator[Meant]:
         yield Meant(
             _watch_words(shift_s, record.utc_ahead_s),
             replace(board, watch_utc_s=board.watch_utc_s - shift_s),
+            sets_aside=("watch",),
         )
 
 
@@ -275,109 +293,17 @@ def _watch_words(shift_s: float, utc_ahead_s: float) -> str:
     return f"{off}: it kept another zone's time"
 
 
-# Unknowns set free ----------------------------------------------------------------------------
-
-_WIDE_MM, _WIDE_DEG = 40.0, 5.0
-
-
-def freed(record: Record, known: Mapping[str, Fit]) -> list[Meant]:
-    """What no single slip explains: a foot, a level, a height far out, a board moved."""
-    return [*_foot(record), *_level(record), *_height(record, known), *_moved(record)]
-
-
-def _with_tolerance(board: Board, **wide: float) -> Board:
-    return replace(board, tolerances=replace(board.tolerances, **wide))
-
-
-def _foot(record: Record) -> Iterator[Meant]:
-    wide = _with_tolerance(record.board, plumb_sd_mm=_WIDE_MM)
-    fit = adjust(wide)
-    off_mm = float(np.hypot(fit.state.foot_x_mm, fit.state.foot_y_mm))
-    if off_mm > 4.0 * record.board.tolerances.plumb_sd_mm:
-        words = (
-            f"the foot was marked {off_mm:.0f} mm from the point plumb under the tip, at "
-            f"x {signed(-fit.state.foot_x_mm, 0)}, y {signed(-fit.state.foot_y_mm, 0)} mm from "
-            "it, or the rod leaned by as much"
-        )
-        yield Meant(words, wide, FREED + SLIP, fit=fit)
-
-
-def _level(record: Record) -> Iterator[Meant]:
-    wide = _with_tolerance(record.board, level_sd_deg=_WIDE_DEG)
-    fit = adjust(wide)
-    tilt_deg = float(np.degrees(np.hypot(fit.state.slope_x, fit.state.slope_y)))
-    if tilt_deg > 4.0 * record.board.tolerances.level_sd_deg:
-        words = f"the board was {tilt_deg:.1f}° out of level"
-        yield Meant(words, wide, FREED + SLIP, fit=fit)
-
-
-def _height(record: Record, known: Mapping[str, Fit]) -> Iterator[Meant]:
-    board = record.board
-    fit = known.get("height wrong") or adjust(board, free_height=True)
-    excess_mm = board.height_mm - float(fit.state.height_mm)
-    if not 0.02 < fit.state.height_mm / board.height_mm < 50.0:
-        return
-    if 10.0 < excess_mm < 900.0:
-        words = (
-            f"the rod's height was measured from the ground, or from {excess_mm:.0f} mm under "
-            f"the board's face: it is {fit.state.height_mm:.0f} mm"
-        )
-    else:
-        words = f"the rod's height is {fit.state.height_mm:.1f} mm, not {board.height_mm:g} mm"
-    yield Meant(words, board, FREED, fit=fit)
-
-
-def _moved(record: Record) -> Iterator[Meant]:
-    """The board turned between two marks: later ones lie turned about the foot."""
-    board = record.board
-    timed = timed_marks(board)
-    if board.watch != "trusted" or not timed.all() or board.count < 2 * FEWEST_MARKS:
-        return
-    predicted, turn = laid_over(board)
-    if not np.isfinite(predicted).all():
-        return
-    order = np.argsort(board.watch_utc_s, kind="stable")
-    marked = board.x_mm + 1j * board.y_mm
-    azimuth = np.angle(marked * np.conj(predicted) * np.exp(-1j * turn))
-    after, step = _break(azimuth[order], board.length_mm[order])
-    later = order[after:]
-    for _ in range(3):
-        turned = _turned_back(board, later, step)
-        fit = adjust(turned)
-        step += _difference(turned, fit, later)
-    turned = _turned_back(board, later, step)
-    names = [record.label(int(order[place])) for place in (after - 1, after)]
-    words = (
-        f"the board was turned by {abs(np.degrees(step)):.1f}° between mark {names[0]} and mark "
-        f"{names[1]}"
-    )
-    yield Meant(words, turned, FREED + SLIP, fit=adjust(turned), open_rad=abs(step))
-
-
-def _break(angle_rad: Array, length_mm: Array) -> tuple[int, float]:
-    """Where a row of angles steps, and by how much, by the least sum of absolute misses."""
-
-    def missed(part: slice) -> float:
-        return float(np.sum(np.abs(angle_rad[part] - np.median(angle_rad[part])) * length_mm[part]))
-
-    places = range(2, angle_rad.size - 1)
-    misses = [missed(slice(None, place)) + missed(slice(place, None)) for place in places]
-    best = places[int(np.argmin(misses))]
-    return best, float(np.median(angle_rad[best:]) - np.median(angle_rad[:best]))
-
-
-def _turned_back(board: Board, later: NDArray[np.intp], step_rad: float) -> Board:
-    marked = board.x_mm + 1j * board.y_mm
-    marked[later] *= np.exp(-1j * step_rad)
-    return replace(board, x_mm=marked.real, y_mm=marked.imag)
-
-
-def _difference(board: Board, fit: Fit, later: NDArray[np.intp]) -> float:
-    """How much the later marks are still turned against the others, from their residuals."""
-    across = (board.x_mm * fit.residual_mm[:, 1] - board.y_mm * fit.residual_mm[:, 0]) * fit.kept
-    weight = board.length_mm**2 * fit.kept
-    is_later = np.isin(np.arange(board.count), later)
-    if not (weight[is_later].any() and weight[~is_later].any()):
-        return 0.0
-    turns = [across[part].sum() / weight[part].sum() for part in (is_later, ~is_later)]
-    return float(turns[0] - turns[1])
+#: Every slip of record that leaves nothing open; each gives the boards that it may have meant.
+HYPOTHESES: tuple[Callable[[Record], Iterator[Meant]], ...] = (
+    _mirrored,
+    _scaled,
+    _other_angles,
+    _twelve_hours,
+    _other_order,
+    _other_date,
+    _other_place,
+    _another_setup,
+    _other_watch,
+    _other_edge,
+    _other_day,
+)

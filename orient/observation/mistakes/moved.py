@@ -1,0 +1,160 @@
+"""A board that turned or slid between two marks: when, and by how much."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import dataclass, replace
+
+import numpy as np
+
+from orient.observation.adjustment import Fit, adjust, linearised
+from orient.observation.board import Board
+from orient.observation.mistakes.record import Array, Meant, Numbers, Record, timed_marks
+
+#: A board without a mistake hardly ever gains so much by one turn or one shift.
+CLEAR_TURN, CLEAR_SHIFT = 16.0, 19.0
+_FEWEST = 6
+# How far a board that moved has moved, by experience: degrees, and millimetres.
+_TURN_RAD, _SHIFT_MM = np.radians(1.5), 8.0
+_PRICE = 9.0
+
+
+@dataclass(frozen=True)
+class Break:
+    """Marks from `later` on lie moved by `size`: a turn in radians, or a shift in mm."""
+
+    later: Numbers
+    gain: float
+    size: Array
+    u: Array
+    turn: bool
+
+
+def breaks(board: Board, fit: Fit) -> tuple[Break, Break] | None:
+    """The turn, and the shift, between two marks that would lower the sum of squares most.
+
+    Linear about the fit, every mark but the dark ones having its say. None with few marks.
+    """
+    if board.count < _FEWEST:
+        return None
+    order = _order(board)
+    told, design, whiten, normal, pulls = linearised(board, fit)
+    if not np.isfinite(told).all():
+        return None
+    # What is left of the residuals when the unknowns have followed them.
+    step = np.linalg.solve(normal, np.einsum("nik,ni->k", design, told) + pulls)
+    left = told - design @ step
+    turn = np.stack([board.y_mm, -board.x_mm], axis=-1)[..., None]
+    return (
+        _best(order, whiten @ turn, left, design, normal, True),
+        _best(order, whiten, left, design, normal, False),
+    )
+
+
+def _order(board: Board) -> Numbers:
+    """The marks in the order in which they were made: by their times, else as written."""
+    if timed_marks(board).all():
+        return np.argsort(board.watch_utc_s, kind="stable")
+    return np.arange(board.count)
+
+
+def _best(
+    order: Numbers, column: Array, left: Array, design: Array, normal: Array, turn: bool
+) -> Break:
+    """The best place for a break, by sums over the marks after each."""
+    column, left, design = column[order], left[order], design[order]
+
+    def after(part: Array) -> Array:
+        return np.cumsum(part[::-1], axis=0)[::-1]
+
+    right = after(np.einsum("nij,ni->nj", column, left))
+    square = after(np.einsum("nij,nik->njk", column, column))
+    shared = after(np.einsum("nij,nik->njk", column, design))
+    free = square - shared @ np.linalg.solve(normal, np.swapaxes(shared, 1, 2))
+    places = np.arange(2, len(order) - 1)
+    free = free[places] + 1e-9 * (1.0 + np.trace(square[0])) * np.eye(free.shape[-1])
+    size = np.linalg.solve(free, right[places][..., None])[..., 0]
+    gain = np.einsum("nj,nj->n", size, right[places])
+    best = int(np.argmax(gain))
+    u = np.sqrt(np.maximum(np.diag(np.linalg.inv(free[best])), 0.0))
+    return Break(order[places[best] :], float(gain[best]), size[best], u, turn)
+
+
+def moved(record: Record, fit: Fit) -> Iterator[Meant]:
+    """The board turned, or slid, between two marks."""
+    board = record.board
+    for turn in (True, False):
+        meant = _put_back(record, board, fit, turn)
+        if meant is not None:
+            yield meant
+
+
+def _put_back(record: Record, board: Board, fit: Fit, turn: bool) -> Meant | None:
+    mended, total, found = board, np.zeros(1 if turn else 2), None
+    for _ in range(4):
+        both = breaks(mended, fit)
+        if both is None:
+            return found
+        each = both[0] if turn else both[1]
+        if found is None and each.gain < (CLEAR_TURN if turn else CLEAR_SHIFT) / 2:
+            return None
+        if found is None:
+            later, u = each.later, each.u
+        else:
+            each = _again(mended, fit, later, turn)
+        total = total + each.size
+        mended = _without(board, later, total)
+        fit = adjust(mended, near=fit)
+        found = _meant(record, board, mended, fit, later, total, u)
+        if np.all(np.abs(each.size) < 0.1 * u):
+            break
+    return found
+
+
+def _again(board: Board, fit: Fit, later: Numbers, turn: bool) -> Break:
+    """What is still left of a break at a place already found."""
+    told, design, whiten, normal, pulls = linearised(board, fit)
+    step = np.linalg.solve(normal, np.einsum("nik,ni->k", design, told) + pulls)
+    left = told - design @ step
+    column = whiten @ np.stack([board.y_mm, -board.x_mm], axis=-1)[..., None] if turn else whiten
+    chosen = np.zeros(board.count, dtype=bool)
+    chosen[later] = True
+    column = np.where(chosen[:, None, None], np.nan_to_num(column), 0.0)
+    right = np.einsum("nij,ni->j", column, np.nan_to_num(left))
+    shared = np.einsum("nij,nik->jk", column, np.nan_to_num(design))
+    free = np.einsum("nij,nik->jk", column, column) - shared @ np.linalg.solve(normal, shared.T)
+    free += 1e-9 * np.eye(len(free))
+    size = np.linalg.solve(free, right)
+    return Break(later, float(size @ right), size, np.zeros(len(size)), turn)
+
+
+def _without(board: Board, later: Numbers, size: Array) -> Board:
+    """The board with its later marks put back."""
+    x, y = board.x_mm.copy(), board.y_mm.copy()
+    if size.size == 2:
+        x[later], y[later] = x[later] - size[0], y[later] - size[1]
+    else:
+        cosine, sine = np.cos(size[0]), np.sin(size[0])
+        x[later], y[later] = (
+            board.x_mm[later] * cosine - board.y_mm[later] * sine,
+            board.y_mm[later] * cosine + board.x_mm[later] * sine,
+        )
+    return replace(board, x_mm=x, y_mm=y)
+
+
+def _meant(
+    record: Record, board: Board, mended: Board, fit: Fit, later: Numbers, size: Array, u: Array
+) -> Meant:
+    earlier = int(np.setdiff1d(_order(board), later, assume_unique=True)[-1])
+    between = f"between mark {record.label(earlier)} and mark {record.label(int(later[0]))}"
+    if size.size == 2:
+        words = f"the board slid, or the rod was pushed, by {np.hypot(*size):.1f} mm {between}"
+        open_rad, wide = 0.0, _SHIFT_MM
+    else:
+        words = f"the board was turned by {abs(np.degrees(size[0])):.1f}° {between}"
+        open_rad, wide = float(abs(size[0])), float(_TURN_RAD)
+    # A freedom found among so many places, and how closely the marks fix it.
+    freedom = 2.0 * float(np.sum(np.log(wide / np.maximum(u, 1e-6))))
+    freedom += float(np.sum((size / wide) ** 2))
+    price = _PRICE + freedom + 2.0 * np.log(max(1, board.count - 3))
+    return Meant(words, mended, price=price, open_rad=open_rad, fit=fit, kind="moved")

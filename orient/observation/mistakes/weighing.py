@@ -1,0 +1,224 @@
+"""A board that contradicts its record, read in every way that it may have been meant.
+
+Each statement is set free, alone and then together; each slip of the catalogue is put right;
+each place of a break is tried; and all are weighed on one scale before anything is blamed.
+What is adopted is the likeliest reading of the marks as they stand. A slip is never adopted:
+a person puts the table right. Until then the uncertainty covers every reading that is alive.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from dataclasses import dataclass, replace
+from itertools import combinations
+
+import numpy as np
+
+from orient.observation.adjustment import AZIMUTH, Fit, adjust
+from orient.observation.board import Board
+from orient.observation.mistakes.catalogue import Explanation, explanation_of, possible
+from orient.observation.mistakes.evidence import (
+    ALIVE_MARK,
+    Weighed,
+    alive,
+    covering_u_rad,
+    sense_cost,
+    weighed,
+)
+from orient.observation.mistakes.moved import CLEAR_SHIFT, CLEAR_TURN, breaks, moved
+from orient.observation.mistakes.record import FEWEST_MARKS, Meant, Record
+from orient.observation.mistakes.search import slips
+from orient.observation.mistakes.statements import (
+    Statement,
+    freed,
+    from_elsewhere,
+    statements,
+    without_marks,
+)
+
+#: Readings are told of where their evidence is within this of the best.
+ALIKE = 6.0
+#: A line is given only where marks scatter less than this many times what the best reading allows.
+WORST_SPREAD = 4.0
+
+_AS_STATED = "as stated"
+# Enough marks to tell readings apart; a board of more is thinned while it is read.
+_ENOUGH = 48
+_BEST_TO_JOIN = 4
+
+
+@dataclass(frozen=True)
+class Verdict:
+    """What is adopted of a board that contradicts its record.
+
+    `fit` is the adjustment adopted, its azimuth as uncertain as the readings alive are
+    apart; `adopted` how it reads the board; `living` all readings alive, likeliest first;
+    `explanation` the mistakes that would explain the marks, where any does clearly better
+    than the record as it stands. `unexplained` tells that no reading fits the marks.
+    """
+
+    fit: Fit
+    adopted: Meant
+    living: tuple[Weighed, ...]
+    explanation: Explanation | None
+    unexplained: bool
+    own_u_rad: float = 0.0
+
+
+def contradicts(board: Board, fit: Fit) -> bool:
+    """Whether the marks contradict anything that was stated of the board.
+
+    A board without a mistake does so about once in a hundred. Of few marks one may be wrong
+    unseen: then the others are tried without each.
+    """
+    rejected = int(np.count_nonzero(~fit.kept))
+    few = rejected > (0 if board.count <= 8 else max(1, board.count // 12))
+    if few or fit.pulled or fit.spread > 1.0 or not (fit.converged and fit.bears):
+        return True
+    if sense_cost(board, fit) > 5.0:
+        return True
+    both = breaks(board, fit)
+    if both is not None and (both[0].gain > CLEAR_TURN or both[1].gain > CLEAR_SHIFT):
+        return True
+    span = _span_mm(board)
+    limit = weighed(_stated(board, fit), fit, span).evidence + ALIVE_MARK
+    return any(
+        weighed(each, each.fit or fit, span).evidence < limit for each in without_marks(board, fit)
+    )
+
+
+def weigh(record: Record, stated: Fit) -> Verdict:
+    """Weigh every reading of a board that contradicts its record.
+
+    Args:
+        record: of the board.
+        stated: its adjustment as stated.
+    """
+    whole = record.board
+    if whole.count > _ENOUGH:
+        chosen = np.unique(np.linspace(0, whole.count - 1, _ENOUGH).astype(int))
+        record = replace(
+            record,
+            board=whole.of(chosen),
+            labels=tuple(record.label(number) for number in chosen),
+            chosen=chosen,
+        )
+        stated = adjust(record.board)
+    board, span = record.board, _span_mm(record.board)
+    as_stated = [_stated(board, fit) for fit in (stated, *stated.rivals)]
+    own = [weighed(meant, meant.fit or stated, span) for meant in as_stated]
+    near = [replace(stated, rivals=())]
+    own += _weighed(_of_statements(board, near), span)
+    own += _weighed(from_elsewhere(board, stated), span)
+    own += _weighed(without_marks(board, stated), span)
+    others = _weighed(moved(record, stated), span)
+    others += _weighed((each for each in slips(record) if possible(each.board)), span)
+    best = _least(own + others)
+    if best is None or not _sound(best):
+        own += _weighed(_joined(board, own, near), span)
+    return _verdict(whole, record, own, others)
+
+
+def _stated(board: Board, fit: Fit) -> Meant:
+    words = "the marks were written from the last to the first, or the half of the day is wrong"
+    return Meant(words, board, price=0.0, fit=fit, kind=_AS_STATED)
+
+
+def _span_mm(board: Board) -> float:
+    return float(2.0 * max(np.median(board.length_mm), board.height_mm, 1.0))
+
+
+def _weighed(readings: Iterable[Meant], span_mm: float) -> list[Weighed]:
+    return [weighed(each, each.fit or adjust(each.board), span_mm) for each in readings]
+
+
+def _of_statements(board: Board, near: list[Fit]) -> Iterable[Meant]:
+    for statement in statements(board):
+        yield from freed(board, [statement], near)
+
+
+def _joined(board: Board, own: list[Weighed], near: list[Fit]) -> Iterable[Meant]:
+    """The statements that did best, two together; then everything at once."""
+    known = {(each.kind, each.price): each for each in statements(board)}
+    order = sorted(
+        known.values(),
+        key=lambda each: min(
+            (w.evidence for w in own if w.meant.kind == each.kind), default=np.inf
+        ),
+    )
+    single: list[Statement] = []
+    for each in order:
+        if each.by_time and all(each.kind != other.kind for other in single):
+            single.append(each)
+    for pair in combinations(single[:_BEST_TO_JOIN], 2):
+        yield from freed(board, pair, near)
+    everything = [each for each in single if each.kind not in ("marking", "edge", "rounding")]
+    yield from freed(board, everything, near)
+    coarse = [each for each in known.values() if each.kind == "marking"][-1:]
+    yield from freed(board, everything + coarse, near)
+
+
+def _least(readings: list[Weighed]) -> Weighed | None:
+    finite = [each for each in readings if np.isfinite(each.evidence)]
+    return min(finite, key=lambda each: each.evidence) if finite else None
+
+
+def _sound(reading: Weighed) -> bool:
+    fit = reading.fit
+    return fit.converged and fit.spread == 1.0 and not fit.pulled
+
+
+def _verdict(whole: Board, record: Record, own: list[Weighed], others: list[Weighed]) -> Verdict:
+    adopted, best = _least(own), _least(own + others)
+    if adopted is None or best is None:
+        fit = own[0].fit
+        return Verdict(_opened(fit, np.pi), own[0].meant, (), None, True)
+    living = alive([each for each in own + others if np.isfinite(each.evidence)])
+    u_rad = covering_u_rad(adopted, living)
+    unexplained = best.fit.spread > 1.0 or not best.fit.converged
+    if not adopted.meant.by_time:
+        # Times without sense are no explanation: something else may be wrong.
+        u_rad = max(u_rad, own[0].apart_rad(adopted.fit.state.board_azimuth_rad))
+    if best.fit.spread > WORST_SPREAD:
+        u_rad = np.pi
+    stated = min(each.evidence for each in own if each.meant.kind == _AS_STATED)
+    explanation = None
+    alike = [each for each in living if each.evidence <= best.evidence + ALIKE]
+    backwards = best.meant.kind == _AS_STATED and sense_cost(record.board, best.fit) > 5.0
+    torn = u_rad > 1.5 * adopted.fit.azimuth_u_rad
+    if (stated > best.evidence + ALIKE or backwards or torn) and not unexplained:
+        told = [each for each in alike if each.meant.kind != "mark"]
+        if not backwards:
+            told = [each for each in told if each.meant.kind != _AS_STATED]
+        if told and _tells(record.board):
+            explanation = explanation_of(own[0].fit, told)
+    fit, meant = adopted.fit, adopted.meant
+    if record.chosen is not None:
+        fit, meant = _of_all(whole, record.chosen, adopted)
+    return Verdict(
+        _opened(fit, u_rad), meant, tuple(living), explanation, unexplained, fit.azimuth_u_rad
+    )
+
+
+def _tells(board: Board) -> bool:
+    """Whether marks are enough, and far enough apart, to accuse anything: else all would fit."""
+    apart_mm = float(np.hypot(np.ptp(board.x_mm), np.ptp(board.y_mm)))
+    return board.count >= FEWEST_MARKS and apart_mm > board.tolerances.mark_sd_mm
+
+
+def _opened(fit: Fit, u_rad: float) -> Fit:
+    """The fit, its azimuth no better known than that."""
+    covariance = fit.covariance.copy()
+    covariance[AZIMUTH, AZIMUTH] = max(covariance[AZIMUTH, AZIMUTH], u_rad**2)
+    return replace(fit, covariance=covariance)
+
+
+def _of_all(whole: Board, chosen: np.ndarray, adopted: Weighed) -> tuple[Fit, Meant]:
+    """The adopted reading of a thinned board, adjusted to all its marks."""
+    meant = adopted.meant
+    read = replace(whole, tolerances=meant.board.tolerances)
+    order = np.searchsorted(chosen, np.arange(whole.count)).clip(0, len(chosen) - 1)
+    near = replace(adopted.fit, utc_s=adopted.fit.utc_s[order])
+    latitude = "latitude" in meant.sets_aside
+    fit = adjust(read, meant.free_watch, meant.free_height, latitude, meant.by_time, near=near)
+    return fit, replace(meant, board=read, fit=fit)
