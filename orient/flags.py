@@ -97,11 +97,32 @@ class Flag(StrEnum):
         "observation.reduction",
         "reduce report",
     )
+    LEVEL_DOUBTFUL = (
+        "level-doubtful",
+        "The marks disagree with the stated level or foot: level the board again, and find the "
+        "point plumb under the rod's tip again.",
+        "observation.reduction",
+        "reduce report",
+    )
+    BOARD_MOVED = (
+        "board-moved",
+        "The board moved between two marks: draw the reference line again at the end, and fix "
+        "the board better.",
+        "observation.reduction",
+        "reduce report",
+    )
+    SCATTER_LARGE = (
+        "scatter-large",
+        "The marks scatter more than the stated tolerances allow: state them as they are, or "
+        "mark more finely.",
+        "observation.reduction",
+        "reduce report",
+    )
     RECORD_DOUBTFUL = (
         "record-doubtful",
         "Another reading of the record fits its marks far better: see which mistake "
         "would explain them, and put the table right.",
-        "observation.mistakes.campaign",
+        "observation.reduction",
         "reduce report",
     )
     NO_REFERENCE_ANGLE = (

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import os
+from typing import TYPE_CHECKING
 
 import click
 
@@ -19,6 +20,9 @@ from orient.commands.common import (
     say,
     show_flags,
 )
+
+if TYPE_CHECKING:
+    from orient.observation.setups import SetupResult
 
 
 @click.command()
@@ -39,6 +43,8 @@ def reduce(campaign: str, style: str, verbose: bool, alone: bool = False) -> Non
     with progress("Reducing", len(read.setups)) as advance:
         results = reduce_campaign(read, workers=os.cpu_count() or 1, advance=advance, alone=alone)
     rows = [result.row for result in results]
+    if style == "table":
+        _say_explanations(results)
     emit(rows, style, _COLUMNS, title=f"{read.name}: true north from the marks")
     if style != "table":
         return
@@ -53,6 +59,14 @@ def reduce(campaign: str, style: str, verbose: bool, alone: bool = False) -> Non
             console().print(printable(f"{result.row['setup']}, {result.row['site']}:"))
             for remark in result.remarks:
                 console().print(Padding(Text(printable(remark)), (0, 0, 0, 2)))
+
+
+def _say_explanations(results: list[SetupResult]) -> None:
+    """Which mistake would explain a board, before what follows from the record as it stands."""
+    for result in results:
+        explanation = result.reduced and result.reduced.explanation
+        if explanation:
+            say(f"{result.row['setup']}: this would explain its marks: {explanation.short}.")
 
 
 def _shown(row: Row) -> str:

@@ -9,6 +9,7 @@ from functools import partial
 import numpy as np
 from numpy.typing import NDArray
 
+from orient.flags import Flag
 from orient.numbers import sun
 from orient.numbers.tolerances import COVERAGE_95
 from orient.observation import byhand
@@ -170,21 +171,25 @@ def _doubted(reduced: Reduced, verdict: Verdict | None) -> Reduced:
         return reduced
     freed = verdict.adopted.sets_aside
     if verdict.explanation is not None:
-        flags += ["record-doubtful", *_statement_flags(verdict)]
+        flags += [Flag.RECORD_DOUBTFUL, *_statement_flags(verdict)]
         said.append(verdict.explanation.sentence)
     if "watch" in freed or "times" in freed:
         said.append(_watch_remark(board, fit, verdict.adopted))
     if "height" in freed:
         said.append(_height_remark(board, fit))
     if verdict.unexplained or fit.spread > 1.0 or not fit.converged:
-        flags.append("scatter-large")
+        flags.append(Flag.SCATTER_LARGE)
     widened = fit.azimuth_u_rad > 1.5 * verdict.own_u_rad
     if not reduced.determined:
         said.append("Until it is put right no direction is given.")
-        flags.append("record-doubtful")
+        flags.append(Flag.RECORD_DOUBTFUL)
     elif widened:
         said.append("Until it is put right the line is as uncertain as the readings are apart.")
-        flags.append("record-doubtful")
+        flags.append(Flag.RECORD_DOUBTFUL)
+    if verdict.explanation is not None:
+        # What the explanation covers needs no flag of its own.
+        covered = {Flag.FEW_PAIRS, Flag.BLUNDER} - ({Flag.BLUNDER} if not fit.kept.all() else set())
+        flags = [flag for flag in flags if flag not in covered]
     return replace(
         reduced,
         explanation=verdict.explanation,
@@ -203,17 +208,17 @@ def _statement_flags(verdict: Verdict) -> list[str]:
 
 
 _FLAG_OF_STATEMENT = {
-    "watch": "watch-doubtful",
-    "times": "watch-doubtful",
-    "rounding": "watch-doubtful",
-    "height": "height-doubtful",
-    "latitude": "height-doubtful",
-    "level": "level-doubtful",
-    "foot": "level-doubtful",
-    "corner": "level-doubtful",
-    "moved": "board-moved",
-    "marking": "scatter-large",
-    "edge": "scatter-large",
+    "watch": Flag.WATCH_DOUBTFUL,
+    "times": Flag.WATCH_DOUBTFUL,
+    "rounding": Flag.WATCH_DOUBTFUL,
+    "height": Flag.HEIGHT_DOUBTFUL,
+    "latitude": Flag.HEIGHT_DOUBTFUL,
+    "level": Flag.LEVEL_DOUBTFUL,
+    "foot": Flag.LEVEL_DOUBTFUL,
+    "corner": Flag.LEVEL_DOUBTFUL,
+    "moved": Flag.BOARD_MOVED,
+    "marking": Flag.SCATTER_LARGE,
+    "edge": Flag.SCATTER_LARGE,
 }
 
 
@@ -233,7 +238,7 @@ def _told_apart(reduced: Reduced) -> Reduced:
         return reduced
     return replace(
         _widened(reduced, worst / COVERAGE_95),
-        flags=list(dict.fromkeys([*reduced.flags, "record-doubtful"])),
+        flags=list(dict.fromkeys([*reduced.flags, Flag.RECORD_DOUBTFUL])),
         remarks=[
             "A method by hand stands farther from the adjustment than chance allows: until that "
             "is explained the line is as uncertain as they are apart.",
@@ -385,9 +390,9 @@ def _mark_flags(
     if abs(int(np.sum(half[kept]))) == int(kept.sum()):
         flags.append("one-sided")
     elif "pairs" not in methods or methods["pairs"].n < 3:
-        flags.append("few-pairs")
+        flags.append(Flag.FEW_PAIRS)
     if not fit.kept.all():
-        flags.append("blunder")
+        flags.append(Flag.BLUNDER)
     return flags
 
 

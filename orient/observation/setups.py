@@ -127,7 +127,7 @@ def reduce_campaign(
     by_setup = dict(tuple(campaign.marks.groupby("setup", sort=False)))
     nothing = campaign.marks.iloc[:0]
     all_marks = [by_setup.get(name, nothing) for name in setups.index]
-    used = [marks[marks["use"].to_numpy(bool)] for marks in all_marks]
+    used = [_once(marks[marks["use"].to_numpy(bool)]) for marks in all_marks]
     boards = [
         board_from_rows(setup, campaign.sites.loc[setup["site"]], place, marks)
         for (_, setup), (_, place), marks in zip(
@@ -157,6 +157,7 @@ def reduce_campaign(
                 joined,
                 marks,
                 every[~every["use"].to_numpy(bool)],
+                int(every["use"].to_numpy(bool).sum()) - len(marks),
             )
         )
     return _with_compass_findings(campaign, results)
@@ -178,6 +179,16 @@ def _geodetic(site_row: pd.Series, reduced: Reduced) -> tuple[float, float]:
     return 0.0, float(grid.sun_deflection_u_deg(min(float(altitude), 85.0)))
 
 
+def _once(marks: pd.DataFrame) -> pd.DataFrame:
+    """A board's marks, each once: one entered twice is no second witness."""
+    twice = marks.duplicated(["time_s", "x_mm", "y_mm", "ring", "half"])
+    return marks[~twice.to_numpy(bool)]
+
+
+#: What follows from the site's place and is set aside with it.
+_FROM_THE_PLACE = ("reference_grid_bearing_deg", "reference_magnetic_bearing_deg")
+
+
 def _result(
     setup: pd.Series,
     site_row: pd.Series,
@@ -186,6 +197,7 @@ def _result(
     joined: Joined,
     marks: pd.DataFrame,
     left_out: pd.DataFrame,
+    twice: int,
 ) -> SetupResult:
     reduced = joined.reduced or alone
     row: dict[str, Any] = dict.fromkeys(KEYS)
@@ -219,6 +231,13 @@ def _result(
                 f"For the deflection of the vertical {signed(laplace * 3600)}″ (Laplace) was taken "
                 "off the astronomic azimuth: the azimuths here are geodetic."
             )
+        if reduced.explanation is not None and reduced.explanation.of_place:
+            row |= dict.fromkeys(_FROM_THE_PLACE)
+            remarks.append(
+                "The site's place is in doubt: its grid and compass bearings are left out until it "
+                "is put right, and its declination and convergence are those of the place as "
+                "written."
+            )
         remarks += compare_with_model(setup, row)
         remarks += _by_coordinates(setup, place, row)
         if reduced.determined and reduced.watch_error_s is not None:
@@ -226,6 +245,10 @@ def _result(
             row["noon_watch"] = str(clock.local_iso(noon_watch_s, site_row["timezone"]))[11:19]
     if setup["reference_name"] and not np.isfinite(setup["reference_angle_deg"]):
         row["flags"] = [*row["flags"], Flag.NO_REFERENCE_ANGLE]
+    if twice:
+        remarks.append(
+            f"{twice} mark{'s' * (twice > 1)} entered twice, the same time and place: counted once."
+        )
     if len(left_out):
         names = ", ".join(left_out["mark"].astype(str))
         remarks.append(f"Left out as the table asks (use = no): mark {names}.")

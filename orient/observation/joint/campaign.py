@@ -24,7 +24,16 @@ from orient.observation.reduction import Reduced
 from orient.tables.campaign import Campaign
 
 #: What keeps a set-up out: its own record is in doubt.
-_DOUBTFUL = frozenset({Flag.WATCH_DOUBTFUL, Flag.HEIGHT_DOUBTFUL, Flag.RECORD_DOUBTFUL})
+_DOUBTFUL = frozenset(
+    {
+        Flag.WATCH_DOUBTFUL,
+        Flag.HEIGHT_DOUBTFUL,
+        Flag.LEVEL_DOUBTFUL,
+        Flag.BOARD_MOVED,
+        Flag.SCATTER_LARGE,
+        Flag.RECORD_DOUBTFUL,
+    }
+)
 #: A figure that was widened by more than this part says that something else may be true.
 _WIDENED = 1.2
 _EARTH_M = 6.371e6

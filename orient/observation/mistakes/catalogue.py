@@ -17,6 +17,7 @@ from orient.observation.adjustment import Fit, nearest_on_track
 from orient.observation.board import Board
 from orient.observation.mistakes.evidence import Weighed
 from orient.observation.mistakes.record import (
+    PLACE,
     Array,
     Record,
     laid_over,
@@ -53,6 +54,16 @@ class Explanation:
     open_rad: tuple[float, ...] = ()
     kinds: tuple[str, ...] = ()
     sets_aside: tuple[tuple[str, ...], ...] = ()
+
+    @property
+    def of_place(self) -> bool:
+        """Whether the likeliest reading puts the site elsewhere: all bearings from it are wrong."""
+        return PLACE in self.kinds
+
+    @property
+    def short(self) -> str:
+        """The mistakes alone, in one line."""
+        return "; or: ".join(self.words)
 
     @property
     def sentence(self) -> str:

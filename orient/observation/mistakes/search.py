@@ -13,6 +13,7 @@ from orient.observation.board import Board
 from orient.observation.mistakes.record import (
     COMMON_SLIP,
     FEWEST_MARKS,
+    PLACE,
     SLIP,
     Array,
     Meant,
@@ -202,7 +203,7 @@ def _other_place(record: Record) -> Iterator[Meant]:
             meant = _elsewhere(board, new_latitude, new_longitude)
         else:
             meant = record.rebuilt(record.date, new_latitude, new_longitude)
-        yield Meant(words, meant, price)
+        yield Meant(words, meant, price, kind=PLACE)
 
 
 def _elsewhere(board: Board, latitude_deg: float, longitude_deg: float) -> Board:
