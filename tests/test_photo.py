@@ -8,7 +8,9 @@ import json
 from pathlib import Path
 
 import numpy as np
+import pandas as pd
 import pdfplumber
+import pvlib
 import pytest
 from click.testing import CliRunner
 
@@ -17,6 +19,7 @@ cv2 = pytest.importorskip("cv2")
 from photographs import Camera, Pencil, photograph  # noqa: E402
 
 from orient.commands.photo import photo  # noqa: E402
+from orient.commands.reduce import reduce  # noqa: E402
 from orient.commands.sheet import sheet  # noqa: E402
 from orient.errors import InputError  # noqa: E402
 
@@ -252,3 +255,59 @@ def test_the_track_sheet_is_not_read(prints, camp, tmp_path):
         photograph((print_rgb / 255.0).astype(np.float32), Camera(megapixels=5), generator).jpeg
     )
     assert "track sheet" in refused(camp, target)
+
+
+def tip_by_another_sun(local, rod_mm):
+    """x, y of the tip on a level board turned true, by pvlib's NREL position."""
+    times = pd.DatetimeIndex([pd.Timestamp(local, tz="America/St_Johns")])
+    sun = pvlib.solarposition.get_solarposition(
+        times, 48.55, -56.85, 270.0, pressure=98000.0, temperature=10.0,
+        method="nrel_numpy", delta_t=69.1,
+    ).iloc[0]  # fmt: skip
+    azimuth = np.radians(sun["azimuth"])
+    reach = rod_mm / np.tan(np.radians(sun["apparent_elevation"]))
+    return np.array([-reach * np.sin(azimuth), -reach * np.cos(azimuth)])
+
+
+def test_a_whole_day_from_sheet_to_line(prints, camp, tmp_path):
+    """Sheet, print, marks of another sun on a board turned by 4°, photograph, save, reduce."""
+    folder, turn = tmp_path / "camp", np.radians(4.0)
+    folder.mkdir()
+    (folder / "sites.csv").write_bytes((camp / "sites.csv").read_bytes())
+    (folder / "setups.csv").write_text(
+        f"setup,site,date,gnomon_height_mm,watch_sd_s,mark_sd_mm\nday,low moor,{DAY},150,5,0.5\n"
+    )
+    options = ["--paper", "A3", "--rod", "150"]
+    print_rgb, page = prints("day", options, campaign=folder)
+    generator = np.random.default_rng(11)
+    pencil, foot, times = Pencil(print_rgb, generator, 0.55), np.array(page["foot_mm"]), []
+    for minute in range(10 * 60, 17 * 60, 25):
+        time = f"{minute // 60:02d}:{minute % 60:02d}:00"
+        x, y = tip_by_another_sun(f"{DAY} {time}", 150.0) + generator.normal(0, 0.3, 2)
+        x, y = x * np.cos(turn) - y * np.sin(turn), x * np.sin(turn) + y * np.cos(turn)
+        at = foot + np.array([x, -y])
+        if not (30 < at[0] < page["width_mm"] - 30 and 30 < at[1] < page["height_mm"] - 66):
+            continue
+        pencil.mark("cross", at)
+        pencil.write(str(len(times) + 1), at + np.array([4.2, -4.0]), 3.0)
+        times.append(time)
+    assert len(times) >= 6
+    path, log = tmp_path / "day.jpg", tmp_path / "times.txt"
+    path.write_bytes(photograph(pencil.on(print_rgb), Camera(), generator).jpeg)
+    log.write_text("\n".join(times[::-1]))
+    before = folder_state(folder)
+    assert "from the tip then" in refused(folder, path, "--save", "--times", log)
+    log.write_text("\n".join(times[1:]))
+    assert f"{len(times) - 1} times for {len(times)} marks" in refused(
+        folder, path, "--save", "--times", log
+    )
+    assert folder_state(folder) == before
+    log.write_text("\n".join(times))
+    assert len(rows_of(folder, path, "--save", "--times", log)) == len(times)
+    assert "marks of set-up day already" in refused(folder, path, "--save")
+    result = CliRunner().invoke(reduce, [str(folder), "--format", "json"])
+    assert result.exit_code == 0, result.output
+    (row,) = json.loads(result.stdout)
+    # +y of the board is turned from true north against the drawn turn.
+    away = (row["board_azimuth_deg"] - 4.0 + 180) % 360 - 180
+    assert abs(away) < 1.96 * row["board_azimuth_u_deg"] < 1.0

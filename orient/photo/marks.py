@@ -24,7 +24,7 @@ _WORD_GAP_MM = 1.5
 #: So far from a mark its number stands.
 _LABEL_MM = 12.0
 #: How well the middle of a mark is found at best, by its kind, mm.
-_PICK_MM = {"cross": 0.035, "dot": 0.035, "tick": 0.07}
+_PICK_MM = {"cross": 0.028, "dot": 0.028, "tick": 0.06}
 
 
 @dataclass(frozen=True)
@@ -37,6 +37,12 @@ class Piece:
     confidence: float
     low_mm: Array
     high_mm: Array
+
+    @property
+    def upright(self) -> bool:
+        """Whether it stands as a figure 1 does; a slanted stroke is none."""
+        width, height = self.high_mm - self.low_mm
+        return bool(width < 0.7 * height)
 
     @property
     def size_mm(self) -> float:
@@ -103,7 +109,7 @@ def _thresholds(flat: Flat) -> tuple[Any, Any]:
 def _piece(flat: Flat, places: Array, dark: Array) -> Piece:
     half = 0.5 / flat.px_mm
     low, high = places.min(axis=0) - half, places.max(axis=0) + half
-    pixel = 0.2 / flat.px_mm
+    pixel = 0.16 / flat.px_mm
 
     def made(kind: str, at: Array, confidence: float) -> Piece:
         u = float(np.hypot(_PICK_MM.get(kind, 1.0), pixel))
@@ -310,7 +316,10 @@ def _spread(writing: list[Piece], rest: list[Piece]) -> list[Piece]:
         near = [
             piece
             for piece in waiting
-            if any(_gap(piece, word) < _reach(piece) for word in words)
+            if (
+                (piece.kind == "dot" or piece.upright)
+                and any(_gap(piece, word) < _reach(piece) for word in words)
+            )
             or (
                 piece.kind == "tick"
                 and any(

@@ -23,7 +23,7 @@ from orient.sheet.geometry import BoardPage, board_pages
 Array = NDArray[np.float64]
 FEWEST_TARGETS = 4
 #: What paper does between its targets, and a printer within its page, mm.
-PAPER_MM = 0.02
+PAPER_MM = 0.015
 _NO_GLARE = "a picture without flash, out of the sun's reflection, exposed less"
 _SHARP = "a sharp one: hold still, more light, tap on the sheet to focus, wipe the lens"
 #: Pencil strokes are 0.3 to 0.6 mm wide: what blurs them by more than this loses them, mm.

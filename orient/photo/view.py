@@ -163,7 +163,7 @@ def _fit(
     free = max(len(miss) - _CAMERA - 6, 8)
     residual = float(np.sqrt(np.sum(miss**2) / free))
     # Corners of one target err together: what is left over counts for its pair of sides.
-    factor = 2.0 * max(1.0, (residual / CORNER_SD_PX) ** 2)
+    factor = 1.4 * max(1.0, (residual / CORNER_SD_PX) ** 2)
     jacobian = np.asarray(best.jac)
     covariance = np.linalg.pinv(jacobian.T @ jacobian) * factor
     view = View(

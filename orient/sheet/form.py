@@ -189,7 +189,7 @@ def _form_steps(flow: _Flow, layout: SheetLayout) -> None:
     )
     flow.step(
         "Sheet flat on the board and taped between its targets, not over them; board firm, in the "
-        "sun all day, its arrow about to north: within 20° the marks fall on the paper."
+        "sun all day, its arrow to north to a few degrees, so that the marks fall on the paper."
     )
     flow.step(
         "Board level. Lay the level across and along; each time turn it end for end: the bubble "
