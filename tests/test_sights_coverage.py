@@ -12,7 +12,7 @@ from test_sights import rows_of, write
 from orient.numbers.angles import wrap_180
 from orient.numbers.tolerances import COVERAGE_95
 
-CIRCLES = 260
+CIRCLES = 150
 
 
 @pytest.mark.slow
@@ -29,7 +29,7 @@ def test_coverage(kind, tmp_path):
             continue  # said to fix nothing
         off = abs(wrap_180(row[f"{key}_deg"] - true))
         held.append(off <= COVERAGE_95 * row[f"{key}_u_deg"])
-    assert len(held) >= 0.98 * CIRCLES
+    assert len(held) >= 0.95 * CIRCLES
     # 93–97 %, give or take what so few circles can tell: two standard deviations.
     chance = 2.0 * np.sqrt(0.95 * 0.05 / CIRCLES)
     assert 0.93 - chance / 2 <= np.mean(held) <= 0.97 + chance / 2, np.mean(held)
