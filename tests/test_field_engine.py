@@ -41,25 +41,32 @@ def both_ways(folder, count, seed, season, workers=1):
 
 
 def compare(pairs):
-    """How many boards are told to contradict themselves, and left out other marks."""
-    count = doubtful = other_marks = 0
+    """Counts of boards: all, contradicting themselves, told so by the package alone, other marks.
+
+    A board that contradicts itself is read by the package in more ways than by the page: there
+    the two lines have to agree within their own 95 % figures.
+    """
+    count = doubtful = untold = other_marks = 0
     for result, out, answer in pairs:
         theirs, ours = result.row, answer["row"]
+        told = any(each["code"] == "record" for each in answer["told"])
         count += 1
-        other_marks += out != answer["leftOut"]
-        if any(each["code"] == "record" for each in answer["told"]):
-            # Two programs may doubt a record for other reasons; the page is never the narrower.
+        if told or result.reduced.contradicted:
             doubtful += 1
-            u = ours["board_azimuth_u_deg"]
-            assert u is None or u > 0.98 * theirs["board_azimuth_u_deg"]
+            untold += not told
+            if None not in (ours["board_azimuth_deg"], theirs["board_azimuth_deg"]):
+                wide = np.hypot(ours["board_azimuth_u_deg"], theirs["board_azimuth_u_deg"])
+                apart = turned(ours["board_azimuth_deg"], theirs["board_azimuth_deg"])
+                assert apart < 1.96 * wide, theirs["setup"]
             continue
+        other_marks += out != answer["leftOut"]
         for key in ("board_azimuth_deg", "reference_azimuth_deg", "reference_magnetic_bearing_deg"):
             assert turned(ours[key], theirs[key]) < 1e-3, (theirs["setup"], key)
         if theirs["latitude_deg"] is not None:
             assert ours["latitude_deg"] == pytest.approx(theirs["latitude_deg"], abs=2e-3)
         for key in ("board_azimuth_u_deg", "reference_azimuth_u_deg"):
             assert ours[key] == pytest.approx(theirs[key], rel=0.02), (theirs["setup"], key)
-    return count, doubtful, other_marks
+    return count, doubtful, untold, other_marks
 
 
 def turned(one, other):
@@ -69,22 +76,23 @@ def turned(one, other):
 
 
 def test_boards_of_every_watch_and_latitude(tmp_path):
-    count, doubtful, other_marks = compare(both_ways(tmp_path, 36, 7, SEASONS[0]))
+    count, doubtful, _, other_marks = compare(both_ways(tmp_path, 36, 7, SEASONS[0]))
     assert count == 36
-    assert doubtful <= 3
+    assert doubtful <= 7
     assert other_marks == 0
 
 
 @pytest.mark.slow
 def test_a_thousand_boards_of_every_watch_and_latitude(tmp_path):
-    totals = np.zeros(3, dtype=int)
+    totals = np.zeros(4, dtype=int)
     for seed, season in enumerate(SEASONS):
         totals += compare(both_ways(tmp_path / season, 250, 100 + seed, season, workers=2))
-    count, doubtful, other_marks = totals
-    print(f"{count} boards, {doubtful} told to contradict themselves, {other_marks} other marks")
+    count, doubtful, untold, other_marks = totals
+    print(f"{count} boards, {doubtful} contradict themselves, {untold} told by the package alone")
     assert count == 1000
-    assert doubtful <= 30
-    assert other_marks <= 10
+    assert doubtful <= 200
+    assert untold <= 50
+    assert other_marks <= 0.01 * (count - doubtful)
 
 
 def test_the_row_has_the_keys_of_reduce(tmp_path):

@@ -1,4 +1,4 @@
-/* Built by web/build.mjs; sources: engine/adjustment.js engine/board.js engine/chisquare.js engine/line.js engine/lookout.js engine/matrix.js engine/reading.js engine/reduce.js engine/rows.js engine/shadow.js engine/starts.js field.js field/dom.js field/drawing.js field/log.js field/marking.js field/north.js field/send.js field/sensor.js field/setup.js field/store.js field/tables.js field/tilt.js field/timesignal.js field/tools.js shared/civil.js shared/panel.js shared/sun.js; 5b73a090b5db6b5af5adeffbe8a6a5545132e0882ef1068dd88fd16052f84078 */
+/* Built by web/build.mjs; sources: engine/adjustment.js engine/board.js engine/chisquare.js engine/line.js engine/lookout.js engine/matrix.js engine/reading.js engine/reduce.js engine/rows.js engine/shadow.js engine/starts.js field.js field/dom.js field/drawing.js field/log.js field/marking.js field/north.js field/send.js field/sensor.js field/setup.js field/store.js field/tables.js field/tilt.js field/timesignal.js field/tools.js shared/civil.js shared/panel.js shared/sun.js; bf882c7e2785c0bf1ac9dea946f29aad197f5a09167eb06a5c0d6235056e81f8 */
 (() => {
   // shared/civil.js
   function offset(site, utc) {
@@ -888,6 +888,8 @@
   var CLEAR_GAIN = 30;
   var ALIKE = 12;
   var FEWEST_MARKS = 4;
+  var FEW_MARKS = 8;
+  var WORST_SPREAD = 4;
   var COVERAGE_95 = 1.959964;
   var DEGREE2 = Math.PI / 180;
   function lookout(board, { fit, reading, tried }, line) {
@@ -907,8 +909,14 @@
         stated2 = widened2(stated2, Math.max(...found.map(({ fit: other, open }) => Math.min(Math.PI, Math.abs(apartOf(stated2, other)) + open))));
       } else if (!settled(board, fit)) {
         told.unshift({ code: "record", text: "The marks contradict what was stated of the board, and no single mistake explains it. The line is as uncertain as the readings lie apart." });
-        stated2 = widened2(stated2, Math.max(...tried.map((other) => Math.abs(apartOf(stated2, other.fit)))));
+        const readings = [...tried, ...moved(board)];
+        const apart = readings.map(({ fit: other, open = 0 }) => Math.abs(apartOf(stated2, other)) + open);
+        stated2 = widened2(stated2, fit.spread > WORST_SPREAD ? Math.PI : Math.min(Math.PI, Math.max(...apart)));
       }
+    }
+    if (board.count <= FEW_MARKS && fit.kept.includes(false) && stated2 === fit) {
+      told.unshift({ code: "record", text: "With so few marks, one of which does not fit, another may be wrong unseen: the line is as uncertain as it would be without any one of them. More marks settle it." });
+      stated2 = withVariance(stated2, Math.max(...withoutEach(board).map((other) => apartOf(fit, other) ** 2)));
     }
     const closing = closingSight(line);
     if (closing) {
@@ -930,6 +938,7 @@
       text: `The closing sight lies ${Math.abs(apart).toFixed(1)}° from the first, more than the ± ${allowed.toFixed(1)}° that drawing both allows: the board has moved since then, or one of them is wrong.`
     };
   }
+  var withoutEach = (board) => board.marks.map((_, left) => adjust(board.of(board.marks.map((__, n) => n !== left))));
   function marksLeftOut(board, fit) {
     return board.marks.map((mark, n) => ({ mark, n })).filter(({ n }) => !fit.kept[n]).map(({ mark, n }) => {
       const off = Math.hypot(...fit.residuals[n]);

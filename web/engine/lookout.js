@@ -14,6 +14,9 @@ const FREED = 30;
 const CLEAR_GAIN = 30;
 const ALIKE = 12;
 const FEWEST_MARKS = 4;
+const FEW_MARKS = 8;
+// Marks that scatter more than this many times what was stated fix no line.
+const WORST_SPREAD = 4;
 const COVERAGE_95 = 1.959964;
 const DEGREE = Math.PI / 180;
 
@@ -38,8 +41,16 @@ export function lookout(board, { fit, reading, tried }, line) {
     } else if (!settled(board, fit)) {
       told.unshift({ code: "record", text: "The marks contradict what was stated of the board, and "
         + "no single mistake explains it. The line is as uncertain as the readings lie apart." });
-      stated = widened(stated, Math.max(...tried.map((other) => Math.abs(apartOf(stated, other.fit)))));
+      const readings = [...tried, ...moved(board)];
+      const apart = readings.map(({ fit: other, open = 0 }) => Math.abs(apartOf(stated, other)) + open);
+      stated = widened(stated, fit.spread > WORST_SPREAD ? Math.PI : Math.min(Math.PI, Math.max(...apart)));
     }
+  }
+  if (board.count <= FEW_MARKS && fit.kept.includes(false) && stated === fit) {
+    // Of few marks one may be wrong unseen: the line is as wide as without any one of them.
+    told.unshift({ code: "record", text: "With so few marks, one of which does not fit, another may be wrong "
+      + "unseen: the line is as uncertain as it would be without any one of them. More marks settle it." });
+    stated = withVariance(stated, Math.max(...withoutEach(board).map((other) => apartOf(fit, other) ** 2)));
   }
   const closing = closingSight(line);
   if (closing) {
@@ -65,6 +76,8 @@ export function closingSight(line) {
       + `± ${allowed.toFixed(1)}° that drawing both allows: the board has moved since then, or one of them is wrong.`,
   };
 }
+
+const withoutEach = (board) => board.marks.map((_, left) => adjust(board.of(board.marks.map((__, n) => n !== left))));
 
 // One mark at a time ---------------------------------------------------------------------
 
