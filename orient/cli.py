@@ -36,6 +36,9 @@ COMMANDS: dict[str, tuple[str, str]] = {
     "sights": ("orient.commands.sights", "Directions read against the sky to true azimuths."),
     "class": ("orient.commands.classes", "A class prepared, and afterwards compared."),
     "simulate": ("orient.commands.simulate", "Boards to practise on, for a day without sun."),
+    "correct": ("orient.commands.correct", "A notebook of compass bearings to true or grid."),
+    "region": ("orient.commands.region", "The declination over an area, as a map."),
+    "card": ("orient.commands.card", "Cards for the compass: what to add, and until when."),
     "report": ("orient.commands.report", "All of it on one page, with tables beside it."),
 }
 

@@ -11,8 +11,9 @@ HEAD = """# The tables of a campaign
 
 A campaign is one folder of plain tables that any spreadsheet opens: UTF-8, comma or semicolon,
 decimal point (a decimal comma where the semicolon divides). An .xlsx is read too, and sites may
-come as `sites.geojson` or as `sites.gpkg` with a layer `sites`. Columns may stand in any order;
-those that are not listed here are passed over. `orient new FOLDER` writes the empty tables.
+come as `sites.geojson`, as `sites.gpkg` with a layer `sites`, or from a GPS as the waypoints of
+`sites.gpx` or the placemarks of `sites.kml`, the name being the site. Columns may stand in any
+order; those that are not listed here are passed over. `orient new FOLDER` writes the empty tables.
 
 Azimuths are degrees clockwise from true north. The board's frame has its origin at the foot, the
 point plumb under the rod's tip, +x to the right and +y up the sheet; a board direction counts

@@ -203,11 +203,15 @@ def test_no_command_writes_input(campaign, tmp_path, monkeypatch):
         "sheet": ["--site", "Ridge", "--date", "2026-04-12", "-o", "s.pdf"],
         "simulate": ["--site", "Ridge", "--date", "2026-04-12", "-o", "practice"],
         "report": ["-o", "page"],
+        "card": ["--date", "2026-04-12", "-o", "cards.pdf"],
         "field": ["--from", "2026-04-12", "-o", "field.html"],
         "night": ["--from", "2026-04-12"],
     }  # fmt: skip
     # The others take no campaign, or are asked to add to one, or ask for another table.
-    own = {"class", "skyline", "demo", "new", "declination", "mark", "take", "sights", "photo"}
+    own = {
+        *("class", "skyline", "demo", "new", "declination", "mark", "take", "sights", "photo"),
+        *("correct", "region"),
+    }
     assert set(runs) == set(cli.COMMANDS) - own
     for command, options in runs.items():
         ending = run([command, str(campaign), *options], seconds=60.0)

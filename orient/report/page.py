@@ -27,6 +27,7 @@ from orient.planning import rows as plan_rows
 from orient.planning.hours import Limits, plan_chunk
 from orient.planning.rig import Rig
 from orient.report.board_drawing import board_drawing
+from orient.report.compass_part import compass_part
 from orient.report.norths import norths_diagram
 from orient.report.plots import (
     SunDay,
@@ -126,6 +127,7 @@ def _page(
         answers=_answers(results),
         flagged=_flagged(setups, sites, circles),
         map=_map(campaign, results, number_of_site),
+        compass=compass_part(campaign, results),
         setups=setups,
         circles=circles,
         sites=sites,

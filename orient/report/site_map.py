@@ -12,6 +12,7 @@ from markupsafe import Markup
 from numpy.typing import NDArray
 
 from orient.numbers.angles import wrap_180
+from orient.numbers.coastline import SOURCE, shores
 from orient.report.drawing import (
     Drawing,
     Frame,
@@ -188,6 +189,7 @@ def _world(
         (float(low[1]), float(high[1])),
     )
     drawing = Drawing(_label(sites, lines), _WIDTH, frame.bottom + 32.0)
+    _draw_shores(drawing, frame, middle[1])
     meridians = [
         (float(wrap_180(value - middle[1])), value)
         for value in np.arange(-360.0, 541.0, _step(frame.x_range)).tolist()
@@ -216,9 +218,18 @@ def _world(
     return SiteMap(
         drawing.markup(),
         "Chart in degrees. Arrows show the true azimuth of each reference line, true north up; "
-        "their length means nothing.",
+        f"their length means nothing. {SOURCE}.",
         len(sites) > CROWDED,
     )
+
+
+def _draw_shores(drawing: Drawing, frame: Frame, middle_deg: float) -> None:
+    """Coastlines under the chart, in degrees from its middle longitude."""
+    (west, east), (south, north) = frame.x_range, frame.y_range
+    for points, _ in shores(west + middle_deg, south, east + middle_deg, north):
+        moved = points - np.array([middle_deg, 0.0])
+        for run in frame.runs([(x, y) for x, y in moved.tolist()]):
+            drawing.path(run, "shore")
 
 
 def _step(x_range: tuple[float, float]) -> float:

@@ -50,7 +50,7 @@ from orient.text import clock_text, closest
 
 #: The kinds of file each table may come in; the first is the one that is written.
 ENDINGS: dict[str, tuple[str, ...]] = {
-    "sites": (".csv", ".xlsx", ".geojson", ".gpkg"),
+    "sites": (".csv", ".xlsx", ".geojson", ".gpkg", ".gpx", ".kml"),
     "setups": (".csv", ".xlsx"),
     "marks": (".csv", ".xlsx"),
     "readings": (".csv", ".xlsx"),
@@ -130,8 +130,9 @@ def read_campaign(
     """Read and check the tables of a campaign's folder.
 
     Args:
-        folder: holds `sites` (.csv, .xlsx, .geojson or .gpkg with a layer `sites`), `setups`
-            and `marks` (.csv or .xlsx), and may hold `readings`, `watches` and `sights` (the same).
+        folder: holds `sites` (.csv, .xlsx, .geojson, .gpkg with a layer `sites`, .gpx with
+            waypoints or .kml with placemarks), `setups` and `marks` (.csv or .xlsx), and may
+            hold `readings`, `watches` and `sights` (the same).
         tables: which of the three are wanted; the others are not looked at. Those that a
             campaign may lack are read with `setups`.
         instead: bytes of a table that are read as if its CSV file held them.
@@ -230,7 +231,7 @@ def _one_of(names: Sequence[str]) -> str:
 def _read_one(table: Table, path: Path | None, faults: Faults, data: bytes | None = None) -> _Read:
     cells = None
     if path is not None:
-        is_layer = path.suffix.lower() in (".geojson", ".gpkg")
+        is_layer = path.suffix.lower() in _LAYERS
         cells = _layer_cells(path, faults) if is_layer else read_cells(path, faults, data)
     if cells is None:
         absent = Cells(table.name, 1, {name: [] for name in table.names}, [])
@@ -256,6 +257,8 @@ def _layer_cells(path: Path, faults: Faults) -> Cells | None:
         str(name).strip().lower(): [cell_text(value).strip() for value in attributes[name].tolist()]
         for name in attributes
     }
+    if path.suffix.lower() in (".gpx", ".kml"):
+        columns = _marked_places(columns)
     # The geometry is the place; columns that tell it a second time may only round it.
     for name in ("easting_m", "northing_m", "crs"):
         columns.pop(name, None)
@@ -268,22 +271,37 @@ def _layer_cells(path: Path, faults: Faults) -> Cells | None:
     return Cells(path.name, 1, columns, rows)
 
 
+#: Of each kind of layer: how its file begins, the layer in it, and what it is.
+_LAYERS: dict[str, tuple[bytes, str | None, str]] = {
+    ".gpkg": (b"SQLite format 3\0", "sites", "a GeoPackage with a layer `sites`"),
+    ".geojson": (b"{", None, "a GeoJSON feature collection"),
+    ".gpx": (b"<", "waypoints", "a GPX file with waypoints"),
+    ".kml": (b"<", None, "a KML file with placemarks"),
+}
+
+
+def _marked_places(columns: dict[str, list[str]]) -> dict[str, list[str]]:
+    """What a waypoint or placemark says that the table of sites has; its name is the site's."""
+    renamed = {{"name": "site", "ele": "elevation_m"}.get(name, name): texts
+               for name, texts in columns.items()}  # fmt: skip
+    return {name: texts for name, texts in renamed.items() if name in SITES.names}
+
+
 def _layer(path: Path, faults: Faults) -> Any:
     """The layer of sites as a GeoDataFrame in WGS 84, or None."""
     import geopandas
 
-    packaged = path.suffix.lower() == ".gpkg"
-    wanted = "a GeoPackage with a layer `sites`" if packaged else "a GeoJSON feature collection"
+    begins, name, wanted = _LAYERS[path.suffix.lower()]
     try:
         with path.open("rb") as stream:
             start = stream.read(1024).lstrip(b"\xef\xbb\xbf \t\r\n")
         # The reading library goes by content, and some of its formats call for other files.
-        if not start.startswith(b"SQLite format 3\0" if packaged else b"{"):
+        if not start.startswith(begins):
             _whole(faults, path.name, "another kind of file", wanted)
             return None
         with warnings.catch_warnings():
             warnings.simplefilter("ignore")
-            layer = geopandas.read_file(path.resolve(), **({"layer": "sites"} if packaged else {}))
+            layer = geopandas.read_file(path.resolve(), **({"layer": name} if name else {}))
         if not isinstance(layer, geopandas.GeoDataFrame):
             _whole(faults, path.name, "no geometry", "a point a site")
             return None

@@ -1,0 +1,152 @@
+"""Notebooks read and written: CSV, workbooks, layers of points."""
+
+from __future__ import annotations
+
+import csv
+import io
+import tempfile
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any
+
+import pandas as pd
+
+from orient.notebook.correct import Corrected
+from orient.tables.cells import Cells, Faults, cell_text, check_plain_file, csv_text, read_cells
+
+LAYERS = (".gpkg", ".geojson")
+ENDINGS = (".csv", ".xlsx", *LAYERS)
+LAYER = "bearings"
+
+
+@dataclass(frozen=True)
+class Notebook:
+    """A notebook as read: `cells` for reading, `table` with every column as it stood.
+
+    `table` is a GeoDataFrame where the notebook is a layer of points.
+    """
+
+    cells: Cells
+    table: Any
+
+
+def read_notebook(path: Path, faults: Faults) -> Notebook | None:
+    """Read a notebook; what is wrong with its file goes to `faults`."""
+    if path.suffix.lower() in LAYERS:
+        return _read_layer(path, faults)
+    cells = read_cells(path, faults)
+    if cells is None:
+        return None
+    if not cells.rows:
+        faults.add(path.name, None, None, "no row", "at least one under the column names")
+        return None
+    titles = _titles(path, cells)
+    table = pd.DataFrame(
+        {titles[name]: texts for name, texts in cells.columns.items()}, dtype=object
+    )
+    return Notebook(cells, table)
+
+
+def _titles(path: Path, cells: Cells) -> dict[str, str]:
+    """The column names as they stand in the file, by what they are read as."""
+    same = {name: name for name in cells.columns}
+    if path.suffix.lower() != ".csv":
+        return same
+    head = path.read_text("utf-8-sig", errors="replace").splitlines()[cells.header_row - 1]
+    for delimiter in ",;\t":
+        written = [" ".join(cell.split()) for cell in next(csv.reader([head], delimiter=delimiter))]
+        if {name.lower() for name in written} >= set(same):
+            return same | {name.lower(): name for name in written if name.lower() in same}
+    return same
+
+
+def _read_layer(path: Path, faults: Faults) -> Notebook | None:
+    import geopandas
+
+    if not check_plain_file(path, faults):
+        return None
+    try:
+        layer = geopandas.read_file(path.resolve())
+        points = layer.to_crs("EPSG:4326").geometry
+    except Exception:
+        # The library meets broken files with errors of every kind.
+        faults.add(path.name, None, None, "a file that cannot be read", "a layer of points")
+        return None
+    rows = list(range(1, len(layer) + 1))
+    for row, kind in zip(rows, points.geom_type, strict=True):
+        if kind != "Point":
+            faults.add(path.name, row, "geometry", str(kind or "none"), "a point")
+    if faults.listed:
+        return None
+    columns = {
+        str(name).strip().lower(): [_text(value) for value in layer[name].tolist()]
+        for name in layer.columns
+        if name != layer.geometry.name
+    }
+    for name in ("easting_m", "northing_m", "crs", "lat", "lon", "latitude", "longitude"):
+        columns.pop(name, None)
+    columns["latitude_deg"] = [cell_text(value) for value in points.y.tolist()]
+    columns["longitude_deg"] = [cell_text(value) for value in points.x.tolist()]
+    return Notebook(Cells(path.name, 1, columns, rows), layer)
+
+
+def _text(value: Any) -> str:
+    # A day that the layer holds as a date is written with a clock at midnight.
+    return cell_text(value).strip().removesuffix(" 00:00:00").removesuffix("T00:00:00")
+
+
+def written_notebook(notebook: Notebook, corrected: Corrected, ending: str) -> str | bytes:
+    """The notebook with its new columns, as the content of a file.
+
+    Args:
+        ending: one of `ENDINGS`. A layer's points are the rows' own places.
+    """
+    table = notebook.table.reset_index(drop=True)
+    added = corrected.columns.rename(columns=_as_titled(table))
+    clash = [name for name in added if name in table]
+    whole = pd.concat([table.drop(columns=clash), added], axis=1)
+    if ending in LAYERS:
+        return _as_layer(whole, corrected, ending)
+    if "geometry" in whole:
+        whole = pd.DataFrame(whole.drop(columns="geometry")).assign(
+            latitude_deg=corrected.latitude_deg, longitude_deg=corrected.longitude_deg
+        )
+    return _workbook(whole) if ending == ".xlsx" else csv_text(whole)
+
+
+def _as_titled(table: Any) -> dict[str, str]:
+    """New columns under the bearings' own titles, capitals and all."""
+    renamed = {}
+    for title in map(str, table.columns):
+        for ending in ("true_deg", "grid_deg", "u_deg", "applied_deg"):
+            renamed[f"{title.strip().lower()}_{ending}"] = f"{title}_{ending}"
+    return renamed
+
+
+def _workbook(whole: pd.DataFrame) -> bytes:
+    stream = io.BytesIO()
+    _with_numbers(whole).to_excel(stream, index=False, sheet_name=LAYER)
+    return stream.getvalue()
+
+
+def _with_numbers(whole: pd.DataFrame) -> pd.DataFrame:
+    """Columns whose every text is a number as numbers, blanks left blank."""
+    out = whole.copy()
+    for name in out.select_dtypes(["object", "string"]):
+        number = pd.to_numeric(out[name].replace("", None), errors="coerce")
+        if number.notna().sum() == (out[name].astype(str) != "").sum():
+            out[name] = number
+    return out
+
+
+def _as_layer(whole: Any, corrected: Corrected, ending: str) -> str | bytes:
+    import geopandas
+
+    points = geopandas.points_from_xy(corrected.longitude_deg, corrected.latitude_deg)
+    attributes = _with_numbers(pd.DataFrame(whole.drop(columns="geometry", errors="ignore")))
+    frame = geopandas.GeoDataFrame(attributes, geometry=points, crs="EPSG:4326")
+    with tempfile.TemporaryDirectory() as folder:
+        path = Path(folder) / f"{LAYER}{ending}"
+        driver = "GPKG" if ending == ".gpkg" else "GeoJSON"
+        frame.to_file(path, driver=driver, engine="pyogrio", layer=LAYER)
+        return path.read_bytes()

@@ -1,0 +1,1 @@
+"""The declination and its kin over an area: lattice, contour lines, files and a picture."""

@@ -1,0 +1,96 @@
+"""`orient card`: read back from the PDF, its figures against libraries of other people."""
+
+import datetime as dt
+import re
+
+import pdfplumber
+import pytest
+from click.testing import CliRunner
+from pygeomag import GeoMag
+from pyproj import Proj
+
+from orient import cli
+from orient.commands.card import card
+from orient.errors import InputError
+from orient.flags import CAUTIONS
+from orient.sheet.card import HEIGHT_MM, WIDTH_MM, valid_until
+
+
+@pytest.fixture(scope="module")
+def folder(tmp_path_factory):
+    path = tmp_path_factory.mktemp("cards")
+    rows = "".join(f"hut-{i},{44 + i / 10},{103.1 + i / 7:.4f},EPSG:32648\n" for i in range(10))
+    (path / "sites.csv").write_text("site,latitude_deg,longitude_deg,grid\n" + rows)
+    return path
+
+
+@pytest.fixture(scope="module")
+def document(folder):
+    path = folder / "made" / "cards.pdf"
+    ran = CliRunner().invoke(card, [str(folder), "--date", "2026-06-01", "-o", str(path)])
+    assert ran.exit_code == 0, (ran.output, ran.exception)
+    with pdfplumber.open(path) as pdf:
+        yield pdf
+
+
+def test_a_card_says_what_to_add(document):
+    """Source: pygeomag's WMM2025, and pyproj's convergence."""
+    box = document.pages[0]
+    mm = 72 / 25.4
+    text = box.crop((0, 0, box.width / 2, 100 * mm)).extract_text()
+    declination = GeoMag().calculate(44.0, 103.1, 0.0, 2026 + 151 / 365).d
+    to_grid = declination - Proj("EPSG:32648").get_factors(103.1, 44.0).meridian_convergence
+    west = f"{abs(declination):.1f}° W"
+    assert f"Declination {west}" in text
+    assert f"True bearing = needle − {abs(declination):.1f}°" in text
+    assert f"Grid bearing = needle − {abs(to_grid):.1f}°" in text
+    assert f"Needle 100° is true {100 + declination:.1f}°, grid {100 + to_grid:.1f}°." in text
+    assert re.search(r"2026-06-01, valid until 20[23]\d-\d\d-\d\d \(WMM2025\)", text)
+
+
+def test_several_a_page_at_true_scale_with_the_cautions(document):
+    assert len(document.pages) == 2
+    words = [page.extract_text() for page in document.pages]
+    assert sum(text.count("True bearing") for text in words) == 10
+    for text in words:
+        assert "…" not in text
+        assert CAUTIONS[0] in " ".join(text.split())
+    mm = 72 / 25.4
+    sizes = {
+        (round((c["x1"] - c["x0"]) / mm, 1), round((c["bottom"] - c["top"]) / mm, 1))
+        for c in document.pages[0].rects
+    }
+    assert (round(WIDTH_MM, 1), round(HEIGHT_MM, 1)) in sizes
+
+
+def test_no_text_leaves_its_card(document):
+    mm = 72 / 25.4
+    frames = [c for c in document.pages[0].rects if abs((c["x1"] - c["x0"]) / mm - WIDTH_MM) < 0.1]
+    assert len(frames) == 8
+    for frame in frames:
+        across = [
+            word
+            for word in document.pages[0].extract_words()
+            if frame["top"] < word["top"] < frame["bottom"]
+            and word["x0"] < frame["x1"] < word["x1"]
+        ]
+        assert across == []
+
+
+def test_valid_until_it_has_moved_a_quarter_degree_or_the_model_ends():
+    day = dt.date(2026, 6, 1)
+    assert valid_until(day, 0.25) == dt.date(2027, 6, 1)
+    assert valid_until(day, -0.5) == dt.date(2026, 11, 30)
+    assert valid_until(day, 0.01) == dt.date(2029, 12, 31)
+    assert valid_until(day, 0.0) == dt.date(2029, 12, 31)
+
+
+def test_faults(folder):
+    for args, column in ((["--site", "nowhere"], None), (["--paper", "B0"], None)):
+        with pytest.raises(InputError) as stop:
+            cli.orient(["card", str(folder), "-o", str(folder / "n.pdf"), *args],
+                       standalone_mode=False)  # fmt: skip
+        assert stop.value.faults[0].column == column
+    with pytest.raises(InputError):
+        cli.orient(["card", str(folder), "-o", str(folder / "n.svg")], standalone_mode=False)
+    assert not (folder / "n.pdf").exists()
