@@ -1,10 +1,43 @@
 """What all tests share."""
 
 import os
+from pathlib import Path
 
+import pytest
 from hypothesis import settings
 
 # A busy machine is no fault: what takes too long is told by seconds of work, where it matters.
 # In CI the same examples are tried every time; at home new ones.
 settings.register_profile("unhurried", deadline=None, derandomize="CI" in os.environ)
 settings.load_profile("unhurried")
+
+#: Files whose tests drive a browser, run whole campaigns or sweep the whole earth: the quick loop,
+#: `pytest -n auto -m "not slow and not long"`, leaves them out.
+LONG = (
+    "test_browser*",
+    "test_compass*",
+    "test_crew",
+    "test_docs",
+    "test_field*",
+    "test_grid",
+    "test_hostile",
+    "test_joint*",
+    "test_mark_command",
+    "test_mistakes",
+    "test_notebook",
+    "test_pages_of_docs",
+    "test_photo*",
+    "test_pictures",
+    "test_planpage",
+    "test_report",
+    "test_sheet*",
+    "test_setups",
+    "test_sights*",
+)
+
+
+def pytest_collection_modifyitems(items):
+    """Mark the tests of the long files."""
+    for item in items:
+        if any(Path(item.path.stem).match(name) for name in LONG):
+            item.add_marker(pytest.mark.long)

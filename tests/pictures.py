@@ -1,0 +1,119 @@
+"""The pictures of the docs, made from the demo: python tests/pictures.py writes them.
+
+Beside each stands a text, `docs/pictures/NAME.txt`: the words and figures that the picture shows.
+The test makes those again, which every machine can, and compares; the pictures themselves depend
+on a machine's fonts.
+"""
+
+from __future__ import annotations
+
+import re
+import subprocess
+import sys
+import tempfile
+from collections.abc import Callable
+from pathlib import Path
+from typing import NamedTuple
+
+ROOT = Path(__file__).parents[1]
+FOLDER = ROOT / "docs" / "pictures"
+DEMO = ROOT / "sites" / "aldermoor"
+DAY = "2026-06-21"
+#: What a telephone's clock shows while it is drawn.
+AT = f"{DAY}T15:00:00Z"
+
+
+class Picture(NamedTuple):
+    """A page that the program makes, and the part of it that is shown."""
+
+    arguments: list[str]
+    file: str
+    shown: str  # of the page, a selector
+    width: int
+    height: int
+
+
+PICTURES = {
+    "report": Picture(["report", str(DEMO), "-o", "."], "index.html", "#results", 900, 700),
+    "board": Picture(["report", str(DEMO), "-o", "."], "index.html", "#setups figure", 640, 700),
+    "plan": Picture(
+        ["plan", str(DEMO), "--from", DAY, "--to", "2026-06-27", "--page", "plan.html"],
+        "plan.html",
+        "body",
+        760,
+        900,
+    ),
+    "telephone": Picture(
+        ["field", str(DEMO), "--from", DAY, "-o", "field.html"], "field.html", "body", 360, 640
+    ),
+    "sheet": Picture(
+        ["sheet", str(DEMO), "--site", "larkdune", "--date", DAY, "-o", "sheet.pdf"],
+        "sheet.pdf",
+        "",
+        800,
+        0,
+    ),
+}
+
+
+def made(picture: Picture, folder: Path) -> Path:
+    """The page, made by the program as a person would."""
+    code = "from orient.cli import main; main()"
+    command = [sys.executable, "-c", code, *picture.arguments]
+    subprocess.run(command, cwd=folder, check=True, capture_output=True)
+    return folder / picture.file
+
+
+def words(path: Path) -> str:
+    """The headings of a page and the figures of its first table, or a PDF's first page."""
+    if path.suffix == ".pdf":
+        import pdfplumber
+
+        with pdfplumber.open(path) as document:
+            return document.pages[0].extract_text() + "\n"
+    page = path.read_text("utf-8")
+    page = re.sub(r"<(script|style)\b.*?</\1>", "", page, flags=re.S)
+    table = re.search(r"<table.*?</table>", page, re.S)
+    parts = re.findall(r"<h[12][^>]*>.*?</h[12]>", page, re.S)
+    parts += re.findall(r"<tr.*?</tr>", table[0], re.S) if table else []
+    plain = (re.sub(r"<[^>]+>", " ", part) for part in parts)
+    return "\n".join(" ".join(part.split()) for part in plain) + "\n"
+
+
+def draw(name: str, picture: Picture, path: Path) -> None:
+    """The picture of a page as PNG."""
+    if path.suffix == ".pdf":
+        command = ["pdftoppm", "-png", "-r", "80", "-f", "1", "-l", "1", "-singlefile"]
+        subprocess.run([*command, str(path), str(FOLDER / name)], check=True)
+        return
+    from browser import open_page
+
+    with open_page(path, picture.width, height=picture.height, at=AT) as opened:
+        part = opened.page.locator(picture.shown).first
+        part.scroll_into_view_if_needed()
+        box = part.bounding_box()
+        clip = {
+            "x": max(0.0, box["x"] - 8),
+            "y": box["y"],
+            "width": min(box["width"] + 16, picture.width),
+            "height": min(box["height"], picture.height),
+        }
+        whole = {**clip, "y": clip["y"] + opened.page.evaluate("window.scrollY")}
+        opened.page.screenshot(path=FOLDER / f"{name}.png", clip=whole, full_page=True)
+
+
+def each(use: Callable[[str, Picture, Path], None]) -> None:
+    """Make every page and hand it on."""
+    for name, picture in PICTURES.items():
+        with tempfile.TemporaryDirectory() as folder:
+            use(name, picture, made(picture, Path(folder)))
+
+
+def _write(name: str, picture: Picture, path: Path) -> None:
+    (FOLDER / f"{name}.txt").write_text(words(path), "utf-8")
+    draw(name, picture, path)
+
+
+if __name__ == "__main__":
+    FOLDER.mkdir(exist_ok=True)
+    each(_write)

@@ -1,0 +1,26 @@
+"""The pictures of the docs show what the program makes of the demo today."""
+
+import pictures
+import pytest
+
+
+@pytest.mark.parametrize("name", pictures.PICTURES)
+def test_a_picture_shows_what_the_page_says(name, tmp_path):
+    if pictures.PICTURES[name].file.endswith(".pdf"):
+        pytest.importorskip("pdfplumber")
+    page = pictures.made(pictures.PICTURES[name], tmp_path)
+    kept = (pictures.FOLDER / f"{name}.txt").read_text("utf-8")
+    assert pictures.words(page) == kept, "python tests/pictures.py draws the pictures again"
+
+
+@pytest.mark.parametrize("name", pictures.PICTURES)
+def test_a_picture_is_whole_and_in_a_page(name):
+    picture = (pictures.FOLDER / f"{name}.png").read_bytes()
+    assert picture.startswith(b"\x89PNG\r\n\x1a\n")
+    assert picture.endswith(b"IEND\xaeB`\x82")
+    width = int.from_bytes(picture[16:20], "big")
+    height = int.from_bytes(picture[20:24], "big")
+    assert width >= 300
+    assert height >= 300
+    pages = [pictures.ROOT / "README.md", *(pictures.ROOT / "docs").glob("*.md")]
+    assert any(f"pictures/{name}.png" in page.read_text("utf-8") for page in pages)
