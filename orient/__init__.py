@@ -87,7 +87,7 @@ __all__ = [
 PUBLIC = __all__
 
 if not TYPE_CHECKING:
-    # Type checkers know the names above alone: a slip of the pen is an error to them.
+    # Type checkers know the names above alone: a typing mistake is an error to them.
     def __getattr__(name):
         if name in __all__:
             return getattr(import_module("orient.api"), name)

@@ -4,9 +4,10 @@ from __future__ import annotations
 
 import io
 import os
+import re
 import sys
 import warnings
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from importlib import import_module
 from typing import NoReturn
 
@@ -43,6 +44,11 @@ COMMANDS: dict[str, tuple[str, str]] = {
 }
 
 
+#: Options that take a width and a depth, as two numbers or as 650x470.
+SIZE_OPTIONS = ("--board", "--max-board")
+_SIZE = re.compile(r"(\d+(?:\.\d+)?)\s*[x×X* ]\s*(\d+(?:\.\d+)?)")
+
+
 class LazyGroup(click.Group):
     """A group whose commands are imported when they are called."""
 
@@ -62,9 +68,31 @@ class LazyGroup(click.Group):
             ctx.fail(f"No such command {args[0]!r}.{did_you_mean(args[0], COMMANDS)}")
         return super().resolve_command(ctx, args)
 
+    def parse_args(self, ctx: click.Context, args: list[str]) -> list[str]:
+        return super().parse_args(ctx, list(_sizes(args)))
+
     def format_commands(self, ctx: click.Context, formatter: click.HelpFormatter) -> None:
         with formatter.section("Commands"):
             formatter.write_dl([(name, help_line) for name, (_, help_line) in COMMANDS.items()])
+
+
+def _sizes(args: Sequence[str]) -> Iterator[str]:
+    """A board's size as its command takes it, written 650 470 or 650x470 or with a × sign."""
+    left = list(args)
+    together = left[:1] == ["sheet"]
+    while left:
+        option, equals, value = left.pop(0).partition("=")
+        yield option + equals + value if option not in SIZE_OPTIONS else option
+        if option not in SIZE_OPTIONS:
+            continue
+        parts = [value] if equals else left[:2]
+        size = _SIZE.fullmatch(" ".join(parts)) or _SIZE.fullmatch(parts[0] if parts else "")
+        if size is None:
+            yield from [value] if equals else []
+            continue
+        if not equals:
+            del left[: 2 if _SIZE.fullmatch(" ".join(parts)) and len(parts) > 1 else 1]
+        yield from ["x".join(size.groups())] if together else size.groups()
 
 
 @click.group(

@@ -120,7 +120,7 @@ class Flag(StrEnum):
     )
     RECORD_DOUBTFUL = (
         "record-doubtful",
-        "Another reading of the record fits its marks far better: see which mistake "
+        "Another interpretation of the record fits its marks far better: see which mistake "
         "would explain them, and put the table right.",
         "observation.reduction",
         "reduce report",
@@ -222,8 +222,12 @@ FLAGS: dict[str, str] = {flag.value: flag.sentence for flag in Flag}
 CAUTIONS: tuple[str, ...] = (
     "Never look at the sun, least of all through an instrument: watch the shadow only.",
     "Cap the rod's tip, so that nobody is hurt by it.",
-    "Carry water, cover your skin and rest in the shade: hours at a board mean heat and sunburn.",
-    "Keep clear of traffic, and leave open ground when thunder is heard: a rod draws lightning.",
+    "Never sight toward the sun when you choose a reference line; rest your eyes from white paper.",
+    "Carry water, cover your skin and rest in the shade: hours at a board mean heat, sunburn and "
+    "dizziness.",
+    "Keep clear of traffic. At thunder leave open and high ground, leave the rod, and wait half an "
+    "hour: a rod draws lightning.",
+    "In remote places and at night: tell someone where you are, and never go alone.",
     "Boundary, legal and engineering work belongs to licensed practice and local codes; "
     "this is no navigation aid.",
 )

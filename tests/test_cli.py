@@ -250,3 +250,14 @@ def test_output_to_a_place_that_cannot_be(campaign, tmp_path):
         assert said in ending.err
         assert len(ending.err.splitlines()) == 1
     assert sorted(path.name for path in tmp_path.iterdir()) == ["link.svg", "taken"]
+
+
+BOARDS = [["--board", "650x470"], ["--board=650×470"], ["--board", "650", "470"]]
+
+
+@pytest.mark.parametrize("board", BOARDS)
+def test_a_board_is_two_numbers_or_one_size(board):
+    rest = ["--rod", "300"]
+    assert list(cli._sizes(["plan", *board, *rest])) == ["plan", "--board", "650", "470", *rest]
+    assert list(cli._sizes(["sheet", *board, *rest])) == ["sheet", "--board", "650x470", *rest]
+    assert list(cli._sizes(["plan", "--board", "wide"])) == ["plan", "--board", "wide"]

@@ -98,7 +98,7 @@ def test_a_good_mark_is_not_asked_about(campaign):
         ("17:30 45.44 39.46", "Is it in centimetres? In mm it is x 454.4, y 394.6"),
         ("17:30 -454.4 394.6", "Is the sign of x wrong"),
         ("17:30 394.6 454.4", "Are x and y the wrong way round?"),
-        ("17:30 500 394.6", "mm from where the sun and the marks before it let expect it"),
+        ("17:30 500 394.6", "mm from where the sun and the marks before it predict"),
         ("16:45 283.1 347.3", "typed twice"),
         ("17:30 900 870", "the board has room for 802"),
     ],

@@ -402,7 +402,7 @@ MISTAKES = [
             "a comma within a cell needs quotes", text("marks", "p1,", "p1,1,")),
     Mistake("a formula that failed (#REF!)", READING, "in digits with a decimal point",
             one_mark("p1", 2, x_mm=lambda _: "#REF!")),
-    Mistake("the letter O for a nought", READING, "in digits with a decimal point",
+    Mistake("the letter O for a zero", READING, "in digits with a decimal point",
             stated("setups", "p1", gnomon_height_mm="3O0")),
     # Ids
     Mistake("the same set-up id twice", READING, "wanted another id: row 2 has it",
@@ -663,7 +663,7 @@ def explain(board: Board) -> Explanation | None:
 
 def accused(boards: int, seed: int, blunder_rate: float) -> tuple[int, int, int]:
     """How many boards without a mistake contradict their record, and are accused; blunders
-    that a slip of the pen would explain, of a hundred."""
+    that a typing mistake would explain, of a hundred."""
     generator = np.random.default_rng(seed)
     contradicted = explained = blunders = slips = 0
     for number in range(boards):

@@ -1,4 +1,4 @@
-"""Cells of the tables read into values, and every slip of the pen told."""
+"""Cells of the tables read into values, and every typing mistake told."""
 
 import numpy as np
 import pytest

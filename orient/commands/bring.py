@@ -62,8 +62,8 @@ if TYPE_CHECKING:
     metavar="MM MM",
     help="Largest board that can be carried, width and depth.",
 )
-@click.option("--rod", type=POSITIVE, metavar="MM", help="The rod that there is.")
-@click.option("--board", type=POSITIVE, nargs=2, metavar="MM MM", help="The board that there is.")
+@click.option("--rod", type=POSITIVE, metavar="MM", help="The rod you have.")
+@click.option("--board", type=POSITIVE, nargs=2, metavar="MM MM", help="The board you have.")
 @with_options(limit_options[:2])
 @care_options
 @click.option(

@@ -68,7 +68,7 @@ class LocalDate(click.ParamType):
         try:
             found = value if isinstance(value, date) else date.fromisoformat(value.strip())
         except ValueError:
-            self.fail(f"{value!r} is no date written YYYY-MM-DD.", param, ctx)
+            self.fail(f"{value!r} is not a date written YYYY-MM-DD.", param, ctx)
         if not FIRST_DATE <= found <= LAST_DATE:
             self.fail(
                 f"the sun's place is known from {FIRST_DATE} to {LAST_DATE}, found {found}.",

@@ -70,7 +70,7 @@ def _rows(check: CompassCheck) -> list[Row]:
 
 def _tell(check: CompassCheck) -> None:
     out = console()
-    out.print("All in degrees. Off: read less expected, the compass's own error in it.")
+    out.print("All in degrees. Off: read minus expected, the compass's own error in it.")
     if not check.places.empty:
         out.print()
         for heading, columns, frame in (

@@ -96,7 +96,11 @@ travel_options = (
 )
 work_options = (
     click.option(
-        "--day-start", type=Clock(), default="06:00", show_default=True, help="Not out before."
+        "--day-start",
+        type=Clock(),
+        default="06:00",
+        show_default=True,
+        help="The crew sets out at this time or later.",
     ),
     click.option(
         "--day-end", type=Clock(), default="20:00", show_default=True, help="Back or done by."
@@ -240,7 +244,7 @@ def _ways(
         minutes, estimated = by_table(minutes, told, [*sites.index, home])
         if estimated:
             said = "1 way is" if estimated == 1 else f"{estimated} ways are"
-            click.echo(f"{said} not in the table of travel: reckoned from distance.", err=True)
+            click.echo(f"{said} not in the table of travel: estimated from the distance.", err=True)
     return "the start" if home == START else home, timezone, minutes
 
 

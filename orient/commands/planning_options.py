@@ -28,7 +28,7 @@ Command = TypeVar("Command", bound=Callable[..., Any])
 
 
 class Positive(click.ParamType):
-    """A number above nought that some length, angle or time of this work might have."""
+    """A number above 0 that some length, angle or time of this work might have."""
 
     name = "number"
     least = 1e-6

@@ -407,7 +407,7 @@ def to_geographic(
     transformation between the datums with its accuracy.
     Raises: NotAGrid where a CRS is no grid.
     Accuracy: as the transformation states; `grid_figures` gives the coordinates back within
-    0.01 mm on one datum, within 1 cm where the datum changes (both reckon with height 0).
+    0.01 mm on one datum, within 1 cm where the datum changes (both take height 0).
     """
     texts, (easting, northing), shape = _flat(crs, easting_m, northing_m)
     latitude, longitude, accuracy = (np.full(texts.shape, np.nan) for _ in range(3))

@@ -49,7 +49,7 @@ _DECLINATION_U_DEG = 0.26
 _DECLINATION_U_DEG_NT = 5417.0
 # What older epochs add across the needle, nT (1 σ). The order of size that the IGRF's reviews
 # give (*from memory*: Lowes 2000, Earth Planets Space 52; Beggan 2022, Earth Planets Space 74),
-# rounded up, and never below what the table itself betrays: the degrees above 10 that it lacks
+# rounded up, and never below what the table itself shows: the degrees above 10 that it lacks
 # before 2000, and how far its epochs of 1945–1960 stray from one another.
 _OLDER_YEARS = (1900.0, 1945.0, 1965.0, 1980.0, 1999.9, 2000.0)
 _OLDER_NT = (200.0, 120.0, 60.0, 30.0, 20.0, 0.0)

@@ -245,7 +245,7 @@ def _linearise(problem: _Problem, values: Array, utc_s: Array) -> _Linear:
     board, state, timed = problem.board, BoardState(*values), problem.timed
     instants = np.where(timed, board.watch_utc_s - values[WATCH], utc_s)
     tips, partials = board.tips_and_partials(instants, state)
-    # Light that grazes the board throws the tip beyond all linear reckoning.
+    # Light that grazes the board throws the tip beyond what a linear step can follow.
     tips[np.hypot(*tips.T) > board.height_mm / np.tan(np.radians(LOWEST_LIGHT_DEG))] = np.nan
     whole = np.stack([board.x_mm, board.y_mm], axis=-1) - tips
     along = -partials[..., WATCH]

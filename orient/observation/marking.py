@@ -161,7 +161,7 @@ def _oddness(board: Board, time_s: Array, turned: _Turned | None, expected: Arra
         return f"the shadow is {length:.0f} mm long; {at} the sun makes one of {made}"
     apart = float(np.hypot(x - expected[0], y - expected[1]))
     return (
-        f"the tip is {apart:.0f} mm from where the sun and the marks before it let expect it "
+        f"the tip is {apart:.0f} mm from where the sun and the marks before it predict "
         f"{at}: x {expected[0]:.0f}, y {expected[1]:.0f}".replace("-", "−")
     )
 

@@ -100,7 +100,7 @@ def rings(sites: pd.DataFrame, dates: Dates, rig: Rig, limits: Limits) -> pd.Dat
     """The rings to draw at each site, and when the shadow should cross them.
 
     The rings of a site suit the window of its middle date: about 20 minutes of shadow
-    apart, rounded to 5 mm. Crossings are foretold for the first and the last date.
+    apart, rounded to 5 mm. Crossings are given for the first and the last date.
 
     Args:
         sites, dates, rig, limits: as for `compare_rigs`; every ring serves the whole span.

@@ -139,7 +139,7 @@ def span_text(days: NDArray[np.datetime64]) -> str:
 
 
 def setting_text(rig: Rig, limits: Limits) -> str:
-    """The rod, the board and the sun that a plan reckons with."""
+    """The rod, the board and the sun that a plan is for."""
     board = (
         f"shadow up to {rig.reach_mm:g} mm"
         if rig.reach_mm is not None

@@ -581,5 +581,5 @@ def _hours_note(max_altitude_deg: float) -> str:
         f"{within_95(limits.target_deg)}, the sun {limits.min_altitude_deg:g}° to "
         f"{limits.max_altitude_deg:g}° high, with the rod used there ({rig.rod_mm:g} mm where "
         f"none was) on a board of {rig.board_width_mm:g} × {rig.board_depth_mm:g} mm. The plan "
-        "reckons with another rod, board or target."
+        "is for another rod, board or target."
     )

@@ -56,7 +56,7 @@ class MapLine(NamedTuple):
 
 @dataclass(frozen=True)
 class SiteMap:
-    """The map, the sentence that belongs under it, and whether it wants a page's width."""
+    """The map, the sentence that belongs under it, and whether it needs a page's width."""
 
     svg: Markup
     note: str

@@ -439,7 +439,7 @@ def _is_degrees(text: str, axis: Axis) -> bool:
 
 
 def _check_zones(cells: Cells, frame: pd.DataFrame, faults: Faults) -> None:
-    """Ask about a place that its time zone contradicts, where a slip of the pen explains it."""
+    """Ask about a place that its time zone contradicts, where a typing mistake explains it."""
     latitude, longitude = (frame[name].to_numpy() for name in _DEGREES)
     zones = frame["timezone"].tolist()
     # A watch kept on UTC, or at a fixed offset from it, says nothing of where it is.

@@ -506,7 +506,7 @@ def read_table(cells: Cells, table: Table, faults: Faults) -> pd.DataFrame:
     Args:
         cells: the text of the table.
         table: which columns are looked for; others are passed over, unless their name looks
-            like a slip of the pen.
+            like a typing mistake.
         faults: takes what is wrong with the header or with any cell.
 
     Returns:

@@ -59,7 +59,7 @@ class CompassCheck:
     ground), "open" (the interval is too wide to tell) or "none".
 
     `compasses`, by compass: `n`; `places`; `correction_deg` to add to its readings, where its
-    deviation is nought, with its 95 % interval; `dial_set_probability`, that its declination was
+    deviation is 0, with its 95 % interval; `dial_set_probability`, that its declination was
     set on the dial; the deviation by heading h, `sine_deg` sin h + `cosine_deg` cos h +
     `sine_2_deg` sin 2h + `cosine_2_deg` cos 2h, to be subtracted from a reading of h;
     `deviation`: "shown", "none" or "not borne" by the readings; `verdict`: "shown", "open" or

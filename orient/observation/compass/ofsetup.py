@@ -50,7 +50,7 @@ def compare_with_model(setup: pd.Series, row: dict[str, Any]) -> list[str]:
     row |= {"compass_difference_deg": apart, "compass_difference_u_deg": u}
     allowed = COVERAGE_95 * float(np.hypot(u, INDEX_SD_DEG))
     sentence = (
-        f"The compass read {signed(apart)}° from what the model lets expect; a usual compass in "
+        f"The compass read {signed(apart)}° from what the model predicts; a usual compass in "
         f"usual ground reads within ± {allowed:.1f}° (95 %)."
     )
     if abs(apart) <= allowed:

@@ -47,7 +47,7 @@ def scatter(
     Args:
         model, solved: the adjustment, made with `sd_factor`.
         observers: of each board, None where none is named.
-        sd_factor: (B,) how many times the stated tolerance was reckoned with.
+        sd_factor: (B,) how many times the stated tolerance was taken.
     """
     used = np.einsum("bij,bji->b", solved.covariance, solved.marks.matrix)
     squares = solved.marks.misfit * sd_factor**2

@@ -21,7 +21,7 @@ CALLED = {
     "place": "site",
 }
 LEFT_OUT = (
-    "Its own record is in doubt: it does not bear on the set-ups that share its watch, rod, level "
+    "Its own record is in doubt: it is not used for the set-ups that share its watch, rod, level "
     "or observer, nor they on it."
 )
 _NAMED = 6

@@ -1,4 +1,4 @@
-"""The mistakes that a campaign's tables betray: its boards read again with all that they hold."""
+"""The mistakes that a campaign's tables show: its boards read again with all that they hold."""
 
 from __future__ import annotations
 

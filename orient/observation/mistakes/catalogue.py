@@ -71,10 +71,7 @@ class Explanation:
         misfit = f"from {self.misfit_before_mm:.1f} mm to {self.misfit_after_mm:.1f} mm"
         if not np.isfinite(self.misfit_before_mm):
             misfit = f"to {self.misfit_after_mm:.1f} mm"
-        gain = (
-            f"The marks' rms misfit goes {misfit}, the sum of squares of all that was stated "
-            f"from {self.cost_before:.0f} to {self.cost_after:.0f}"
-        )
+        gain = f"The usual misfit of a mark then goes {misfit}"
         if self.dark:
             gain += f", and {self.dark} of the marks no longer fall at night"
         said = "; or: ".join(self.words)
@@ -180,14 +177,14 @@ def _nominal_sd_mm(board: Board) -> Array:
 
 
 def reread(record: Record, fit: Fit) -> list[str]:
-    """How marks that were left out would fit: a slip of the pen put right, or another set-up.
+    """How marks that were left out would fit: a typing mistake put right, or another set-up.
 
     Args:
         record: of the board.
         fit: the adjustment adopted, which left marks out.
 
     Returns:
-        A sentence for each mark that just one slip of the pen explains, and for each set-up
+        A sentence for each mark that just one typing mistake explains, and for each set-up
         whose line some of them fit. Of blunders of 8 to 25 mm any way, about 4 in 100 lie by
         chance where one of the slips would have put them.
     """
