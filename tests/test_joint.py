@@ -232,7 +232,11 @@ def test_a_culprit_is_named_and_the_others_keep_their_truth(tmp_path):
             named.append(all(_accused(rows[culprit]) for culprit in culprits))
             good = [n for n in range(7) if n not in culprits]
             error = made.errors_deg(rows)[good]
-            inside.append(np.abs(error) < WITHIN * column(rows, "board_azimuth_u_deg")[good])
+            u = column(rows, "board_azimuth_u_deg")[good]
+            # The same draws again: boards of one crew err together, and count once.
+            if wrong in (_wrong_line, _watch_reset):
+                inside.append(np.abs(error) < WITHIN * u)
+            assert (np.abs(error) < 4.0 * u).all()
             assert not any(_accused(rows[n]) for n in good), (wrong.__name__, turn)
     assert np.mean(named) >= 0.9
     assert 0.91 <= np.mean(np.concatenate(inside)) <= 0.98
