@@ -2,14 +2,18 @@
 
 from __future__ import annotations
 
+import contextlib
 import io
+import math
 import os
 import re
+import signal
 import sys
 import warnings
-from collections.abc import Iterator, Sequence
+from collections.abc import Callable, Iterator, Sequence
+from functools import cache
 from importlib import import_module
-from typing import NoReturn
+from typing import Any, NoReturn
 
 import click
 
@@ -58,8 +62,7 @@ class LazyGroup(click.Group):
     def get_command(self, ctx: click.Context, name: str) -> click.Command | None:
         if name not in COMMANDS:
             return None
-        # `class` is a word of the language: its command bears an underscore more.
-        return getattr(import_module(COMMANDS[name][0]), name + "_" * (name == "class"))
+        return _command(name)
 
     def resolve_command(
         self, ctx: click.Context, args: list[str]
@@ -95,6 +98,28 @@ def _sizes(args: Sequence[str]) -> Iterator[str]:
         yield from ["x".join(size.groups())] if together else size.groups()
 
 
+@cache
+def _command(name: str) -> click.Command:
+    """A command, none of whose numbers may be `nan`: no limit would hold it."""
+    # `class` is a word of the language: its command bears an underscore more.
+    called = name + "_" * (name == "class")
+    command: click.Command = getattr(import_module(COMMANDS[name][0]), called)
+    for param in command.params:
+        if isinstance(param.type, click.types.FloatParamType):
+            param.callback = _finite(param.callback)
+    return command
+
+
+def _finite(then: Callable[..., Any] | None) -> Callable[..., Any]:
+    def check(ctx: click.Context, param: click.Parameter, value: Any) -> Any:
+        for each in value if isinstance(value, tuple) else (value,):
+            if isinstance(each, float) and not math.isfinite(each):
+                raise click.BadParameter(f"{each} is no number.", ctx, param)
+        return value if then is None else then(ctx, param, value)
+
+    return check
+
+
 @click.group(
     cls=LazyGroup,
     context_settings={"help_option_names": ["-h", "--help"], "max_content_width": 80},
@@ -115,10 +140,25 @@ def main() -> NoReturn:
         elif isinstance(stream, io.TextIOWrapper):
             # A name or a sign that the terminal's encoding has not is no reason to stop.
             stream.reconfigure(errors="replace")
+    _end_in_good_order()
     if not sys.warnoptions and not os.environ.get("ORIENT_DEBUG"):
         # For the processes that share the work: they begin with filters of their own.
         os.environ["PYTHONWARNINGS"] = "ignore"
     sys.exit(run())
+
+
+def _end_in_good_order() -> None:
+    """Have a request to end, or a terminal that closes, end a run as Ctrl-C does.
+
+    What is being written is then put back, and what a person typed is told of.
+    """
+
+    def interrupt(*_: Any) -> NoReturn:
+        raise KeyboardInterrupt
+
+    for name in ("SIGTERM", "SIGHUP", "SIGBREAK"):
+        if hasattr(signal, name) and signal.getsignal(getattr(signal, name)) == signal.SIG_DFL:
+            signal.signal(getattr(signal, name), interrupt)
 
 
 def run(arguments: Sequence[str] | None = None) -> int:
@@ -146,7 +186,10 @@ def run(arguments: Sequence[str] | None = None) -> int:
             click.echo(_usage(fault), err=True)
             return 2
         except (click.Abort, KeyboardInterrupt):
-            click.echo("Stopped; nothing more was written.", err=True)
+            with contextlib.suppress(OSError):
+                # The terminal may be gone.
+                click.echo("Stopped; nothing more was written.", err=True)
+            _give_up_output()
             return 1
         except (BrokenPipeError, SystemExit):
             # The reader went away (the table drawer leaves by SystemExit then).
@@ -193,8 +236,10 @@ def _said(fault: Exception) -> str:
         head = "One fault in the input:" if count == 1 else f"{count} faults in the input:"
         return "\n".join([head, *(f"  {each}" for each in fault.faults), "Nothing was written."])
     if isinstance(fault, OSError):
-        place = f"{fault.filename}: " if fault.filename else ""
-        return f"{place}{fault.strerror or fault}. Nothing was replaced."
+        why = fault.strerror or str(fault)
+        if not fault.filename:
+            return f"The output could not be written: {why}."
+        return f"{fault.filename}: {why}. It was left as it was, and so was what belongs to it."
     if isinstance(fault, MemoryError):
         return "The machine has not enough memory for this. Try fewer sites or days at a time."
     if isinstance(fault, ValueError) and type(fault).__module__.startswith("orient."):

@@ -21,6 +21,7 @@ import errno
 import os
 import random
 import shutil
+import signal
 import stat
 import sys
 import tempfile
@@ -60,7 +61,8 @@ def write_whole(folder: Path | str, contents: Mapping[str, str | bytes]) -> list
             _clear_left_behind(parent)
         for target, content in zip(targets, contents.values(), strict=True):
             _stage(target, content, staged)
-        _put_in_place(staged, targets)
+        with _undisturbed():
+            _put_in_place(staged, targets)
     except BaseException:
         _remove(staged)
         for each in reversed(made):
@@ -188,6 +190,20 @@ def _mode(target: Path) -> int:
     mask = os.umask(0)
     os.umask(mask)
     return 0o666 & ~mask
+
+
+@contextlib.contextmanager
+def _undisturbed() -> Iterator[None]:
+    """Have requests to end wait, where the system can, until the renaming is done or undone."""
+    if sys.platform == "win32":
+        yield
+        return
+    waiting = {signal.SIGINT, signal.SIGTERM, signal.SIGHUP}
+    before = signal.pthread_sigmask(signal.SIG_BLOCK, waiting)
+    try:
+        yield
+    finally:
+        signal.pthread_sigmask(signal.SIG_SETMASK, before)
 
 
 def _put_in_place(staged: list[str], targets: list[Path]) -> None:

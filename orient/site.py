@@ -82,7 +82,7 @@ def describe(
     altitude = sun.place(
         noon_s, latitude, longitude, elevation, sites["pressure_hpa"], sites["temperature_c"]
     ).altitude_deg
-    north = magnetic.field(latitude, longitude, elevation, magnetic.decimal_year(days))
+    north = magnetic.field_or_none(latitude, longitude, elevation, magnetic.decimal_year(days))
     figures = grid.grid_figures(latitude, longitude, grids, elevation)
     table = pd.DataFrame(
         {

@@ -4,15 +4,18 @@ import csv
 import datetime
 import io
 import os
+import zipfile
 from pathlib import Path
 
 import numpy as np
 import openpyxl
 import pandas as pd
 import pytest
+from hostile import limited
 
 from orient.errors import InputError
 from orient.tables import cells as cells_module
+from orient.tables import workbooks
 from orient.tables.cells import Cells, Faults, csv_text, read_cells, shown
 
 
@@ -171,11 +174,140 @@ def test_a_workbooks_warnings_stay_inside(path, recwarn):
     assert not recwarn.list
 
 
-def test_a_workbook_that_unfolds_to_too_much(path, monkeypatch):
-    monkeypatch.setattr(cells_module, "LARGEST_BYTES", 1)
-    data = workbook([["setup"], ["A"]])
-    with pytest.raises(cells_module._Unreadable, match="unfolds"):
-        cells_module._workbook_lines(data)
+@pytest.mark.parametrize(
+    ("limit", "said"),
+    [("MOST_BYTES", "unfolds to over"), ("MOST_TAGS", "a million cells and more")],
+)
+def test_a_workbook_that_unfolds_to_too_much(path, monkeypatch, limit, said):
+    monkeypatch.setattr(workbooks, limit, 1)
+    assert said in read(path, workbook([["setup"], ["A"]]))[1][0]
+
+
+def rewritten(sheet):
+    """A workbook whose first sheet has this text between the tags of its data."""
+    source, out = zipfile.ZipFile(io.BytesIO(workbook([["setup"]]))), io.BytesIO()
+    head = (
+        '<worksheet xmlns="http://schemas.openxmlformats.org/spreadsheetml/2006/main"><sheetData>'
+    )
+    with zipfile.ZipFile(out, "w", zipfile.ZIP_DEFLATED) as parts:
+        for name in source.namelist():
+            whole = f"{head}{sheet}</sheetData></worksheet>"
+            parts.writestr(name, whole if name.endswith("sheet1.xml") else source.read(name))
+    return out.getvalue()
+
+
+@pytest.mark.parametrize(
+    ("sheet", "said"),
+    [
+        ("<row>" + "<c/>" * 3_000_000 + "</row>", "a million cells and more"),
+        ("<row>" + "<c/>" * 200_000 + "</row>", "a million cells and more"),
+        ("<row/>" * 3_000_000, "a million cells and more"),
+        ('<row r="1"/><row r="99999999999"><c r="A99999999999"><v>1</v></c></row>', "rows"),
+        ("<row", "cannot be read"),
+    ],
+)
+def test_a_workbook_made_to_be_hard_is_refused_in_a_bounded_time(path, sheet, said):
+    data = rewritten(sheet)
+    assert len(data) < 50_000
+    with limited(8.0):
+        _, faults = read(path, data)
+    assert len(faults) == 1
+    assert said in faults[0]
+
+
+def test_rows_padded_with_blank_cells_are_as_small_as_their_values(path):
+    padded = "".join(
+        f'<row><c t="inlineStr"><is><t>{"setup" if n == 0 else n}</t></is></c>{"<c/>" * 200}</row>'
+        for n in range(500)
+    )
+    cells, faults = read(path, rewritten(padded))
+    assert faults == []
+    assert list(cells.columns) == ["setup"]
+    assert len(cells.rows) == 499
+
+
+def test_a_formula_without_a_value_is_a_fault_at_its_cell(path):
+    rows = [["setup", "watch_error_s", "note"], ["A", "=-1800", "x"], ["B", 5, "=A1"]]
+    _, faults = read(path, workbook(rows))
+    wanted = "found a formula without a value; wanted its value: open the workbook in a spreadsheet"
+    assert len(faults) == 2
+    assert faults[0].startswith(f"marks.csv, row 2, column watch_error_s: {wanted}")
+    assert faults[1].startswith(f"marks.csv, row 3, column note: {wanted}")
+
+
+def test_a_formula_with_its_value_is_that_value(path):
+    cells, faults = read(
+        path,
+        rewritten(
+            '<row><c t="inlineStr"><is><t>x_mm</t></is></c></row>'
+            "<row><c><f>1+1</f><v>2</v></c></row>"
+        ),
+    )
+    assert (cells.columns, faults) == ({"x_mm": ["2"]}, [])
+
+
+# The same sheet as another program writes it: odfpy, after OASIS OpenDocument 1.2.
+
+
+def open_document(rows):
+    from odf.opendocument import OpenDocumentSpreadsheet
+    from odf.table import Table, TableCell, TableRow
+    from odf.text import P
+
+    book = OpenDocumentSpreadsheet()
+    sheet = Table(name="first")
+    for row in rows:
+        line = TableRow()
+        for cell in row:
+            kind, value, *more = cell if isinstance(cell, tuple) else ("string", cell)
+            names = {"float": "value", "date": "datevalue", "time": "timevalue",
+                     "boolean": "booleanvalue"}  # fmt: skip
+            if kind == "formula":
+                made = TableCell(formula=value)
+            elif kind == "string":
+                made = TableCell(valuetype="string") if value else TableCell()
+                if value:
+                    made.addElement(P(text=value))
+            else:
+                made = TableCell(valuetype=kind, **{names[kind]: value})
+            for _ in range(more[0] if more else 1):
+                line.addElement(made)
+        sheet.addElement(line)
+    sheet.addElement(TableRow(numberrowsrepeated=1_000_000))
+    book.spreadsheet.addElement(sheet)
+    book.spreadsheet.addElement(Table(name="second"))
+    out = io.BytesIO()
+    book.save(out)
+    return out.getvalue()
+
+
+def test_an_open_document_sheet(path):
+    data = open_document(
+        [
+            ["setup", "date", "time", "x_mm", "use", "note"],
+            ["A", ("date", "2026-05-01"), ("time", "PT08H05M00S"), ("float", 12.5),
+             ("boolean", "true"), "two words"],
+            [],
+            ["B", ("date", "2026-05-02T00:00:00"), ("time", "PT9H30M15.25S"), ("float", -7)],
+        ]
+    )  # fmt: skip
+    cells, faults = read(path, data)
+    assert faults == []
+    assert cells.rows == [2, 4]
+    assert cells.columns == {
+        "setup": ["A", "B"],
+        "date": ["2026-05-01", "2026-05-02"],
+        "time": ["08:05:00", "09:30:15.25"],
+        "x_mm": ["12.5", "-7"],
+        "use": ["yes", ""],
+        "note": ["two words", ""],
+    }
+
+
+def test_an_open_document_s_formula_without_a_value(path):
+    _, faults = read(path, open_document([["setup", "x_mm"], ["A", ("formula", "of:=1+1")]]))
+    assert len(faults) == 1
+    assert faults[0].startswith("marks.csv, row 2, column x_mm: found a formula without a value")
 
 
 # --- faults ------------------------------------------------------------------------------------

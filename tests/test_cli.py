@@ -261,3 +261,42 @@ def test_a_board_is_two_numbers_or_one_size(board):
     assert list(cli._sizes(["plan", *board, *rest])) == ["plan", "--board", "650", "470", *rest]
     assert list(cli._sizes(["sheet", *board, *rest])) == ["sheet", "--board", "650x470", *rest]
     assert list(cli._sizes(["plan", "--board", "wide"])) == ["plan", "--board", "wide"]
+
+
+def _numbers_of_commands():
+    for name in cli.COMMANDS:
+        command = cli.LazyGroup().get_command(click.Context(click.Command("x")), name)
+        for param in command.params:
+            if isinstance(param.type, click.types.FloatParamType) and param.opts:
+                yield pytest.param(command, param, id=f"{name} {param.opts[0]}")
+
+
+@pytest.mark.parametrize(("command", "param"), [*_numbers_of_commands()])
+def test_no_number_may_be_nan(command, param):
+    context = click.Context(command)
+    with pytest.raises(click.BadParameter):
+        param.process_value(context, ["nan"] * param.nargs if param.nargs > 1 else "nan")
+
+
+@pytest.mark.parametrize(
+    "arguments",
+    [
+        ["plan", "--from", "2026-04-12", "--step", "nan"],
+        ["plan", "--from", "2026-04-12", "--max-altitude", "nan"],
+        ["sites", "--max-altitude", "nan"],
+        ["crew", "--from", "2026-04-12", "--start", "Ridge", "--detour", "nan"],
+        ["report", "--max-altitude", "nan"],
+    ],
+)
+def test_nan_in_an_option_is_told(campaign, arguments):
+    ending = run([arguments[0], str(campaign), *arguments[1:]])
+    assert ending.status == 2
+    assert "nan is no number" in ending.err
+
+
+@posix_only
+def test_a_full_output_is_told_as_the_output(campaign):
+    done = outcome(campaign.parent, "sites camp --date 2026-04-12 > /dev/full")
+    assert done.returncode == 1
+    assert done.stderr.startswith("The output could not be written: No space left on device")
+    assert "replaced" not in done.stderr

@@ -290,6 +290,58 @@ def test_a_real_kill_at_any_moment_leaves_every_file_whole(tmp_path):
             assert len(set(text)) == 1, (turn, name)
 
 
+_ASKED_TO_END = """
+import sys
+from orient.cli import _end_in_good_order
+from orient.files import write_whole
+_end_in_good_order()
+try:
+    for turn in range(10**9):
+        text = str(turn % 10) * 20_000
+        write_whole(sys.argv[1], {f"{n}.csv": text for n in range(12)})
+        if turn == 0:
+            print("begun", flush=True)
+except KeyboardInterrupt:
+    sys.exit(1)
+"""
+
+
+@posix_only
+@pytest.mark.parametrize("turns", [4, pytest.param(60, marks=pytest.mark.slow)])
+def test_a_request_to_end_at_any_moment_leaves_a_set_of_one_age(tmp_path, turns):
+    generator = random.Random(7)
+    for turn in range(turns):
+        child = subprocess.Popen(
+            [sys.executable, "-c", _ASKED_TO_END, str(tmp_path)], stdout=subprocess.PIPE
+        )
+        assert child.stdout is not None
+        child.stdout.readline()
+        time.sleep(generator.uniform(0.0, 0.05))
+        child.send_signal((signal.SIGTERM, signal.SIGHUP, signal.SIGINT)[turn % 3])
+        assert child.wait() == 1
+        child.stdout.close()
+        assert len(set(contents(tmp_path).values())) == 1, turn
+        assert not hidden(tmp_path), turn
+
+
+@posix_only
+def test_a_locked_folder_is_waited_for_and_given_back_by_a_killed_run(tmp_path):
+    holding = (
+        "import sys, time\nfrom orient.files import locked\nwith locked(sys.argv[1]):\n"
+        "    print('held', flush=True)\n    time.sleep(60)"
+    )
+    child = subprocess.Popen([sys.executable, "-c", holding, str(tmp_path)], stdout=subprocess.PIPE)
+    assert child.stdout is not None
+    child.stdout.readline()
+    with pytest.raises(TimeoutError, match="another program"), files.locked(tmp_path, 0.1):
+        pass
+    child.kill()
+    child.wait()
+    child.stdout.close()
+    with files.locked(tmp_path, 0.1):
+        pass
+
+
 # Small disks -----------------------------------------------------------------------------
 
 _LIMITED = """

@@ -19,6 +19,7 @@ from orient.commands.common import (
     printable,
     progress,
     records,
+    say,
 )
 
 if TYPE_CHECKING:
@@ -35,7 +36,7 @@ def compass(campaign: str, style: str) -> None:
     Where compasses were read at several places the two are told apart, as far as the readings
     go. Readings come from readings.csv, from the set-ups, and from sights toward the sky.
     """
-    from orient.observation.compass import check_compasses, compass_readings
+    from orient.observation.compass import check_compasses, compass_readings, left_out_words
     from orient.observation.setups import reduce_campaign
     from orient.observation.sights.campaign import with_sights
     from orient.tables.campaign import read_campaign
@@ -44,10 +45,13 @@ def compass(campaign: str, style: str) -> None:
     with progress("Reducing", len(read.setups)) as advance:
         results = reduce_campaign(read, workers=os.cpu_count() or 1, advance=advance)
     rows = [result.row for result in results]
-    check = check_compasses(with_sights(compass_readings(read, rows), read))
+    readings = compass_readings(read, rows)
+    check = check_compasses(with_sights(readings, read))
     emit(_rows(check), style, _COLUMNS, title=f"{read.name}: compass readings")
     if style == "table":
         _tell(check)
+        for sentence in left_out_words(read, readings):
+            say(sentence)
 
 
 def _rows(check: CompassCheck) -> list[Row]:

@@ -13,7 +13,7 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
-from orient.commands.common import campaign_argument, number, printable
+from orient.commands.common import campaign_argument, number, printable, typed_name
 from orient.defaults import BOARD_MM
 
 if TYPE_CHECKING:
@@ -87,6 +87,7 @@ class _Session:
     def __init__(self, folder: Path, setup: str, longest_mm: float) -> None:
         from orient.tables.editing import Sitting, table_path
 
+        setup = typed_name(setup)
         self.setup, self.longest_mm = setup, longest_mm
         self.path = table_path(folder, "marks")
         self.sitting = Sitting(folder)

@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING, Any, TypeVar
 
 import click
 
-from orient.commands.common import LocalDate
+from orient.commands.common import LocalDate, typed_name
 from orient.defaults import BOARD_MM, MAX_ALTITUDE_DEG, MIN_ALTITUDE_DEG, ROD_MM, TARGET_U_DEG
 from orient.numbers.tolerances import COVERAGE_95, Tolerances
 from orient.text import at_95 as at_95
@@ -185,6 +185,7 @@ def chosen_sites(campaign: str, names: tuple[str, ...]) -> pd.DataFrame:
     from orient.tables.campaign import read_campaign
 
     sites = read_campaign(campaign, tables=("sites",)).sites
+    names = tuple(map(typed_name, names))
     unknown = [name for name in names if name not in sites.index]
     if unknown:
         known = ", ".join(sites.index[:12]) + (", ..." if len(sites) > 12 else "")

@@ -16,6 +16,7 @@ from orient.commands.common import (
     printable,
     progress,
     tell_written,
+    typed_name,
 )
 from orient.commands.planning_options import Target
 from orient.defaults import ROD_MM, TARGET_U_DEG
@@ -139,6 +140,7 @@ def _site_row(sites: pd.DataFrame, site: str) -> pd.Series[Any]:
     from orient.errors import Fault, InputError
     from orient.text import closest
 
+    site = typed_name(site)
     if site in sites.index:
         return cast("pd.Series[Any]", sites.loc[site])
     known = [str(name) for name in sites.index]

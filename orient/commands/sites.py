@@ -57,7 +57,7 @@ def sites(campaign: str, date: Date | None, max_altitude: float, style: str) -> 
     ]
     emit(rows, style, columns, title=f"Sites on {day}")
     if style == "table":
-        models = ", ".join(dict.fromkeys(known["magnetic_model"]))
+        models = ", ".join(filter(None, dict.fromkeys(known["magnetic_model"]))) or "no model"
         say(f"Declination by {models}, east plus, ± its 95 % figure; noon in civil time.")
         show_flags(rows, "site")
         for place in records(known):

@@ -17,7 +17,7 @@ to 0.1 nT (`tests/published/test_magnetic.py`, `tests/test_magnetic.py`).
 from __future__ import annotations
 
 from collections.abc import Iterator
-from dataclasses import dataclass
+from dataclasses import dataclass, fields
 from functools import lru_cache
 from importlib.resources import files
 from itertools import groupby
@@ -497,6 +497,34 @@ def field(
         np.broadcast_to((years < first) | (years >= last), shape),
     ]
     return Field(*(value[()] for value in values))
+
+
+def field_or_none(
+    latitude_deg: ArrayLike,
+    longitude_deg: ArrayLike,
+    elevation_m: ArrayLike,
+    decimal_year: ArrayLike,
+) -> Field:
+    """As `field`, for places each on its date; not a number where no model covers the date.
+
+    True north needs no model of the magnetic field, so such a date is no reason to refuse it.
+    `model` is "" there and `expired` true.
+    """
+    years = np.asarray(decimal_year, dtype=float)
+    first, last = MODEL_YEARS[IGRF][0], MODEL_YEARS[WMM][1] + EXTRAPOLATION_YEARS
+    covered = (years >= first) & (years <= last)
+    known = field(latitude_deg, longitude_deg, elevation_m, np.where(covered, years, last))
+    if covered.all():
+        return known
+    return Field(
+        *(
+            np.where(covered, value, np.nan if np.asarray(value).dtype.kind == "f" else blank)[()]
+            for value, blank in (
+                (getattr(known, each.name), True if each.name == "expired" else "")
+                for each in fields(known)
+            )
+        )
+    )
 
 
 # ---------------------------------------------------------------- dates

@@ -13,6 +13,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from functools import lru_cache
 from statistics import NormalDist
 from typing import Any
 
@@ -227,6 +228,7 @@ def _right_angle_rows(method: str, on_line: Any, across: Any, swing: Any, u: Any
     )
 
 
+@lru_cache(maxsize=16)
 def _default_right_angle_u_deg(taping: Taping) -> float:
     """Of equal chords of 10 m, the better of the two ways at a size that fits most ground."""
     table = right_angles(taping)

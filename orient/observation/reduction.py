@@ -256,30 +256,37 @@ def _widened(reduced: Reduced, u_rad: float) -> Reduced:
     )
 
 
+def _reduce_if_possible(board: Board, search: bool) -> Reduced | None:
+    try:
+        return reduce_board(board, search=search)
+    except (ArithmeticError, np.linalg.LinAlgError):
+        return None
+
+
 def reduce_boards(
     boards: list[Board],
     workers: int = 1,
     advance: Callable[[int], None] = lambda _: None,
     search: bool = True,
-) -> list[Reduced]:
+) -> list[Reduced | None]:
     """Reduce many boards, in the order given, on several processes where that is worth it.
 
     Args:
-        boards, search: as for `reduce_board`.
+        boards, search: as for `reduce_board`; one whose figures no method can bear is None
+            and stops no other.
         workers: processes.
         advance: called with 1 for every board done.
     """
+    reduced: list[Reduced | None] = []
     if workers <= 1 or len(boards) < 100:
-        reduced = []
         for board in boards:
-            reduced.append(reduce_board(board, search=search))
+            reduced.append(_reduce_if_possible(board, search))
             advance(1)
         return reduced
     from concurrent.futures import ProcessPoolExecutor
 
-    reduced = []
     with ProcessPoolExecutor(workers) as pool:
-        for each in pool.map(partial(reduce_board, search=search), boards, chunksize=16):
+        for each in pool.map(partial(_reduce_if_possible, search=search), boards, chunksize=16):
             reduced.append(each)
             advance(1)
     return reduced

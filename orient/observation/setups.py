@@ -206,8 +206,8 @@ def _result(
         "site": str(setup["site"]),
         "date": place["date"],
         "reference_name": setup["reference_name"] or None,
-        "declination_deg": float(place["declination_deg"]),
-        "declination_u_deg": float(place["declination_u_deg"]),
+        "declination_deg": _or_none(place["declination_deg"]),
+        "declination_u_deg": _or_none(place["declination_u_deg"]),
         "convergence_deg": float(place["convergence_deg"]),
         "compass_reading_deg": _or_none(setup["compass_reading_deg"]),
         "methods": dict.fromkeys(METHODS),
@@ -216,7 +216,12 @@ def _result(
     remarks = []
     laplace = 0.0
     if reduced is None:
-        remarks.append("No usable mark: nothing to reduce.")
+        remarks.append(
+            "The marks could not be reduced: their figures and those of the set-up do not go "
+            "together. Look at their units and tolerances."
+            if len(marks)
+            else "No usable mark: nothing to reduce."
+        )
     else:
         laplace, left = _geodetic(site_row, reduced)
         row |= _azimuths(setup, place, reduced, joined, laplace, left)
@@ -305,7 +310,9 @@ def _azimuths(
             "reference_azimuth_deg": azimuth,
             "reference_azimuth_u_deg": azimuth_u,
             "reference_grid_bearing_deg": _grid_bearing(setup, place, azimuth),
-            "reference_magnetic_bearing_deg": float(wrap_360(azimuth - place["declination_deg"])),
+            "reference_magnetic_bearing_deg": _or_none(
+                wrap_360(azimuth - place["declination_deg"])
+            ),
         }
     return values
 

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Sequence
 from dataclasses import replace
+from typing import Any
 
 import numpy as np
 import pandas as pd
@@ -96,7 +97,13 @@ def sampled(dates: Dates, sites: int) -> Dates:
     return dates[np.unique(np.linspace(0, len(dates) - 1, count).round().astype(int))]
 
 
-def rings(sites: pd.DataFrame, dates: Dates, rig: Rig, limits: Limits) -> pd.DataFrame:
+def rings(
+    sites: pd.DataFrame,
+    dates: Dates,
+    rig: Rig,
+    limits: Limits,
+    plan: pd.DataFrame | None = None,
+) -> pd.DataFrame:
     """The rings to draw at each site, and when the shadow should cross them.
 
     The rings of a site suit the window of its middle date: about 20 minutes of shadow
@@ -104,13 +111,14 @@ def rings(sites: pd.DataFrame, dates: Dates, rig: Rig, limits: Limits) -> pd.Dat
 
     Args:
         sites, dates, rig, limits: as for `compare_rigs`; every ring serves the whole span.
+        plan: `hours.plan_table` of the sites on the middle date; planned here when None.
 
     Returns:
         `site`, `date`, `ring_mm`, `morning`, `afternoon` (local ISO text, within a few
         seconds for a board without faults; "" where the shadow never has that length),
         `altitude_deg`, `expected_u_deg` of the pair. No rows for a site without a window.
     """
-    table = ring_crossings(sites, dates, rig, limits)
+    table = ring_crossings(sites, dates, rig, limits, plan)
     for half in ("morning", "afternoon"):
         texts = [
             clock.local_iso(np.array([utc_s]), str(sites.at[site, "timezone"]))[0]
@@ -120,18 +128,28 @@ def rings(sites: pd.DataFrame, dates: Dates, rig: Rig, limits: Limits) -> pd.Dat
     return table.rename(columns={"morning_utc_s": "morning", "afternoon_utc_s": "afternoon"})
 
 
-def ring_crossings(sites: pd.DataFrame, dates: Dates, rig: Rig, limits: Limits) -> pd.DataFrame:
+def ring_crossings(
+    sites: pd.DataFrame,
+    dates: Dates,
+    rig: Rig,
+    limits: Limits,
+    plan: pd.DataFrame | None = None,
+) -> pd.DataFrame:
     """`rings` with its crossings as instants: `morning_utc_s`, `afternoon_utc_s`, NaN for none."""
     middle = dates[[len(dates) // 2]]
     shown = np.unique(dates[[0, -1]])
-    each = (sites.iloc[[number]] for number in range(len(sites)))
-    tables = [_crossings(site, shown, _radii(site, middle, rig, limits), rig) for site in each]
+    if plan is None:
+        plan = hours.plan_table(sites, middle, rig, limits)
+    tables = []
+    for number in range(len(sites)):
+        site = sites.iloc[[number]]
+        radii = _radii(site, middle, rig, plan.iloc[number])
+        tables.append(_crossings(site, shown, radii, rig))
     return pd.concat([table for table in tables if len(table)] or tables[:1], ignore_index=True)
 
 
-def _radii(site: pd.DataFrame, date: Dates, rig: Rig, limits: Limits) -> Array:
+def _radii(site: pd.DataFrame, date: Dates, rig: Rig, plan: pd.Series[Any]) -> Array:
     """Radii that the morning's shadow crosses at even times, rounded, none twice."""
-    plan = hours.plan_table(site, date, rig, limits).iloc[0]
     if plan["no-window"]:
         return np.zeros(0)
     nearest = plan["noon_utc_s"] - plan["morning_to_utc_s"]

@@ -11,7 +11,9 @@ from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, field
 from math import ceil, cos, floor, hypot, log10, radians, sin
 
-from markupsafe import Markup
+import numpy as np
+from markupsafe import Markup, escape
+from numpy.typing import NDArray
 
 #: Width of a usual drawing: read on a phone's 360 px and at twice that on a desk alike.
 WIDTH = 400.0
@@ -89,7 +91,8 @@ class Drawing:
         self.path([wings[0], end, wings[1]], style)
 
     def _add(self, markup: str, *values: object) -> None:
-        self._parts.append(Markup(markup).format(*values))
+        safe = (escape(value) if isinstance(value, str) else value for value in values)
+        self._parts.append(Markup(markup.format(*safe)))
 
 
 @dataclass(frozen=True)
@@ -127,22 +130,31 @@ class Frame:
 
     def runs(self, points: Iterable[Point]) -> list[list[Point]]:
         """The parts of a polyline inside the frame, cut at its edges, as drawing points."""
+        ends = list(points)
+        beyond = self._beyond(ends)
+        drawn = [self.at(*end) for end in ends]
         runs: list[list[Point]] = []
-        last: Point | None = None
-        for point in points:
-            if point[0] != point[0] or point[1] != point[1]:
-                last = None
-                continue
-            if last is not None:
-                cut = self._cut(last, point)
-                if cut is not None:
-                    start, end = (self.at(*each) for each in cut)
-                    if runs and runs[-1][-1] == start:
-                        runs[-1].append(end)
-                    else:
-                        runs.append([start, end])
-            last = point
+        # A step wholly on one outer side, or to or from no number, crosses nothing.
+        either, both = beyond[:-1] | beyond[1:], beyond[:-1] & beyond[1:]
+        for place in np.flatnonzero((both == 0) & (either < 16)):
+            start, end = drawn[place], drawn[place + 1]
+            if either[place]:
+                cut = self._cut(ends[place], ends[place + 1])
+                if cut is None:
+                    continue
+                start, end = (self.at(*each) for each in cut)
+            if runs and runs[-1][-1] == start:
+                runs[-1].append(end)
+            else:
+                runs.append([start, end])
         return runs
+
+    def _beyond(self, points: Sequence[Point]) -> NDArray[np.int64]:
+        """On which outer sides of the ranges points lie, a bit each; 16 for no number."""
+        x, y = np.array(points, dtype=float).reshape(-1, 2).T
+        sides = (x < self.x_range[0], x > self.x_range[1], y < self.y_range[0], y > self.y_range[1])
+        beyond = sum(side.astype(np.int64) << bit for bit, side in enumerate(sides))
+        return np.where(np.isnan(x + y), 16, beyond)
 
     def _cut(self, start: Point, end: Point) -> tuple[Point, Point] | None:
         """The part of a straight line inside the ranges."""

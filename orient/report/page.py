@@ -159,7 +159,7 @@ def _plural(count: int, word: str) -> str:
 
 
 def _within_95(u: float | None) -> float | None:
-    return None if u is None else COVERAGE_95 * float(u)
+    return None if u is None or np.isnan(u) else COVERAGE_95 * float(u)
 
 
 # The first screen -----------------------------------------------------------------------
@@ -218,7 +218,7 @@ def _wants_reference(result: SetupResult) -> bool:
 def _why_none(result: SetupResult) -> str:
     """Why a line has no azimuth, "" where it has one."""
     if result.reduced is None:
-        return "no marks"
+        return "the marks could not be reduced" if len(result.marks) else "no marks"
     if result.row["board_azimuth_deg"] is None:
         return "the marks fix no direction"
     if _wants_reference(result) and result.row["reference_azimuth_deg"] is None:
@@ -227,7 +227,7 @@ def _why_none(result: SetupResult) -> str:
 
 
 def _magnetic_95(azimuth_u_deg: float | None, row: dict[str, Any]) -> float | None:
-    if azimuth_u_deg is None:
+    if azimuth_u_deg is None or row["declination_u_deg"] is None:
         return None
     return COVERAGE_95 * float(np.hypot(azimuth_u_deg, row["declination_u_deg"]))
 
@@ -236,6 +236,7 @@ def _joint_answer(members: Sequence[SetupResult]) -> dict[str, Any]:
     row = members[0].row
     turn = row["combined_azimuth_deg"] - row["reference_azimuth_deg"]
     grid_deg = row["reference_grid_bearing_deg"]
+    magnetic_deg = row["reference_magnetic_bearing_deg"]
     flags = [flag for flag in row["flags"] if flag == "setups-disagree"]
     return {
         "kind": "joint",
@@ -248,7 +249,7 @@ def _joint_answer(members: Sequence[SetupResult]) -> dict[str, Any]:
         "azimuth_deg": row["combined_azimuth_deg"],
         "azimuth_95_deg": _within_95(row["combined_azimuth_u_deg"]),
         "grid_deg": None if grid_deg is None else float(wrap_360(grid_deg + turn)),
-        "magnetic_deg": float(wrap_360(row["reference_magnetic_bearing_deg"] + turn)),
+        "magnetic_deg": None if magnetic_deg is None else float(wrap_360(magnetic_deg + turn)),
         "magnetic_95_deg": _magnetic_95(row["combined_azimuth_u_deg"], row),
         "reading_deg": None,
         "difference_deg": None,
@@ -431,9 +432,13 @@ def _reference_line(members: Sequence[SetupResult]) -> ReferenceLine | None:
         true_azimuth_deg=azimuth,
         true_azimuth_u_deg=u,
         convergence_deg=row["convergence_deg"],
-        declination_deg=row["declination_deg"],
-        declination_u_deg=row["declination_u_deg"],
+        declination_deg=_or_nan(row["declination_deg"]),
+        declination_u_deg=_or_nan(row["declination_u_deg"]),
     )
+
+
+def _or_nan(value: float | None) -> float:
+    return float("nan") if value is None else value
 
 
 # The sites ------------------------------------------------------------------------------

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import re
 from dataclasses import replace
+from functools import lru_cache
 from typing import Any
 
 import numpy as np
@@ -126,8 +127,6 @@ def _figures(line: ReferenceLine, taping: Taping) -> dict[str, Any]:
     offsets = settingout.offsets(line, taping)
     offsets["peg_95_mm"] = COVERAGE_95 * offsets["peg_u_mm"]
     offsets["chord_95_mm"] = COVERAGE_95 * offsets["chord_peg_u_mm"]
-    squares = settingout.right_angles(taping)
-    squares["square_95_deg"] = COVERAGE_95 * squares["u_deg"]
     bearing, bearing_u = settingout.compass_should_read(line)
     has_grid = bool(np.isfinite(line.convergence_deg))
     return {
@@ -147,10 +146,17 @@ def _figures(line: ReferenceLine, taping: Taping) -> dict[str, Any]:
             (str(north), _rows(part)) for north, part in offsets.groupby("north", sort=False)
         ],
         "grid_north": _rows(settingout.grid_north_offsets(line)),
-        "right_angles": _rows(squares),
-        "closing": _rows(_closing(taping)),
+        **_taped(taping),
         "diagram": _safe(setting_out_svg(line)),
     }
+
+
+@lru_cache(maxsize=4)
+def _taped(taping: Taping) -> dict[str, list[dict[str, Any]]]:
+    """What depends on the tape alone, the same for every line."""
+    squares = settingout.right_angles(taping)
+    squares["square_95_deg"] = COVERAGE_95 * squares["u_deg"]
+    return {"right_angles": _rows(squares), "closing": _rows(_closing(taping))}
 
 
 def _short(name: str) -> str:

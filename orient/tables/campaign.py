@@ -50,12 +50,12 @@ from orient.text import clock_text, closest
 
 #: The kinds of file each table may come in; the first is the one that is written.
 ENDINGS: dict[str, tuple[str, ...]] = {
-    "sites": (".csv", ".xlsx", ".geojson", ".gpkg", ".gpx", ".kml"),
-    "setups": (".csv", ".xlsx"),
-    "marks": (".csv", ".xlsx"),
-    "readings": (".csv", ".xlsx"),
-    "watches": (".csv", ".xlsx"),
-    "sights": (".csv", ".xlsx"),
+    "sites": (".csv", ".xlsx", ".ods", ".geojson", ".gpkg", ".gpx", ".kml"),
+    "setups": (".csv", ".xlsx", ".ods"),
+    "marks": (".csv", ".xlsx", ".ods"),
+    "readings": (".csv", ".xlsx", ".ods"),
+    "watches": (".csv", ".xlsx", ".ods"),
+    "sights": (".csv", ".xlsx", ".ods"),
 }
 README = "README.txt"
 
@@ -130,9 +130,9 @@ def read_campaign(
     """Read and check the tables of a campaign's folder.
 
     Args:
-        folder: holds `sites` (.csv, .xlsx, .geojson, .gpkg with a layer `sites`, .gpx with
-            waypoints or .kml with placemarks), `setups` and `marks` (.csv or .xlsx), and may
-            hold `readings`, `watches` and `sights` (the same).
+        folder: holds `sites` (.csv, .xlsx, .ods, .geojson, .gpkg with a layer `sites`, .gpx
+            with waypoints or .kml with placemarks), `setups` and `marks` (.csv, .xlsx or
+            .ods), and may hold `readings`, `watches` and `sights` (the same).
         tables: which of the three are wanted; the others are not looked at. Those that a
             campaign may lack are read with `setups`.
         instead: bytes of a table that are read as if its CSV file held them.
@@ -162,6 +162,7 @@ def read_campaign(
     _check_known(setups, "site", sites, faults)
     _check_known(marks, "setup", setups, faults)
     _check_halves(marks, setups, faults)
+    _check_days(setups, sites.frame["site"], places, faults)
     _check_known(readings, "site", sites, faults)
     taken = check_readings(readings.cells, readings.frame, sites.frame, setups.frame, faults)
     _check_sights(sights, sites, places, setups, faults)
@@ -194,8 +195,10 @@ class _Read:
 def _find_files(
     folder: Path, tables: Iterable[str], may_lack: Sequence[str], faults: Faults
 ) -> dict[str, Path]:
+    names: dict[str, list[Path]] = {}
     try:
-        names = {path.name.lower(): path for path in sorted(folder.iterdir(), reverse=True)}
+        for path in sorted(folder.iterdir()):
+            names.setdefault(path.name.lower(), []).append(path)
     except NotADirectoryError:
         _whole(faults, str(folder), "a file", "a campaign's folder")
     except FileNotFoundError:
@@ -208,7 +211,7 @@ def _find_files(
     more = list(OPTIONAL_TABLES) if "setups" in tables else []
     for table in (*tables, *more):
         known = [table + ending for ending in ENDINGS[table]]
-        found = [names[name] for name in known if name in names]
+        found = [path for name in known for path in names.get(name, [])]
         if not found and table in (*more, *may_lack):
             continue
         if not found:
@@ -259,11 +262,12 @@ def _layer_cells(path: Path, faults: Faults) -> Cells | None:
     }
     if path.suffix.lower() in (".gpx", ".kml"):
         columns = _marked_places(columns)
+    is_point = (points.geom_type == "Point").to_numpy()
+    points = points.where(is_point)
+    _check_told_twice(Cells(path.name, 1, columns, rows), points.y, points.x, faults)
     # The geometry is the place; columns that tell it a second time may only round it.
     for name in ("easting_m", "northing_m", "crs"):
         columns.pop(name, None)
-    is_point = (points.geom_type == "Point").to_numpy()
-    points = points.where(is_point)
     columns["latitude_deg"] = [cell_text(value) for value in points.y.tolist()]
     columns["longitude_deg"] = [cell_text(value) for value in points.x.tolist()]
     if "elevation_m" not in columns:
@@ -285,6 +289,45 @@ def _marked_places(columns: dict[str, list[str]]) -> dict[str, list[str]]:
     renamed = {{"name": "site", "ele": "elevation_m"}.get(name, name): texts
                for name, texts in columns.items()}  # fmt: skip
     return {name: texts for name, texts in renamed.items() if name in SITES.names}
+
+
+#: Columns beside a point may round it, by so much.
+_ROUNDED_DEG, _ROUNDED_M = 0.006, 600.0
+
+
+def _check_told_twice(cells: Cells, latitude: Any, longitude: Any, faults: Faults) -> None:
+    """Ask about a point whose own columns say that it lies elsewhere."""
+    told = read_table(cells, SITES, Faults())
+    for name, here in zip(_DEGREES, (latitude.to_numpy(), longitude.to_numpy()), strict=True):
+        apart = np.abs((told[name].to_numpy(float) - here + 180.0) % 360.0 - 180.0)
+        _tell_elsewhere(cells, name, apart > _ROUNDED_DEG, here, faults)
+    on_grid = (
+        told[["easting_m", "northing_m"]].notna().all(axis=1) & (told["crs"] != "")
+    ).to_numpy()
+    if on_grid.any():
+        from orient.numbers.grid import to_geographic
+
+        given = told[on_grid]
+        there, across, _ = to_geographic(
+            given["easting_m"].to_numpy(),
+            given["northing_m"].to_numpy(),
+            given["crs"].to_numpy(str),
+        )
+        north = (there - latitude.to_numpy()[on_grid]) * 111_000.0
+        east = (across - longitude.to_numpy()[on_grid]) * 111_000.0 * np.cos(np.radians(there))
+        far = np.zeros(len(told), dtype=bool)
+        far[on_grid] = np.hypot(north, east) > _ROUNDED_M
+        _tell_elsewhere(cells, "easting_m", far, None, faults)
+
+
+def _tell_elsewhere(cells: Cells, name: str, far: Any, here: Any, faults: Faults) -> None:
+    def wanted(place: int) -> str:
+        point = (
+            "where its point lies" if here is None else f"as its point has it, {here[place]:.6g}"
+        )
+        return f"blank, or {point}"
+
+    faults.add_cells(cells, name, np.flatnonzero(far), wanted)
 
 
 def _layer(path: Path, faults: Faults) -> Any:
@@ -551,6 +594,29 @@ def _check_setups(setups: _Read, faults: Faults) -> None:
         faults.add_cells(cells, name, lone, f"it, as {other} is given")
 
 
+#: Days that some place west of the date line left out as it came over to its other side.
+_DAYS_LEFT_OUT = ("1993-08-21", "1994-12-31", "1995-01-01", "2011-12-30")
+
+
+def _check_days(setups: _Read, names: Any, places: pd.DataFrame, faults: Faults) -> None:
+    """Refuse a date that a site's calendar never had."""
+    dates = setups.frame["date"].to_numpy("datetime64[D]")
+    risky = np.flatnonzero(np.isin(dates, np.array(_DAYS_LEFT_OUT, dtype="datetime64[D]")))
+    by_site = places.set_axis(names.to_numpy(), axis=0)
+    by_site = by_site[~by_site.index.duplicated()]
+    never = []
+    for place in risky:
+        site = setups.frame["site"][place]
+        if site not in by_site.index or by_site.loc[site, list(_DEGREES)].isna().any():
+            continue
+        latitude, longitude = by_site.loc[site, list(_DEGREES)].astype(float)
+        zone = by_site.loc[site, "timezone"] or zones_at([latitude], [longitude])[0]
+        if clock.local_date(clock.utc_s(dates[place], 43200.0, zone), zone) != dates[place]:
+            never.append(int(place))
+    wanted = "a day that the site had: the clocks there went over the date line and left it out"
+    faults.add_cells(setups.cells, "date", never, wanted)
+
+
 def _finish_setups(frame: pd.DataFrame) -> pd.DataFrame:
     frame = with_lines(frame)
     nameless = (frame["reference_name"] == "") & frame["reference_angle_deg"].notna()
@@ -749,20 +815,28 @@ def new_campaign(folder: Path | str, force: bool = False) -> list[Path]:
         OSError: the folder cannot be written.
     """
     folder = Path(folder)
-    if not force:
-        names = [f"{table}{ending}" for table, endings in ENDINGS.items() for ending in endings]
-        taken = [name for name in (*names, README) if (folder / name).exists()]
-        if taken:
-            raise InputError(
-                Fault(name, None, None, "a file of this name", "a folder without it, or --force")
-                for name in taken
-            )
+    _check_new(folder, force)
     return write_whole(folder, {**_empty_tables(TABLES), README: _readme()})
+
+
+def _check_new(folder: Path, force: bool) -> None:
+    """Refuse a folder with tables; with `force`, one with tables that would stand beside."""
+    known = {README.lower(), *table_file_names()}
+    found = [path.name for path in folder.iterdir()] if folder.is_dir() else []
+    taken = sorted(name for name in found if name.lower() in known)
+    if force:
+        # What is written over may stay; a second table of the same name would not be read.
+        written = {README, *(f"{table}.csv" for table in TABLES)}
+        taken = [name for name in taken if name not in written]
+    wanted = "a folder without it" if force else "a folder without it, or --force"
+    if taken:
+        raise InputError(Fault(name, None, None, "a file of this name", wanted) for name in taken)
 
 
 def empty_table(name: str) -> bytes:
     """The bytes of a table's CSV file that has its column names and no rows."""
-    return csv_text(pd.DataFrame(columns=list(TABLES[name].names))).encode("utf-8")
+    table = (TABLES | OPTIONAL_TABLES)[name]
+    return csv_text(pd.DataFrame(columns=list(table.names))).encode("utf-8")
 
 
 def _empty_tables(tables: Mapping[str, Table]) -> dict[str, str]:

@@ -11,8 +11,6 @@ import os
 import re
 import stat
 import unicodedata
-import warnings
-import zipfile
 from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
 from datetime import date, datetime, time, timedelta
@@ -143,8 +141,8 @@ def read_cells(path: Path, faults: Faults, data: bytes | None = None) -> Cells |
     """Read a table's file, CSV or workbook, as text.
 
     Args:
-        path: UTF-8 text with commas, semicolons or tabs, or an .xlsx workbook (told by its
-            content, not its name), whose first sheet is read.
+        path: UTF-8 text with commas, semicolons or tabs, or a workbook, .xlsx or .ods (told by
+            its content, not its name), whose first sheet is read.
         faults: takes what is wrong with the file, its header and the shape of its rows.
         data: read as if the file held these bytes.
 
@@ -156,7 +154,7 @@ def read_cells(path: Path, faults: Faults, data: bytes | None = None) -> Cells |
             _check_plain_file(path)
             data = path.read_bytes()
         if data.startswith(b"PK\x03\x04"):
-            return _cells(path.name, _workbook_lines(data), faults, padded=True)
+            return _workbook_cells(path.name, data, faults)
         text = _decoded(data)
         delimiter = _delimiter(text)
         # The line that names the separator stays as a blank one, so that rows keep their numbers.
@@ -195,7 +193,7 @@ def _check_plain_file(path: Path) -> None:
 def _decoded(data: bytes) -> str:
     wanted = "the table saved as CSV with the encoding UTF-8"
     if data.startswith(b"\xd0\xcf\x11\xe0"):
-        raise _Unreadable("an old spreadsheet (.xls)", f"{wanted}, or as .xlsx")
+        raise _Unreadable("an old spreadsheet (.xls)", f"{wanted}, or as .xlsx or .ods")
     # A stray NUL is a fault of its cell; every other byte is one in UTF-16.
     start = data[:1000]
     if data.startswith((b"\xff\xfe", b"\xfe\xff")) or start.count(b"\0") > len(start) / 10:
@@ -240,30 +238,26 @@ def _csv_lines(text: str, delimiter: str) -> Iterator[list[str]]:
         ) from None
 
 
-def _workbook_lines(data: bytes) -> list[list[str]]:
-    from openpyxl import load_workbook
+def _workbook_cells(file: str, data: bytes, faults: Faults) -> Cells:
+    from orient.tables.workbooks import UnreadableWorkbook, read_sheet
 
     try:
-        with zipfile.ZipFile(io.BytesIO(data)) as parts:
-            # A workbook is packed: a few bytes may unfold to more than the memory holds.
-            if sum(part.file_size for part in parts.infolist()) > 5 * LARGEST_BYTES:
-                raise _Unreadable("a workbook that unfolds to over 1 GB", "a smaller table")
-        with warnings.catch_warnings():
-            # Of styles and validations that this reading leaves aside.
-            warnings.simplefilter("ignore")
-            sheet = load_workbook(io.BytesIO(data), read_only=True, data_only=True).worksheets[0]
-            sheet.reset_dimensions()
-            return [
-                [] if line.count(None) == len(line) else [cell_text(cell) for cell in line]
-                for line in sheet.iter_rows(max_col=MOST_COLUMNS + 1, values_only=True)
-            ]
-    except _Unreadable:
-        raise
-    except Exception:
-        # A broken workbook makes the library stumble in every kind of way.
-        raise _Unreadable(
-            "a workbook that cannot be read", "the table saved as CSV UTF-8 or .xlsx"
-        ) from None
+        sheet = read_sheet(data, MOST_ROWS, MOST_COLUMNS, cell_text)
+    except UnreadableWorkbook as fault:
+        raise _Unreadable(fault.found, fault.wanted) from None
+    cells = _cells(file, sheet.lines, faults, padded=True)
+    names = _titled(sheet.lines[cells.header_row - 1])
+    for row, place in sheet.unvalued[:FAULTS_LISTED]:
+        name = names[place] if place < len(names) else ""
+        wanted = "its value: open the workbook in a spreadsheet and save it, or type the value"
+        faults.add(file, row, name or None, "a formula without a value", wanted)
+    faults.unlisted += max(0, len(sheet.unvalued) - FAULTS_LISTED)
+    return cells
+
+
+def _titled(line: list[str]) -> list[str]:
+    """Column names in small letters and trimmed."""
+    return [" ".join(cell.split()).lower() for cell in line]
 
 
 def cell_text(value: Any) -> str:
@@ -313,10 +307,11 @@ def _cells(
     if padded:
         body = [line + [""] * (len(header) - len(line)) for line in body]
     kept, ragged = _sorted_rows(len(header), rows[1:], body[1:])
-    if not decimal_comma and _cut_at_decimal_commas(len(header), ragged):
-        row = next(iter(ragged))
-        said = f"{len(ragged)} rows cut at decimal commas"
-        faults.add(file, row, None, said, DECIMAL_COMMA_WANTED)
+    cut = [] if decimal_comma or padded else _cut_at_decimal_commas(rows, body)
+    if cut:
+        said = f"{len(cut)} rows cut at decimal commas"
+        faults.add(file, cut[0], None, said, DECIMAL_COMMA_WANTED)
+        kept, ragged = {}, dict(zip(rows[1:], body[1:], strict=True))
     else:
         _tell_ragged(file, len(header), ragged, faults)
     columns: dict[str, list[str]] = {}
@@ -332,7 +327,7 @@ def _cells(
 
 
 def _header(file: str, row: int, line: list[str], faults: Faults) -> list[str]:
-    names = [" ".join(cell.split()).lower() for cell in line]
+    names = _titled(line)
     while not names[-1]:
         names.pop()
     if len(names) > MOST_COLUMNS:
@@ -363,8 +358,11 @@ DECIMAL_COMMA_WANTED = (
 )
 
 
-def _cut_at_decimal_commas(width: int, ragged: Mapping[int, list[str]]) -> bool:
-    """Whether every row that is too long has so many whole numbers followed by digits alone."""
+def _cut_at_decimal_commas(rows: Sequence[int], body: Sequence[list[str]]) -> list[int]:
+    """The rows longer than the column names, if decimal commas explain all of them.
+
+    Blank cells at their end, which would hide it, count too: what was cut has moved the others.
+    """
 
     def pairs(line: list[str]) -> int:
         return sum(
@@ -372,10 +370,12 @@ def _cut_at_decimal_commas(width: int, ragged: Mapping[int, list[str]]) -> bool:
             for left, right in pairwise(line)
         )
 
+    width = len(body[0])
+    longer = {row: line for row, line in zip(rows, body, strict=True) if len(line) > width}
+    explained = all(pairs(line) >= len(line) - width for line in longer.values())
     # One such row may as well have a cell too many.
-    return len(ragged) > 1 and all(
-        len(line) > width and pairs(line) >= len(line) - width for line in ragged.values()
-    )
+    many = len(longer) > 1 and 2 * len(longer) >= len(body) - 1
+    return list(longer) if many and explained else []
 
 
 def _tell_ragged(file: str, width: int, ragged: dict[int, list[str]], faults: Faults) -> None:

@@ -678,9 +678,21 @@ def _coordinates(cells: Cells, column: Column, faults: Faults) -> NDArray[np.flo
         try:
             values[place] = parse_degrees(texts[place], axis)
         except NotACoordinate as fault:
-            wrong[place], values[place] = str(fault), np.nan
+            wrong[place], values[place] = _both_in_one(texts[place]) or str(fault), np.nan
     faults.add_cells(cells, column.name, list(wrong), wrong.__getitem__)
     return values
+
+
+def _both_in_one(text: str) -> str:
+    """What to say of a cell with latitude and longitude, as they are pasted from a map."""
+    parts = re.split(r"\s*[,;]\s+|\s*;\s*", text.strip())
+    try:
+        latitude, longitude = parts
+        parse_degrees(latitude, "latitude")
+        parse_degrees(longitude, "longitude")
+    except (ValueError, NotACoordinate):
+        return ""
+    return f"each in its own column: latitude_deg {latitude} and longitude_deg {longitude}"
 
 
 # Texts

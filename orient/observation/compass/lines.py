@@ -65,15 +65,34 @@ def compass_readings(campaign: Campaign, rows: Sequence[Mapping[str, Any]]) -> p
         return table
     sites = campaign.sites.loc[table["site"]]
     years = magnetic.decimal_year(table["date"].to_numpy(dtype="datetime64[D]"))
-    field = magnetic.field(
+    field = magnetic.field_or_none(
         table["latitude_deg"].fillna(pd.Series(sites["latitude_deg"].to_numpy())),
         table["longitude_deg"].fillna(pd.Series(sites["longitude_deg"].to_numpy())),
         sites["elevation_m"].to_numpy(float),
         years,
     )
-    return table.assign(
+    expected = table.assign(
         declination_deg=field.declination_deg, declination_u_deg=field.declination_u_deg
     )
+    return expected[expected["declination_deg"].notna()].reset_index(drop=True)
+
+
+def left_out_words(campaign: Campaign, readings: pd.DataFrame) -> list[str]:
+    """Which compass readings of a campaign are not among those of `compass_readings`, and why."""
+    read = campaign.setups.index[campaign.setups["compass_reading_deg"].notna()]
+    of_setups = [
+        f"set-up {name}" for name in read.difference(pd.Index(readings["of_setup"]), sort=False)
+    ]
+    names = campaign.readings.index.difference(pd.Index(readings["reading"]), sort=False)
+    of_table = [f"reading {name}" for name in names]
+    left = [*of_setups, *of_table]
+    if not left:
+        return []
+    listed = ", ".join(left[:6]) + (f" and {len(left) - 6} more" if len(left) > 6 else "")
+    return [
+        f"Left out: {listed}. No azimuth of the line that was read is known there (by a board's "
+        "marks, known_azimuth_deg or coordinates), or the date lies outside the magnetic models."
+    ]
 
 
 def _board_lines(rows: Sequence[Mapping[str, Any]]) -> dict[tuple[str, str], Line]:

@@ -1,0 +1,188 @@
+"""Input that people really bring: told once and plainly, or read as it was meant."""
+
+from __future__ import annotations
+
+import json
+import unicodedata
+
+import numpy as np
+from hostile import complaints, csv_bytes, good_tables, run, write_campaign
+
+from orient.observation import reduction
+
+
+def campaign_with(folder, **changed: bytes | None):
+    """A good campaign with some of its files other than they were; None leaves one out."""
+    files = {f"{name}.csv": csv_bytes(rows) for name, rows in good_tables().items()}
+    files |= {name.replace("_", "."): data for name, data in changed.items() if data is not None}
+    write_campaign(folder, files)
+    return str(folder)
+
+
+def refused(arguments, *said: str) -> str:
+    ending = run(arguments)
+    assert complaints(ending) == []
+    assert ending.status in (1, 2), ending.out
+    for words in said:
+        assert words in ending.err
+    return ending.err
+
+
+def column(table: str, name: str, values: list[str]) -> bytes:
+    """A table with one column as given, added where it is not there."""
+    rows = [list(row) for row in good_tables()[table]]
+    if name not in rows[0]:
+        rows[0].append(name)
+        for row in rows[1:]:
+            row.append("")
+    place = rows[0].index(name)
+    for row, value in zip(rows[1:], values, strict=False):
+        row[place] = value
+    return csv_bytes(rows)
+
+
+# Dates -----------------------------------------------------------------------------------
+
+
+def late(folder):
+    return campaign_with(folder, setups_csv=column("setups", "date", ["2041-04-12", "2048-08-13"]))
+
+
+def test_true_north_needs_no_magnetic_model(tmp_path):
+    folder = late(tmp_path / "camp")
+    ending = run(["reduce", folder, "--format", "json"])
+    assert ending.status == 0, ending.err
+    for row in ending.rows:
+        assert row["board_azimuth_deg"] is not None
+        assert "model-expired" in row["flags"]
+        for key in ("declination_deg", "declination_u_deg", "reference_magnetic_bearing_deg"):
+            assert row[key] is None, key
+    sites = run(["sites", folder, "--date", "2041-04-12", "--format", "json"])
+    assert [row["declination_deg"] for row in sites.rows] == [None, None]
+
+
+def test_every_product_bears_a_date_beyond_the_magnetic_models(tmp_path):
+    folder, out = late(tmp_path / "camp"), tmp_path / "out"
+    assert run(["report", folder, "-o", str(out)], seconds=60).status == 0
+    assert "Left out: set-up R1" in run(["compass", folder]).out
+    assert run(["sites", folder, "--date", "2041-04-12"]).status == 0
+    assert run(["plan", folder, "--from", "2041-04-12"]).status == 0
+    assert json.loads((out / "results.json").read_text("utf-8"))[0]["declination_deg"] is None
+
+
+def test_a_day_that_a_site_never_had(tmp_path):
+    sites = b"site,latitude_deg,longitude_deg,timezone\nRidge,-13.83,-171.76,%s\nMoor,46.5,8,\n"
+    for zone in (b"Pacific/Apia", b""):
+        folder = campaign_with(
+            tmp_path / f"camp{len(zone)}",
+            sites_csv=sites % zone,
+            setups_csv=column("setups", "date", ["2011-12-30", "2011-12-30"]),
+        )
+        said = refused(["reduce", folder], "setups.csv, row 2, column date: found '2011-12-30'")
+        assert said.startswith("One fault")
+    assert run(["plan", folder, "--from", "2011-12-29", "--to", "2011-12-31"]).status == 0
+
+
+# Places ----------------------------------------------------------------------------------
+
+
+def geojson(**told) -> bytes:
+    features = [
+        {
+            "type": "Feature",
+            "properties": {"site": site} | (told if site == "Ridge" else {}),
+            "geometry": {"type": "Point", "coordinates": [longitude, latitude]},
+        }
+        for site, latitude, longitude in (("Ridge", 46.5, 8.25), ("Moor", -33.2, -70.1))
+    ]
+    return json.dumps({"type": "FeatureCollection", "features": features}).encode()
+
+
+def test_columns_that_contradict_a_point_are_told(tmp_path):
+    write_campaign(tmp_path, {"sites.geojson": geojson(latitude_deg=46.5, longitude_deg=8.25)})
+    arguments = ["sites", str(tmp_path), "--date", "2026-04-12"]
+    assert run(arguments).status == 0
+    for told, said in [
+        ({"latitude_deg": 8.25, "longitude_deg": 46.5}, "column latitude_deg: found '8.25'"),
+        ({"longitude_deg": -8.25}, "column longitude_deg: found '-8.25'"),
+        ({"easting_m": 5e5, "northing_m": 5e6, "crs": "EPSG:32632"}, "column easting_m"),
+    ]:
+        write_campaign(tmp_path, {"sites.geojson": geojson(**told)})
+        refused(arguments, "sites.geojson", said)
+    told = {"easting_m": 442436, "northing_m": 5149900, "crs": "EPSG:32632"}
+    write_campaign(tmp_path, {"sites.geojson": geojson(**told)})
+    assert run(arguments).status == 0
+
+
+def test_both_coordinates_in_one_cell(tmp_path):
+    sites = b'site,latitude_deg,longitude_deg\nRidge,"46.5, 8.25",\nMoor,-33.2,-70.1\n'
+    folder = campaign_with(tmp_path, sites_csv=sites)
+    refused(["sites", folder], "latitude_deg 46.5 and longitude_deg 8.25")
+
+
+def test_a_name_typed_with_its_accent_apart(tmp_path):
+    sites = "site,latitude_deg,longitude_deg\nVallée,46.5,8.25\n".encode()
+    write_campaign(tmp_path, {"sites.csv": sites})
+    apart = unicodedata.normalize("NFD", "Vallée")
+    ending = run(["plan", str(tmp_path), "--from", "2026-04-12", "--site", apart])
+    assert ending.status == 0, ending.err
+    sheet = ["sheet", str(tmp_path), "--site", apart, "--date", "2026-04-12"]
+    assert run([*sheet, "-o", str(tmp_path / "s.pdf")]).status == 0
+
+
+# Files -----------------------------------------------------------------------------------
+
+
+def test_two_files_of_one_table(tmp_path):
+    folder = campaign_with(tmp_path)
+    (tmp_path / "MARKS.CSV").write_bytes((tmp_path / "marks.csv").read_bytes())
+    refused(["reduce", folder], "MARKS.CSV and marks.csv; wanted one of them")
+
+
+def test_a_new_campaign_never_stands_beside_a_workbook(tmp_path):
+    (tmp_path / "sites.xlsx").write_bytes(b"precious")
+    refused(["new", str(tmp_path), "--force"], "sites.xlsx")
+    assert [path.name for path in tmp_path.iterdir()] == ["sites.xlsx"]
+
+
+def test_decimal_commas_between_commas_are_one_fault(tmp_path):
+    rows = good_tables()["marks"]
+    text = "\n".join(",".join(cell.replace(".", ",") for cell in row) for row in rows)
+    folder = campaign_with(tmp_path, marks_csv=text.encode())
+    said = refused(["reduce", folder], "20 rows cut at decimal commas", "saved with semicolons")
+    assert said.startswith("One fault")
+    rows = [[cell.replace(".", ",") for cell in row] for row in rows]
+    folder = campaign_with(tmp_path, marks_csv=csv_bytes(rows))
+    said = refused(["reduce", folder], "decimal commas, as in", "saved with semicolons")
+    assert said.startswith("One fault")
+    folder = campaign_with(tmp_path, marks_csv=csv_bytes(rows, ";"))
+    assert run(["reduce", folder]).status == 0
+
+
+def test_a_line_that_names_the_separator(tmp_path):
+    rows = good_tables()["marks"]
+    folder = campaign_with(tmp_path, marks_csv=b"sep=;\n" + csv_bytes(rows, ";"))
+    assert run(["reduce", folder]).status == 0
+    rows[1][3] = "x"
+    folder = campaign_with(tmp_path, marks_csv=b"sep=;\r\n" + csv_bytes(rows, ";"))
+    refused(["reduce", folder], "marks.csv, row 3, column x_mm")
+
+
+# One bad set-up --------------------------------------------------------------------------
+
+
+def test_a_board_whose_figures_no_method_bears_stops_no_other(tmp_path, monkeypatch):
+    real = reduction.reduce_board
+
+    def failing(board, *more, **options):
+        if board.watch == "running":
+            raise np.linalg.LinAlgError("Singular matrix")
+        return real(board, *more, **options)
+
+    monkeypatch.setattr(reduction, "reduce_board", failing)
+    folder = campaign_with(tmp_path / "camp")
+    rows = run(["reduce", folder, "--format", "json"]).rows
+    assert [row["board_azimuth_deg"] is None for row in rows] == [False, True]
+    assert "could not be reduced" in run(["reduce", folder, "--verbose"]).out
+    assert run(["report", folder, "-o", str(tmp_path / "out")], seconds=60).status == 0
+    assert "could not be reduced" in (tmp_path / "out" / "index.html").read_text("utf-8")
