@@ -60,7 +60,7 @@ class Terrain:
             import rasterio
         except ImportError:
             raise NoTerrain(
-                "reading a terrain model needs rasterio: pip install 'orient[terrain]'"
+                "reading a terrain model needs rasterio: pip install 'orient[raster]'"
             ) from None
         try:
             self._file = rasterio.open(path)
