@@ -67,7 +67,7 @@ def test_table_and_sentences_fit_eighty_columns(folder):
     text = run(folder)
     assert max(map(len, text.splitlines())) <= 80
     said = " ".join(text.split())
-    assert "ironknoll: the needle points 7.2° east of the model" in said
+    assert "ironknoll: the needle points 7.3° east of the model" in said
     assert "Compass old: subtract 2." in said
     assert "Compass brass: no correction" in said
 

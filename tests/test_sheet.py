@@ -474,7 +474,7 @@ def test_an_unknown_site_is_named_with_the_nearest(campaign):
         ("--date", "1850-06-21", "1900"),
         ("--date", "2051-06-21", "2050"),
         ("--date", "2026-02-30", "YYYY-MM-DD"),
-        ("--rod", "nan", "mm"),
+        ("--rod", "nan", "nan"),
         ("--rod", "0", "mm"),
         ("--board", "650", "650x470"),
         ("--board", "20x20", "board is"),

@@ -30,7 +30,7 @@ def made(camp, *options):
 
 def rows_of(folder):
     return json.loads(
-        CliRunner().invoke(orient, ["reduce", str(folder), "--format", "json"]).stdout
+        CliRunner().invoke(orient, ["reduce", str(folder), "--alone", "--format", "json"]).stdout
     )
 
 

@@ -125,7 +125,13 @@ def _as_titled(table: Any) -> dict[str, str]:
 
 def _workbook(whole: pd.DataFrame) -> bytes:
     stream = io.BytesIO()
-    _with_numbers(whole).to_excel(stream, index=False, sheet_name=LAYER)
+    with pd.ExcelWriter(stream, engine="openpyxl") as writer:
+        _with_numbers(whole).to_excel(writer, index=False, sheet_name=LAYER)
+        # A text that begins with "=" stays a text: no workbook of ours runs anything.
+        for row in writer.sheets[LAYER].iter_rows():
+            for cell in row:
+                if cell.data_type == "f":
+                    cell.data_type = "s"
     return stream.getvalue()
 
 
