@@ -83,15 +83,15 @@ def test_boards_of_every_watch_and_latitude(tmp_path):
 
 
 @pytest.mark.slow
-def test_a_thousand_boards_of_every_watch_and_latitude(tmp_path):
+def test_many_boards_of_every_watch_and_latitude(tmp_path):
     totals = np.zeros(4, dtype=int)
     for seed, season in enumerate(SEASONS):
-        totals += compare(both_ways(tmp_path / season, 250, 100 + seed, season, workers=2))
+        totals += compare(both_ways(tmp_path / season, 60, 100 + seed, season, workers=2))
     count, doubtful, untold, other_marks = totals
     print(f"{count} boards, {doubtful} contradict themselves, {untold} told by the package alone")
-    assert count == 1000
+    assert count == 240
     # The package doubts small boards and boards with a blunder sooner than the page does.
-    assert doubtful <= 500
+    assert doubtful <= 120
     assert other_marks <= 0.01 * (count - doubtful)
 
 
