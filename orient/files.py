@@ -171,8 +171,10 @@ def _stage(target: Path, content: str | bytes, staged: list[str]) -> None:
     """Write and sync a file's content under a temporary name beside its place."""
     data = content.encode("utf-8") if isinstance(content, str) else content
     try:
-        handle, temporary = tempfile.mkstemp(dir=target.parent, prefix=_PREFIX, suffix=_SUFFIX)
-        staged.append(temporary)
+        with _undisturbed():
+            # A file that is made is also on the list of those to be removed.
+            handle, temporary = tempfile.mkstemp(dir=target.parent, prefix=_PREFIX, suffix=_SUFFIX)
+            staged.append(temporary)
         with os.fdopen(handle, "wb") as stream:
             stream.write(data)
             stream.flush()
