@@ -201,13 +201,11 @@ for n in range(1, 3000, stride):
 """
 
 
-@pytest.mark.skipif(os.name != "posix", reason="forks")
 _UNEXPLAINED = pytest.mark.xfail(reason="failed once at every second line; not looked into yet")
 
 
-@pytest.mark.parametrize(
-    "stride", [41, pytest.param(2, marks=[pytest.mark.slow, _UNEXPLAINED])]
-)
+@pytest.mark.skipif(os.name != "posix", reason="forks")
+@pytest.mark.parametrize("stride", [41, pytest.param(2, marks=[pytest.mark.slow, _UNEXPLAINED])])
 def test_a_kill_at_any_line_leaves_the_table_old_or_new_and_its_copy_whole(tmp_path, stride):
     write_campaign(tmp_path / "good", good_files())
     before = (tmp_path / "good" / "marks.csv").read_bytes()
