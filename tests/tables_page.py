@@ -3,7 +3,7 @@
 from pathlib import Path
 
 from orient.flags import FLAGS
-from orient.tables.columns import MARKS, READINGS, SETUPS, SIGHTS, SITES, WATCHES, describe
+from orient.tables.columns import MARKS, READINGS, SETUPS, SIGHTS, SITES, WATCHES, column_meanings
 
 PAGE = Path(__file__).parents[1] / "docs" / "tables.md"
 
@@ -43,7 +43,7 @@ def page() -> str:
         parts.append("\n| column | unit | needed | meaning |\n| --- | --- | --- | --- |\n")
         parts += [
             f"| `{name}` | {unit} | {needed} | {meaning} |\n"
-            for name, unit, needed, meaning in describe(table)
+            for name, unit, needed, meaning in column_meanings(table)
         ]
     parts.append("\n## Flags\n\n| flag | what to do |\n| --- | --- |\n")
     parts += [f"| `{flag}` | {sentence} |\n" for flag, sentence in FLAGS.items()]

@@ -33,16 +33,37 @@ def written(results, folder):
     return folder / "results.geojson", folder / "results.gpkg"
 
 
+def read_results(path):
+    """The rows of a written file, read by the library alone, as they were reduced."""
+    # Readers of GeoJSON make dates of texts that look like one, be it a set-up's name.
+    options = {"DATE_AS_STRING": "YES"} if path.suffix == ".geojson" else {}
+    table = pyogrio.read_dataframe(path, read_geometry=False, **options)
+    return [
+        {key: as_reduced(key, row[key]) for key in KEYS}
+        for row in table.astype(object).to_dict("records")
+    ]
+
+
+def as_reduced(key, value):
+    if key in ("methods", "flags"):
+        return json.loads(value)
+    if value is None or value != value:
+        return None
+    if key == "combined_setups":
+        return int(value)
+    return value if isinstance(value, str) else float(value)
+
+
 def test_reading_back_loses_nothing(results, tmp_path):
     rows = [{key: result.row[key] for key in KEYS} for result in results]
     for path in written(results, tmp_path):
-        assert geodata.read_results(path) == rows
+        assert read_results(path) == rows
 
 
 def test_a_column_of_names_that_look_like_dates_stays_text(sound, tmp_path):
     dated = [replace(sound[0], row=sound[0].row | {"setup": DATED, "reference_name": DATED})]
     for path in written(dated, tmp_path):
-        (row,) = geodata.read_results(path)
+        (row,) = read_results(path)
         assert (row["setup"], row["reference_name"]) == (DATED, DATED)
 
 
@@ -117,4 +138,4 @@ def test_the_same_results_give_the_same_bytes(sound):
 
 def test_no_setups_still_give_a_layer(tmp_path):
     for path in written([], tmp_path):
-        assert geodata.read_results(path) == []
+        assert read_results(path) == []

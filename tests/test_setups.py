@@ -151,7 +151,7 @@ def test_a_long_line_by_coordinates(tmp_path):
         - result.row["reference_grid_bearing_deg"]
     )
     line = grid.line_between(figures.easting_m, figures.northing_m, east, north, "EPSG:32632")
-    assert bend == pytest.approx(float(line.start_arc_to_chord_deg), abs=1e-9)
+    assert bend == pytest.approx(float(line.arc_to_chord_deg), abs=1e-9)
     assert any("By the coordinates" in remark for remark in result.remarks)
 
 

@@ -23,10 +23,10 @@ from orient.sheet.layout import SheetLayout
 from orient.sheet.paper import (
     PAPERS,
     Paper,
+    drawable,
     drawing_rules,
     fitted,
     paper_named,
-    printable,
     size_mm,
     width_mm,
     wrapped,
@@ -422,7 +422,7 @@ def test_text_is_kept_inside_its_room():
         assert width_mm(fitted(long, 50.0, 8.0), 8.0) <= 50.0
         assert fitted("short", 50.0, 8.0) == "short"
         assert all(width_mm(line, 8.0) <= 40 for line in wrapped(f"one {long} two " * 5, 40.0, 8.0))
-        assert printable("日\x07\u202e\tא") == "\ufffd\ufffd א"
+        assert drawable("日\x07\u202e\tא") == "\ufffd\ufffd א"
 
 
 # ---------------------------------------------------------------- the command

@@ -6,7 +6,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from orient.tables.cells import Cells, Faults
-from orient.tables.columns import MARKS, SETUPS, SITES, TABLES, describe, read_table
+from orient.tables.columns import MARKS, SETUPS, SITES, TABLES, column_meanings, read_table
 
 SETUP = {"setup": "1", "site": "A", "date": "2026-05-01", "gnomon_height_mm": "300"}
 SITE = {"site": "A", "latitude_deg": "41.25", "longitude_deg": "-5.5"}
@@ -358,7 +358,7 @@ def test_letters_are_composed_and_blanks_made_one():
 
 @pytest.mark.parametrize("table", TABLES.values(), ids=lambda table: table.name)
 def test_every_column_is_described(table):
-    rows = describe(table)
+    rows = column_meanings(table)
     assert [name for name, *_ in rows] == list(table.names)
     for name, unit, needed, meaning in rows:
         assert meaning
@@ -366,7 +366,12 @@ def test_every_column_is_described(table):
         for ending, sign in {"_mm": "mm", "_m": "m", "_s": "s", "_deg": "°", "_hpa": "hPa"}.items():
             if name.endswith(ending):
                 assert unit == sign
-    assert ("elevation_m", "m", "no", "height above the ellipsoid; 0 when blank") in describe(SITES)
+    assert (
+        "elevation_m",
+        "m",
+        "no",
+        "height above the ellipsoid; 0 when blank",
+    ) in column_meanings(SITES)
 
 
 # --- anything at all ---------------------------------------------------------------------------

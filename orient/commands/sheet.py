@@ -152,9 +152,9 @@ def _site_row(sites: pd.DataFrame, site: str) -> pd.Series[Any]:
 
 def _unprinted(name: str) -> list[str]:
     """A word where the sheet's font lacks signs of the site's name."""
-    from orient.sheet.paper import printable as on_paper
+    from orient.sheet.paper import drawable
 
-    shown = on_paper(name)
+    shown = drawable(name)
     if "\N{REPLACEMENT CHARACTER}" not in shown:
         return []
     return [

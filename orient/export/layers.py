@@ -79,7 +79,7 @@ def geopackage(frame: Any) -> bytes:
     """The same as the bytes of a GeoPackage, conventions in the layer's description."""
     import pyogrio
 
-    with tempfile.TemporaryDirectory() as folder, _steady_dates():
+    with tempfile.TemporaryDirectory() as folder, steady_dates():
         path = Path(folder) / "results.gpkg"
         pyogrio.write_dataframe(
             frame,
@@ -93,35 +93,8 @@ def geopackage(frame: Any) -> bytes:
         return path.read_bytes()
 
 
-def read_results(path: Path | str) -> list[dict[str, Any]]:
-    """The rows of a written results.geojson or results.gpkg, as they were reduced.
-
-    Returns:
-        Rows with `KEYS`, None where there is no value.
-    """
-    import pyogrio
-
-    # Readers of GeoJSON make dates of texts that look like one, be it a set-up's name.
-    options = {"DATE_AS_STRING": "YES"} if Path(path).suffix == ".geojson" else {}
-    table = pyogrio.read_dataframe(path, read_geometry=False, **options)
-    return [
-        {key: _read(key, row[key]) for key in KEYS}
-        for row in table.astype(object).to_dict("records")
-    ]
-
-
-def _read(key: str, value: Any) -> Any:
-    if key in _AS_TEXT:
-        return json.loads(value)
-    if value is None or value != value:
-        return None
-    if key == "combined_setups":
-        return int(value)
-    return value if isinstance(value, str) else float(value)
-
-
 @contextmanager
-def _steady_dates() -> Iterator[None]:
+def steady_dates() -> Iterator[None]:
     """Have the library date the file by no clock: the same results give the same bytes."""
     import pyogrio
 

@@ -12,7 +12,7 @@ from orient.flags import NIGHT_CAUTIONS
 from orient.nightsheet import words
 from orient.nightsheet.finder import draw_finders
 from orient.planning.night import Night, NightRig
-from orient.sheet.form import _Flow
+from orient.sheet.form import Flow
 from orient.sheet.paper import PAPERS, Heading, Page, Paper, as_pdf, as_svg, drawing_rules
 from orient.tables.coordinates import format_dms
 
@@ -73,7 +73,7 @@ def night_sheet(
     paper = paper or PAPERS["A4"]
     heading = _heading(site, night)
     with drawing_rules():
-        flow = _Flow(paper, heading)
+        flow = Flow(paper, heading)
         _plan(flow, night, rig)
         _steps(flow, rig)
         _record(flow)
@@ -98,7 +98,7 @@ def _heading(site: pd.Series, night: Night) -> Heading:
     return Heading("Night sheet", night.site, " · ".join(unbroken))
 
 
-def _plan(flow: _Flow, night: Night, rig: NightRig) -> None:
+def _plan(flow: Flow, night: Night, rig: NightRig) -> None:
     flow.heading_line("Nights")
     flow.text(" ".join(NIGHT_CAUTIONS))
     flow.heading_line("When it is dark")
@@ -118,19 +118,19 @@ def _plan(flow: _Flow, night: Night, rig: NightRig) -> None:
         _table(flow, words.PAIR_COLUMNS, words.pair_rows(night))
 
 
-def _table(flow: _Flow, columns: Sequence[str], rows: list[list[str]]) -> None:
+def _table(flow: Flow, columns: Sequence[str], rows: list[list[str]]) -> None:
     flow.table(
         [(name, 1.3 if name in ("star", "above", "below") else 1.0) for name in columns], rows
     )
 
 
-def _steps(flow: _Flow, rig: NightRig) -> None:
+def _steps(flow: Flow, rig: NightRig) -> None:
     flow.heading_line("A line by two plumb lines")
     for step in STEPS:
         flow.step(step.format(base=rig.base_m))
 
 
-def _record(flow: _Flow) -> None:
+def _record(flow: Flow) -> None:
     flow.need(_ROW_MM * 12)
     flow.heading_line("The sights (columns of sights.csv; one name of circle for each standing)")
     columns = [

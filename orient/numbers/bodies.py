@@ -156,7 +156,7 @@ class _Frame(NamedTuple):
 def _year_table(year: int) -> _YearTable:
     from scipy.interpolate import CubicSpline
 
-    timescale, kernel = sun._skyfield()
+    timescale, kernel = sun.ephemeris()
     start_s = float(np.datetime64(f"{year}-01-01", "s").astype(np.int64))
     end_s = float(np.datetime64(f"{year + 1}-01-01", "s").astype(np.int64))
     node_s = np.arange(start_s - 2 * sun.SOLAR_DAY_S, end_s + 2 * sun.SOLAR_DAY_S, _NODE_S)
@@ -194,7 +194,7 @@ def _frame(utc_s: Array) -> _Frame:
     for year in np.unique(years[years > 0]).tolist():
         chosen = years == year
         table: Any = _year_table(year)
-        at_s = sun._ut1_s(utc_s[chosen], table) - table.start_s
+        at_s = sun.ut1_s(utc_s[chosen], table) - table.start_s
         values[chosen] = table.frame(at_s)
     turn = values[:, :9].reshape(-1, 3, 3)
     earth, velocity, sun_au, moon = (values[:, n : n + 3] for n in (10, 13, 16, 19))
@@ -317,7 +317,7 @@ def _seen(
     declination = np.arcsin(z / distance).reshape(shape)
     axes = sun._SiteAxes.at(latitude_deg, longitude_deg, elevation_m)
     turned = sun._Turned.to(hour_angle, declination)
-    east, north, up, range_au = sun._toward(axes, turned, distance.reshape(shape))
+    east, north, up, range_au = sun.toward(axes, turned, distance.reshape(shape))
     radius = np.where(range_au < 0.01, _MOON_RADIUS_KM / _AU_KM, 0.0)
     return Place(
         wrap_360(np.degrees(np.arctan2(east, north))),

@@ -72,7 +72,8 @@ class _YearTable(NamedTuple):
 
 
 @lru_cache(maxsize=1)
-def _skyfield() -> tuple[Any, Any]:
+def ephemeris() -> tuple[Any, Any]:
+    """The time scale and the kernel DE421, read once."""
     from skyfield.api import load
     from skyfield.jpllib import SpiceKernel
 
@@ -87,7 +88,7 @@ def _year_table(year: int, delta_t_s: float | None = None) -> _YearTable:
     from scipy.interpolate import CubicSpline
     from skyfield.api import load
 
-    timescale, kernel = _skyfield()
+    timescale, kernel = ephemeris()
     if delta_t_s is not None:
         timescale = load.timescale(delta_t=delta_t_s)
     start_s = float(np.datetime64(f"{year}-01-01", "s").astype(np.int64))
@@ -107,13 +108,14 @@ def _year_table(year: int, delta_t_s: float | None = None) -> _YearTable:
 
 @lru_cache(maxsize=1)
 def _leap_seconds() -> tuple[Array, Array]:
-    timescale, _ = _skyfield()
+    timescale, _ = ephemeris()
     dates_s = (np.asarray(timescale.leap_dates) - _UNIX_EPOCH_JD) * SOLAR_DAY_S
     offsets_s = np.asarray(timescale.leap_offsets, dtype=float)
     return dates_s, np.concatenate([[offsets_s[0] - 1.0], offsets_s])
 
 
-def _ut1_s(utc_s: Array, table: _YearTable) -> Array:
+def ut1_s(utc_s: Array, table: _YearTable) -> Array:
+    """Seconds of UT1, counted as `utc_s` is, of instants that a year's table covers."""
     dates_s, offsets_s = _leap_seconds()
     leap_s = offsets_s[np.searchsorted(dates_s, utc_s, side="right")]
     dut1_s = _TT_MINUS_TAI_S + leap_s - table.delta_t_s(utc_s - table.start_s)
@@ -154,7 +156,7 @@ def _year_of(utc_s: float) -> int:
 def _of_year(year: int, utc_s: Array, with_rate: bool, delta_t_s: float | None) -> Array:
     table = _year_table(year, delta_t_s)
     # With ΔT given by the caller, the instants are UT1 themselves.
-    argument = (utc_s if delta_t_s is not None else _ut1_s(utc_s, table)) - table.start_s
+    argument = (utc_s if delta_t_s is not None else ut1_s(utc_s, table)) - table.start_s
     place = table.place(argument)
     return np.concatenate([place, table.rate(argument)], axis=-1) if with_rate else place
 
@@ -187,7 +189,7 @@ def direction(
     """
     hour_angle, declination, distance = _tabulated(utc_s, delta_t_s=delta_t_s)
     axes = _SiteAxes.at(latitude_deg, longitude_deg, elevation_m)
-    return _toward(axes, _Turned.to(hour_angle, declination), distance)
+    return toward(axes, _Turned.to(hour_angle, declination), distance)
 
 
 def motion(
@@ -205,7 +207,7 @@ def motion(
     hour_angle, declination, distance, turning, climbing, _ = _tabulated(utc_s, with_rate=True)
     axes = _SiteAxes.at(latitude_deg, longitude_deg, elevation_m)
     turned = _Turned.to(hour_angle, declination)
-    east, north, up, _ = _toward(axes, turned, distance)
+    east, north, up, _ = toward(axes, turned, distance)
     x = -turned.sin_d * turned.cos_h * climbing - turned.cos_d * turned.sin_h * turning
     y = turned.sin_d * turned.sin_h * climbing - turned.cos_d * turned.cos_h * turning
     return (east, north, up), axes.level(x, y, turned.cos_d * climbing)
@@ -234,7 +236,7 @@ class _Turned(NamedTuple):
         )
 
 
-def _toward(axes: _SiteAxes, turned: _Turned, distance_au: Array) -> tuple[Any, Any, Any, Any]:
+def toward(axes: _SiteAxes, turned: _Turned, distance_au: Array) -> tuple[Any, Any, Any, Any]:
     """Unit vector (east, north, up) and distance."""
     east, north, up, range_au = _unscaled(axes, *turned, distance_au)
     norm = np.sqrt(east**2 + north**2 + up**2)
@@ -403,14 +405,6 @@ def transit(utc_s_near: ArrayLike, longitude_deg: ArrayLike) -> Any:
     for _ in range(4):
         instant = instant - hour_angle_deg(instant, longitude_deg) / SUN_RATE_DEG_PER_S
     return instant
-
-
-def equation_of_time_min(utc_s: ArrayLike) -> Any:
-    """Apparent less mean solar time, in minutes, any shape: plus when the sundial is ahead."""
-    instants = np.asarray(utc_s, dtype=float)
-    # UT1 − UTC, under a second since 1972, is told apart from the sun's own motion.
-    mean_hour_angle = np.mod(instants, SOLAR_DAY_S) * SUN_RATE_DEG_PER_S - 180.0
-    return wrap_180(hour_angle_deg(instants, 0.0) - mean_hour_angle) * 4.0
 
 
 def time_of_altitude(

@@ -389,13 +389,13 @@ def _by_hand(board: Board, half: NDArray[np.int8], reading: Meant) -> dict[str, 
 def _mark_flags(
     board: Board, fit: Fit, half: NDArray[np.int8], methods: dict[str, MethodResult]
 ) -> list[str]:
-    flags = []
+    flags: list[str] = []
     kept = fit.kept if fit.kept.any() else np.ones(board.count, dtype=bool)
     from_noon_s = fit.utc_s[kept] - board.noon_utc_s
     if np.abs(from_noon_s).max() * sun.SUN_RATE_DEG_PER_S <= NEAR_NOON_DEG:
-        flags.append("near-noon")
+        flags.append(Flag.NEAR_NOON)
     if abs(int(np.sum(half[kept]))) == int(kept.sum()):
-        flags.append("one-sided")
+        flags.append(Flag.ONE_SIDED)
     elif "pairs" not in methods or methods["pairs"].n < 3:
         flags.append(Flag.FEW_PAIRS)
     if not fit.kept.all():

@@ -339,15 +339,7 @@ def _method_row(
 def _grid_bearing(setup: pd.Series, place: pd.Series, azimuth_deg: float) -> float | None:
     bend = 0.0
     if _reference_known(setup):
-        bend = float(
-            grid.arc_to_chord_deg(
-                place["easting_m"],
-                place["northing_m"],
-                setup["reference_easting_m"],
-                setup["reference_northing_m"],
-                place["grid"],
-            )
-        )
+        bend = float(_coordinate_line(setup, place).arc_to_chord_deg)
     on_datum = azimuth_deg + float(place["datum_turn_deg"])
     bearing = grid.grid_bearing(on_datum, place["convergence_deg"], np.nan_to_num(bend))
     return _or_none(bearing)
@@ -359,18 +351,22 @@ def _reference_known(setup: pd.Series) -> bool:
     )
 
 
-def _by_coordinates(setup: pd.Series, place: pd.Series, row: dict[str, Any]) -> list[str]:
-    """Compare with the azimuth that the two ends' own grid coordinates give."""
-    if not _reference_known(setup) or row["reference_azimuth_deg"] is None:
-        return []
-    line = grid.line_between(
+def _coordinate_line(setup: pd.Series, place: pd.Series) -> grid.GridLine:
+    return grid.line_between(
         place["easting_m"],
         place["northing_m"],
         setup["reference_easting_m"],
         setup["reference_northing_m"],
         place["grid"],
     )
-    known = float(line.forward_azimuth_deg) - float(place["datum_turn_deg"])
+
+
+def _by_coordinates(setup: pd.Series, place: pd.Series, row: dict[str, Any]) -> list[str]:
+    """Compare with the azimuth that the two ends' own grid coordinates give."""
+    if not _reference_known(setup) or row["reference_azimuth_deg"] is None:
+        return []
+    line = _coordinate_line(setup, place)
+    known = float(line.azimuth_deg) - float(place["datum_turn_deg"])
     if not np.isfinite(known):
         return []
     apart = float(wrap_180(row["reference_azimuth_deg"] - known))

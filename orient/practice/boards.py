@@ -96,7 +96,7 @@ class Sky:
             lit &= altitude >= horizon_altitude_deg(self.horizon, azimuth)
         return np.where(lit[:, None], tips, np.nan)
 
-    def clock_text(self, watch_utc_s: float) -> str:
+    def watch_time(self, watch_utc_s: float) -> str:
         """The time of day that a watch on the site's clock shows, to the second."""
         moment = datetime.fromtimestamp(round(watch_utc_s / _ROUNDED_S) * _ROUNDED_S, self.zone)
         return f"{moment:%H:%M:%S}"
@@ -135,7 +135,7 @@ def practice_board(
     scatter = np.sqrt(max(work.tolerances.mark_sd_mm**2 - _ROUNDING_SD_MM**2, 0.0))
     tips = tips + generator.normal(0.0, scatter, tips.shape)
     marks = [
-        {"setup": name, "time": sky.clock_text(instant + truth.watch_fast_s)}
+        {"setup": name, "time": sky.watch_time(instant + truth.watch_fast_s)}
         | {"x_mm": to_ruler(x), "y_mm": to_ruler(y)}
         for instant, (x, y) in zip(utc_s, tips, strict=True)
     ]

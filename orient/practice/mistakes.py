@@ -97,7 +97,7 @@ def _watch_slow(truth: simulate.TrueBoard, generator: Generator) -> simulate.Tru
 def _each_time(change_s: float) -> Written:
     def write(board: PracticeBoard, sky: Sky, generator: Generator) -> None:
         for mark, instant in zip(board.marks, board.true_utc_s, strict=True):
-            mark["time"] = sky.clock_text(instant + board.truth.watch_fast_s + change_s)
+            mark["time"] = sky.watch_time(instant + board.truth.watch_fast_s + change_s)
 
     return write
 

@@ -11,7 +11,7 @@ from typing import Any
 import numpy as np
 import pandas as pd
 
-from orient.export.layers import _steady_dates as steady_dates
+from orient.export.layers import steady_dates
 from orient.numbers.angles import wrap_180
 from orient.region.contours import Contour
 from orient.region.lattice import Lattice

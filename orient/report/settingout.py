@@ -1,4 +1,4 @@
-"""Setting out on one page: its figures as tables, words and a diagram."""
+"""Setting out from one line: its figures as tables, words and a diagram."""
 
 from __future__ import annotations
 
@@ -10,12 +10,11 @@ from typing import Any
 import numpy as np
 import pandas as pd
 
-from orient.flags import CAUTIONS
 from orient.numbers import settingout
 from orient.numbers.angles import wrap_360
 from orient.numbers.settingout import ReferenceLine, Taping
 from orient.numbers.tolerances import COVERAGE_95
-from orient.pages import page_template, sealed
+from orient.pages import page_template
 
 _REACH, _REFERENCE_REACH = 150.0, 112.0
 _LONGEST_NAME = 40
@@ -36,20 +35,7 @@ def setting_out_html(line: ReferenceLine, taping: Taping | None = None) -> str:
     Returns:
         One `<section>`, styled by `setting_out_css`.
     """
-    return page_template("report", "settingout.html").render(
-        page=False, **_figures(line, taping or Taping())
-    )
-
-
-def setting_out_page(line: ReferenceLine, taping: Taping | None = None) -> str:
-    """The same as a page of its own, which prints on one sheet of A4 or Letter."""
-    page = page_template("report", "settingout.html").render(
-        page=True,
-        css=_safe(setting_out_css()),
-        cautions=CAUTIONS,
-        **_figures(line, taping or Taping()),
-    )
-    return sealed(page, "orient setting out")
+    return page_template("report", "settingout.html").render(**_figures(line, taping or Taping()))
 
 
 def setting_out_svg(line: ReferenceLine) -> str:

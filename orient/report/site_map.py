@@ -56,11 +56,10 @@ class MapLine(NamedTuple):
 
 @dataclass(frozen=True)
 class SiteMap:
-    """The map, the sentence that belongs under it, and whether it needs a page's width."""
+    """The map, and the sentence that belongs under it."""
 
     svg: Markup
     note: str
-    crowded: bool
 
 
 class _Sizes(NamedTuple):
@@ -163,7 +162,7 @@ def _local(
     note = "Plan, true north up at its middle."
     if len(near) < len(lines):
         note += " Lines with an arrow show the azimuth only; their length means nothing."
-    return SiteMap(drawing.markup(), note, len(sites) > CROWDED)
+    return SiteMap(drawing.markup(), note)
 
 
 def _world(
@@ -219,7 +218,6 @@ def _world(
         drawing.markup(),
         "Chart in degrees. Arrows show the true azimuth of each reference line, true north up; "
         f"their length means nothing. {SOURCE}.",
-        len(sites) > CROWDED,
     )
 
 

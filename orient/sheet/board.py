@@ -78,7 +78,7 @@ def _within(middle: float, half: float, spans: Sequence[tuple[float, float]]) ->
     return any(low + 0.5 <= middle - half and middle + half <= high - 0.5 for low, high in spans)
 
 
-class BoardDrawing:
+class BoardLines:
     """The board at true scale: what each of its pages shows.
 
     Args:

@@ -13,7 +13,7 @@ import pandas as pd
 from orient.defaults import ROD_MM
 from orient.numbers.tolerances import COVERAGE_95
 from orient.planning.hours import Limits
-from orient.sheet.board import BoardDrawing
+from orient.sheet.board import BoardLines
 from orient.sheet.boardpaper import BoardSheet, board_window
 from orient.sheet.code import KINDS, SheetCode, code_name
 from orient.sheet.form import form_pages, zone_text
@@ -123,7 +123,7 @@ def field_sheet(
         used, layout = _turned_best(site, date, rod_mm, upright, board_mm, landscape, limits)
         code = _code(layout, used, kind, campaign)
         boards = board_pages(code)
-        drawing = BoardDrawing(boards, code, layout if kind == "track" else None)
+        drawing = BoardLines(boards, code, layout if kind == "track" else None)
         drawn = [_board_sheet(board, code, drawing, heading, len(boards)) for board in boards]
         pages = [*drawn, *form_pages(layout, used, heading, kind)]
         _number(pages, [board.name for board in boards])
@@ -135,13 +135,13 @@ def marking_print(code: SheetCode) -> tuple[list[BoardPage], list[Page]]:
     """What is printed inside the border of marking sheets, drawn again from their code."""
     with drawing_rules():
         boards = board_pages(code)
-        drawing = BoardDrawing(boards, code, None)
+        drawing = BoardLines(boards, code, None)
         blank = Heading("", "", "")
         return boards, [_board_sheet(board, code, drawing, blank, len(boards)) for board in boards]
 
 
 def _board_sheet(
-    board: BoardPage, code: SheetCode, drawing: BoardDrawing, heading: Heading, count: int
+    board: BoardPage, code: SheetCode, drawing: BoardLines, heading: Heading, count: int
 ) -> BoardSheet:
     page = BoardSheet(board.paper, heading)
     drawing.draw(page, board)

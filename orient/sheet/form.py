@@ -28,10 +28,10 @@ _ROW_MM = 5.2
 _MARK_ROW_MM, _LEAST_MARKS = 7.0, 13
 
 
-_Part = Callable[["_Flow", SheetLayout], None]
+_Part = Callable[["Flow", SheetLayout], None]
 
 
-class _Flow:
+class Flow:
     """Pages filled from the top down; a block that finds no room begins the next page."""
 
     def __init__(self, paper: Paper, heading: Heading) -> None:
@@ -125,7 +125,7 @@ class _Flow:
 
 def form_pages(layout: SheetLayout, paper: Paper, heading: Heading, kind: str) -> list[Page]:
     """The pages beside the board: hours, steps, how well north is found, the mark table."""
-    flow = _Flow(paper, heading)
+    flow = Flow(paper, heading)
     marking: tuple[_Part, ...] = (_form_hours, _form_steps, _form_marking, _form_marks)
     track: tuple[_Part, ...] = (_form_hours, _form_north, _form_astray)
     for part in marking if kind == "marking" else track:
@@ -133,7 +133,7 @@ def form_pages(layout: SheetLayout, paper: Paper, heading: Heading, kind: str) -
     return flow.pages
 
 
-def _form_hours(flow: _Flow, layout: SheetLayout) -> None:
+def _form_hours(flow: Flow, layout: SheetLayout) -> None:
     flow.heading_line("The good hours")
     good = layout.good_clocks()
     if good:
@@ -181,7 +181,7 @@ def _clocks(utc_s: pd.Series, timezone: str) -> list[str]:
     return [str(text)[11:16] for text in clock.local_iso(rounded, timezone)]
 
 
-def _form_steps(flow: _Flow, layout: SheetLayout) -> None:
+def _form_steps(flow: Flow, layout: SheetLayout) -> None:
     flow.heading_line("Before the first mark")
     flow.step(
         "Both check bars of every page measure 100 mm. Pages of one board: cut along the corner "
@@ -211,7 +211,7 @@ def _form_steps(flow: _Flow, layout: SheetLayout) -> None:
     )
 
 
-def _form_north(flow: _Flow, layout: SheetLayout) -> None:
+def _form_north(flow: Flow, layout: SheetLayout) -> None:
     if layout.on_sheet.empty:
         return
     flow.heading_line("How this sheet shows north")
@@ -249,7 +249,7 @@ def _tolerance_sentence(layout: SheetLayout) -> str:
     )
 
 
-def _form_marking(flow: _Flow, layout: SheetLayout) -> None:
+def _form_marking(flow: Flow, layout: SheetLayout) -> None:
     flow.heading_line("While the shadow moves")
     flow.step(
         "Mark the tip in pencil: a fine cross, 4 to 6 mm, its middle on the middle of the soft "
@@ -264,7 +264,7 @@ def _form_marking(flow: _Flow, layout: SheetLayout) -> None:
     flow.step("The predicted track, to lay over the marks, is on a sheet of its own: --kind track.")
 
 
-def _form_astray(flow: _Flow, layout: SheetLayout) -> None:
+def _form_astray(flow: Flow, layout: SheetLayout) -> None:
     shifts = layout.shifts()
     if shifts.empty:
         return
@@ -280,7 +280,7 @@ def _form_astray(flow: _Flow, layout: SheetLayout) -> None:
     flow.table([("mm along / across the track", 2.2), *((at, 1.0) for at in clocks)], rows)
 
 
-def _form_marks(flow: _Flow, layout: SheetLayout) -> None:
+def _form_marks(flow: Flow, layout: SheetLayout) -> None:
     flow.need(_MARK_ROW_MM * (_LEAST_MARKS + 3))
     flow.heading_line("The marks")
     flow.text(

@@ -136,7 +136,7 @@ def _glyphs(bold: bool) -> frozenset[int]:
     return frozenset(get_font(_font(bold).get_file()).get_charmap())
 
 
-def printable(text: str, bold: bool = False) -> str:
+def drawable(text: str, bold: bool = False) -> str:
     """The text with what the font or the paper cannot show replaced by a sign that says so.
 
     Line breaks become spaces; marks that only steer the writing direction are dropped.
@@ -162,13 +162,13 @@ def width_mm(text: str, size_pt: float, bold: bool = False) -> float:
 
     font = _font(bold).copy()
     font.set_size(size_pt)
-    width, _, _ = text_to_path.get_text_width_height_descent(printable(text, bold), font, False)
+    width, _, _ = text_to_path.get_text_width_height_descent(drawable(text, bold), font, False)
     return float(width) * MM_PER_POINT
 
 
 def fitted(text: str, room_mm: float, size_pt: float, bold: bool = False) -> str:
     """The text, cut short with an ellipsis where it is wider than its room."""
-    text = printable(text, bold)
+    text = drawable(text, bold)
     if width_mm(text, size_pt, bold) <= room_mm:
         return text
     low, high = 0, len(text)
@@ -183,7 +183,7 @@ def fitted(text: str, room_mm: float, size_pt: float, bold: bool = False) -> str
 
 def shortened(text: str, room_mm: float, size_pt: float, bold: bool = False) -> str:
     """A name, cut in its middle where it is too wide: its end tells it from its like."""
-    text = printable(text, bold)
+    text = drawable(text, bold)
     if width_mm(text, size_pt, bold) <= room_mm:
         return text
     for kept in range(len(text) - 1, 1, -1):
@@ -321,7 +321,7 @@ class Page:
         drawn = self.axes.text(
             x_mm,
             y_mm,
-            printable(text, bold),
+            drawable(text, bold),
             fontproperties=font,
             color=colour,
             ha=across,
@@ -429,7 +429,7 @@ def as_pdf(pages: Sequence[Page], title: str, made: datetime) -> bytes:
     from matplotlib.backends.backend_pdf import PdfPages
 
     stream = BytesIO()
-    about = {"Title": printable(title), "Creator": "orient", "CreationDate": made}
+    about = {"Title": drawable(title), "Creator": "orient", "CreationDate": made}
     with PdfPages(stream, metadata=about) as pdf:
         for page in pages:
             pdf.savefig(page.figure)
@@ -439,6 +439,6 @@ def as_pdf(pages: Sequence[Page], title: str, made: datetime) -> bytes:
 def as_svg(page: Page, title: str, made: datetime) -> str:
     """One page as SVG, in its size on paper; the same page gives the same text."""
     stream = StringIO()
-    about = {"Title": printable(title), "Creator": "orient", "Date": made.date().isoformat()}
+    about = {"Title": drawable(title), "Creator": "orient", "Date": made.date().isoformat()}
     page.figure.savefig(stream, format="svg", metadata=about)
     return stream.getvalue()

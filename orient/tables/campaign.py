@@ -38,7 +38,7 @@ from orient.tables.columns import (
     TABLES,
     WATCHES,
     Table,
-    describe,
+    column_meanings,
     no_rows,
     read_table,
 )
@@ -860,7 +860,7 @@ def _readme() -> str:
         if table.name in OPTIONAL_TABLES:
             title += " (where there are any)"
         parts.append(f"{title}\n{'-' * len(title)}")
-        for name, unit, needed, meaning in describe(table):
+        for name, unit, needed, meaning in column_meanings(table):
             label = (
                 f"{name} ({', '.join(filter(None, (unit, 'needed' if needed == 'yes' else '')))})"
             )

@@ -467,7 +467,7 @@ TABLES: dict[str, Table] = {table.name: table for table in (SITES, SETUPS, MARKS
 OPTIONAL_TABLES: dict[str, Table] = {table.name: table for table in (READINGS, WATCHES, SIGHTS)}
 
 
-def describe(table: Table) -> list[tuple[str, str, str, str]]:
+def column_meanings(table: Table) -> list[tuple[str, str, str, str]]:
     """What a table's columns hold, in words for people.
 
     Args:
