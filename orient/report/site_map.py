@@ -56,10 +56,11 @@ class MapLine(NamedTuple):
 
 @dataclass(frozen=True)
 class SiteMap:
-    """The map, and the sentence that belongs under it."""
+    """The map, the sentence that belongs under it, and whether it needs a page's width."""
 
     svg: Markup
     note: str
+    crowded: bool
 
 
 class _Sizes(NamedTuple):
@@ -162,7 +163,7 @@ def _local(
     note = "Plan, true north up at its middle."
     if len(near) < len(lines):
         note += " Lines with an arrow show the azimuth only; their length means nothing."
-    return SiteMap(drawing.markup(), note)
+    return SiteMap(drawing.markup(), note, len(sites) > CROWDED)
 
 
 def _world(
@@ -218,6 +219,7 @@ def _world(
         drawing.markup(),
         "Chart in degrees. Arrows show the true azimuth of each reference line, true north up; "
         f"their length means nothing. {SOURCE}.",
+        len(sites) > CROWDED,
     )
 
 
