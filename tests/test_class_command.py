@@ -6,6 +6,7 @@ import json
 import numpy as np
 import pytest
 from click.testing import CliRunner
+from pdfplumber import open as open_pdf
 
 from orient.cli import orient
 from orient.practice.classes import middle_of
@@ -111,13 +112,22 @@ def test_numbers_in_place_of_names(camp, tmp_path):
 
 
 def test_prepared_for_the_day(camp, tmp_path):
-    roster = roster_of(tmp_path, 12)
+    roster = roster_of(tmp_path, 3)
     new = tmp_path / "meadow-class"
     done = run("class", camp, roster, "--site", "meadow", "--date", "2026-06-10", "-o", new)
     assert done.exit_code == 0, done.output
     setups = list(csv.DictReader((new / "setups.csv").read_text().splitlines()))
-    assert [row["setup"] for row in setups] == [f"s{n:02d}" for n in range(1, 13)]
+    assert [row["setup"] for row in setups] == [f"s{n:02d}" for n in range(1, 4)]
     assert run("reduce", new).exit_code == 0
+    with open_pdf(new / "sheets.pdf") as opened:
+        texts = [page.extract_text() for page in opened.pages]
+    for number, row in enumerate(setups, start=1):
+        own = [text for text in texts if f"Pupil {number:02d}" in text]
+        assert len(own) == len(texts) / 3
+        assert all(row["setup"] in text for text in own)
+        assert f"Name, crew: Pupil {number:02d} Set-up: {row['setup']}" in own[0]
+    for text in texts:
+        assert "Never look at the sun" in text
     again = run("class", camp, roster, "--site", "meadow", "--date", "2026-06-10", "-o", new)
     assert again.exit_code == 2
     assert "not empty" in again.output

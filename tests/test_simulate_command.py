@@ -4,6 +4,7 @@ import csv
 import json
 
 import numpy as np
+import pandas as pd
 import pytest
 from click.testing import CliRunner
 
@@ -124,3 +125,68 @@ def test_nothing_is_overwritten(camp):
     run, _ = made(camp)
     assert run.exit_code == 2
     assert "is not empty" in run.output
+
+
+def sheets(camp, *options):
+    return made(camp, "--sheets", "--rod", 100, "--every", 20, *options)
+
+
+def test_marks_drawn_on_sheets_are_read_back_from_photographs(camp):
+    """Sheets out of one door, photographed by code of its own, into another, and reduced."""
+    pytest.importorskip("cv2")
+    from pdfplumber import open as open_pdf
+    from photographs import Camera, photograph
+
+    run, folder = sheets(camp, "--students", 2, "--mistake", "summer-time", "--line", 60)
+    assert run.exit_code == 0, run.output
+    drawn = pd.read_csv(folder.parent / "practice-key-marks.csv")
+    assert (folder / "marks.csv").read_text() == "setup,time,x_mm,y_mm\n"
+    sound = next(row["setup"] for row in key_of(folder).values() if not row["mistake"])
+    with open_pdf(folder / "sheets.pdf") as opened:
+        boards = [page for page in opened.pages if "turn about to north" in page.extract_text()]
+        (board,) = [page for page in boards if f"Set-up: {sound}" in page.extract_text()]
+        print_rgb = np.asarray(board.to_image(resolution=300).original.convert("RGB"))
+    assert len(boards) == 2
+    picture = photograph(
+        print_rgb.astype(np.float32) / 255.0, Camera(megapixels=8), np.random.default_rng(1)
+    )
+    (folder / "board.jpg").write_bytes(picture.jpeg)
+    truth = drawn[drawn["setup"] == sound]
+    times = folder.parent / "times.txt"
+    times.write_text("\n".join(truth["time"]))
+    read = ["photo", str(folder), str(folder / "board.jpg"), "--save", "--times", str(times)]
+    done = CliRunner().invoke(orient, read)
+    assert done.exit_code == 0, done.output
+    saved = pd.read_csv(folder / "marks.csv")
+    assert set(saved["setup"]) == {sound}
+    # A tenth of a millimetre is what a picture of 8 megapixels gives.
+    off = saved[["x_mm", "y_mm"]].to_numpy() - truth[["x_mm", "y_mm"]].to_numpy()
+    assert np.abs(off).max() < 0.2
+    (row,) = [row for row in rows_of(folder) if row["setup"] == sound]
+    turned = row["board_azimuth_deg"] - float(key_of(folder)[sound]["board_azimuth_deg"])
+    assert abs((turned + 180) % 360 - 180) < 3 * row["board_azimuth_u_deg"]
+
+
+def test_a_sheet_holds_its_marks_and_its_line(camp):
+    run, folder = sheets(camp, "--students", 5, "--mistake", "turned", "--paper", "Letter")
+    assert run.exit_code == 0, run.output
+    drawn = pd.read_csv(folder.parent / "practice-key-marks.csv")
+    key = pd.read_csv(folder.parent / "practice-key.csv")
+    for x, y in ((drawn["x_mm"], drawn["y_mm"]), (key["line_end_x_mm"], key["line_end_y_mm"])):
+        assert np.hypot(x, y).max() < 216
+    assert np.hypot(key["line_end_x_mm"], key["line_end_y_mm"]).min() > 80
+    assert np.abs((key["board_azimuth_deg"] + 180) % 360 - 180).max() < 15
+
+
+def test_the_rod_is_chosen_for_the_paper_and_the_ruler_is_the_students(camp):
+    run, folder = made(camp, "--sheets", "--paper", "A3")
+    assert run.exit_code == 0, run.output
+    rod = pd.read_csv(folder / "setups.csv")["gnomon_height_mm"].item()
+    plan = ["plan", str(camp), "--from", "2026-06-10", "--site", "meadow", "--format", "json"]
+    board = ["--rod", str(rod), "--board", "360", "217"]
+    (row,) = json.loads(CliRunner().invoke(orient, [*plan, *board]).stdout)
+    assert row["best"] is not None
+    run, _ = made(camp, "--sheets", "--mistake", "swapped", "-o", str(camp.parent / "other"))
+    assert run.exit_code == 2
+    assert "made at the ruler" in run.output
+    assert not (camp.parent / "other").exists()

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from datetime import date
 from pathlib import Path
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 import click
 
@@ -17,12 +17,15 @@ from orient.commands.common import (
     force_option,
     format_option,
     number,
+    printable,
     progress,
     records,
     say,
     tell_written,
 )
 from orient.commands.planning_options import POSITIVE, chosen_sites
+from orient.commands.sheet import paper_option, planned_sheet
+from orient.flags import CAUTIONS
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -37,7 +40,14 @@ if TYPE_CHECKING:
 @click.option("--site", metavar="SITE", help="To prepare: the site of the class.")
 @click.option("--date", "day", type=LocalDate(), help="To prepare: the local date.")
 @click.option(
-    "--rod", type=POSITIVE, default=300.0, show_default=True, metavar="MM", help="Rod height."
+    "--rod",
+    type=POSITIVE,
+    metavar="MM",
+    help="Rod height; the one with the longest good hours on the paper if left out.",
+)
+@paper_option
+@click.option(
+    "--board", help="Width x height to draw on in mm, such as 650x470; over several pages."
 )
 @click.option(
     "--reference", default="mast", show_default=True, metavar="NAME", help="The line of the class."
@@ -68,7 +78,9 @@ def class_(
     roster: Path,
     site: str | None,
     day: date | None,
-    rod: float,
+    rod: float | None,
+    paper: str,
+    board: str | None,
     reference: str,
     truth_deg: float | None,
     instructor: str | None,
@@ -81,7 +93,8 @@ def class_(
 
     ROSTER.csv lists the students in its column `student`, one a row.
 
-    With --site, --date and -o it prepares: a new campaign with a set-up for each student.
+    With --site, --date and -o it prepares: a new campaign with a set-up for each student, and
+    sheets.pdf with everyone's marking sheet, name and set-up filled in.
     Without, it compares: each student's line against the truth (--truth,
     --instructor, or the middle of the class), its error beside what was stated, and the
     likeliest mistake.
@@ -92,7 +105,7 @@ def class_(
     if day is not None or site is not None:
         if day is None or site is None or folder is None:
             raise click.UsageError("To prepare a class, --site, --date and -o go together.")
-        _prepare(campaign, students, site, day, rod, reference, folder)
+        _prepare(campaign, students, site, day, rod, paper, board, reference, folder)
         return
     if truth_deg is not None and instructor:
         raise click.UsageError("--truth or --instructor, not both.")
@@ -104,20 +117,34 @@ def _prepare(
     students: pd.DataFrame,
     site: str,
     day: date,
-    rod: float,
+    rod: float | None,
+    paper: str,
+    board: str | None,
     reference: str,
     folder: Path,
 ) -> None:
     from orient.files import write_whole
     from orient.practice.campaign import class_files
+    from orient.sheet.filled import Filled
     from orient.tables.campaign import read_campaign
 
     chosen_sites(campaign, (site,))
     tables = read_campaign(campaign, tables=("sites",))
     if folder.exists() and any(folder.iterdir()):
         raise click.UsageError(f"{folder} is not empty: name a new folder with -o.")
+    row: Any = tables.sites.loc[site]
+    plan = planned_sheet(row, day, rod, paper, board, folder.name)
+    boards = [
+        Filled(student, setup, reference)
+        for student, setup in students[["student", "setup"]].itertuples(index=False)
+    ]
+    with progress("Drawing", len(boards)) as advance:
+        sheets = plan.pdf_of(boards, advance)
+    rod = plan.layout.rod_mm
     files = class_files(tables, site, day.isoformat(), students, rod, reference)
-    tell_written(write_whole(folder, files))
+    tell_written(write_whole(folder, {"sheets.pdf": sheets, **files}))
+    for sentence in [f"The rod is {rod:g} mm tall.", *plan.layout.warnings(), *CAUTIONS]:
+        click.echo(printable(sentence), err=True)
 
 
 def _compare(

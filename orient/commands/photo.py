@@ -163,6 +163,11 @@ def _whose(read: Campaign, readings: list[Reading], setup: str | None) -> tuple[
     site = by_code[first.site]
     setups = read.setups
     same = setups[(setups["site"] == site) & (setups["date"].astype(str).str[:10] == first.date)]
+    named = {code_name(str(name)): str(name) for name in same.index}.get(first.setup)
+    if setup is None and named:
+        return named, read.sites.loc[site]
+    if named and setup != named:
+        raise refusal(readings[0].picture, f"the sheet of set-up {named}", f"set-up {setup}'s")
     if setup is None:
         names = [str(name) for name in same.index]
         if len(names) != 1:

@@ -24,6 +24,14 @@ from orient.defaults import ROD_MM, TARGET_U_DEG
 if TYPE_CHECKING:
     import pandas as pd
 
+    from orient.sheet.document import SheetPlan
+    from orient.sheet.paper import Paper
+
+
+paper_option = click.option(
+    "--paper", default="A4", show_default=True, help="A4, A3, Letter, or width x height in mm."
+)
+
 
 @click.command()
 @campaign_argument
@@ -36,9 +44,7 @@ if TYPE_CHECKING:
     type=click.Path(dir_okay=False, path_type=Path),
     help="FILE.pdf, or FILE.svg (one file a page).",
 )
-@click.option(
-    "--paper", default="A4", show_default=True, help="A4, A3, Letter, or width x height in mm."
-)
+@paper_option
 @click.option(
     "--rod", default=ROD_MM, show_default=True, type=float, help="Tip above the board, mm."
 )
@@ -98,19 +104,13 @@ def sheet(
 
     from orient.outputs import write_output
     from orient.planning.hours import Limits
-    from orient.sheet.document import check_sizes, field_sheet
-    from orient.sheet.paper import paper_named, size_mm
+    from orient.sheet.document import field_sheet
     from orient.tables.campaign import read_campaign
 
     suffix = output.suffix.lower()
     if suffix not in (".pdf", ".svg"):
         raise click.UsageError(f"-o wants a file ending in .pdf or .svg, found {output.name}")
-    try:
-        chosen_paper = paper_named(paper)
-        board_mm = size_mm(board) if board else None
-        check_sizes(rod, board_mm)
-    except ValueError as fault:
-        raise click.UsageError(str(fault)) from None
+    chosen_paper, board_mm = checked_sizes(paper, board, rod)
     if layout is not None and layout.resolve() == output.resolve():
         raise click.UsageError("--layout and -o name the same file.")
     read = read_campaign(campaign, tables=("sites",))
@@ -134,6 +134,37 @@ def sheet(
     tell_written(written)
     for sentence in [*drawn.layout.warnings(), *_unprinted(site)]:
         click.echo(sentence, err=True)
+
+
+def checked_sizes(
+    paper: str, board: str | None, rod: float
+) -> tuple[Paper, tuple[float, float] | None]:
+    """The paper and the board as typed, a sheet for which can be drawn."""
+    from orient.sheet.document import check_sizes
+    from orient.sheet.paper import paper_named, size_mm
+
+    try:
+        board_mm = size_mm(board) if board else None
+        check_sizes(rod, board_mm)
+        return paper_named(paper), board_mm
+    except ValueError as fault:
+        raise click.UsageError(str(fault)) from None
+
+
+def planned_sheet(
+    site: pd.Series[Any],
+    day: date,
+    rod: float | None,
+    paper: str,
+    board: str | None,
+    campaign: str,
+) -> SheetPlan:
+    """A marking sheet for many boards laid out, with the rod that fits it where none is given."""
+    from orient.sheet.document import SheetPlan, fitting_rod_mm
+
+    upright, board_mm = checked_sizes(paper, board, rod or ROD_MM)
+    rod = rod or fitting_rod_mm(site, day, upright, board_mm)
+    return SheetPlan.of(site, day, rod, upright, board_mm, campaign=campaign)
 
 
 def _site_row(sites: pd.DataFrame, site: str) -> pd.Series[Any]:

@@ -2,18 +2,22 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from datetime import date
 from pathlib import Path
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 import click
 
-from orient.commands.common import LocalDate, campaign_argument, printable, say
+from orient.commands.common import LocalDate, campaign_argument, progress, say, tell_written
 from orient.commands.planning_options import POSITIVE, care_options, chosen_sites
+from orient.commands.sheet import paper_option, planned_sheet
+from orient.defaults import ROD_MM
 from orient.text import did_you_mean
 
 if TYPE_CHECKING:
     from orient.practice.campaign import Practice
+    from orient.sheet.document import SheetPlan
 
 _MOST_STUDENTS = 500
 
@@ -46,7 +50,11 @@ _MOST_STUDENTS = 500
     help="Give one board this mistake; repeat. `list` names them all.",
 )
 @click.option(
-    "--rod", type=POSITIVE, default=300.0, show_default=True, metavar="MM", help="Rod height."
+    "--rod",
+    type=POSITIVE,
+    show_default=f"{ROD_MM:.0f}; with --sheets the one that fits the paper",
+    metavar="MM",
+    help="Rod height.",
 )
 @click.option(
     "--every",
@@ -86,6 +94,13 @@ _MOST_STUDENTS = 500
     metavar="DEG",
     help="True azimuth of the reference line; drawn by the seed if left out.",
 )
+@click.option(
+    "--sheets",
+    is_flag=True,
+    help="Draw the marks on sheets, to be measured by ruler or photographed; the tables stay "
+    "empty.",
+)
+@paper_option
 @care_options
 @click.option(
     "-o",
@@ -110,12 +125,14 @@ def simulate(
     seed: int,
     students: int,
     mistakes: tuple[str, ...],
-    rod: float,
+    rod: float | None,
     every: float,
     reach: float,
     min_altitude: float,
     watch: str,
     line_deg: float | None,
+    sheets: bool,
+    paper: str,
     folder: Path,
     key_file: Path | None,
     **care: float,
@@ -124,11 +141,12 @@ def simulate(
 
     Computes the marks of one site and day of the campaign, with the scatter and the errors that
     the tolerances state, and with the mistakes asked for. Writes a campaign of its own, to be
-    reduced as any other, and the answer key beside it. Nobody stood at these boards.
+    reduced as any other, and the answer key beside it. With --sheets the marks stand on paper only:
+    sheets.pdf to measure or photograph. Nobody stood at these boards.
     """
     from orient.files import write_whole
     from orient.numbers.tolerances import Tolerances
-    from orient.practice.boards import Work
+    from orient.practice.boards import OnSheet, Work
     from orient.practice.campaign import practice, student_names
     from orient.tables.campaign import read_campaign
     from orient.tables.cells import csv_text
@@ -139,22 +157,45 @@ def simulate(
     _check_mistakes(mistakes, students)
     chosen_sites(campaign, (site,))
     tables = read_campaign(campaign, tables=("sites",))
-    work = Work(rod, every, min_altitude, reach, watch, Tolerances(**care))
-    names = student_names(students)
-    row = tables.sites.loc[[site]].iloc[0]
+    row: Any = tables.sites.loc[site]
+    plan = planned_sheet(row, day, rod, paper, None, folder.name) if sheets else None
+    work = Work(rod or ROD_MM, every, min_altitude, reach, watch, Tolerances(**care))
+    if plan is not None:
+        place = OnSheet(plan.layout.board_mm, plan.layout.foot_mm)
+        work = replace(work, rod_mm=plan.layout.rod_mm, sheet=place)
+    key_file = key_file or folder.parent / f"{folder.name}-key.csv"
+    marks_file = key_file.with_name(f"{key_file.stem}-marks.csv")
+    _check_free(folder, [key_file, *([marks_file] if plan else [])])
     try:
-        made = practice(row, day.isoformat(), work, names, mistakes, seed, line_deg)
+        made = practice(
+            row, day.isoformat(), work, student_names(students), mistakes, seed, line_deg
+        )
     except ValueError as fault:
         raise click.UsageError(f"{fault}. Nothing was written.") from None
-    key_file = key_file or folder.parent / f"{folder.name}-key.csv"
-    _check_free(folder, key_file)
-    written = [
-        *write_whole(folder, made.files(tables, site)),
-        *write_whole(key_file.parent, {key_file.name: csv_text(made.key())}),
-    ]
-    for path in written:
-        click.echo(printable(str(path)))
+    key = {key_file.name: csv_text(made.key())}
+    files: dict[str, str | bytes] = {**made.files(tables, site)}
+    if plan is not None:
+        key[marks_file.name] = csv_text(made.pencil())
+        files = {"sheets.pdf": _drawn(plan, made), **made.unmeasured_files(tables, site)}
+    tell_written([*write_whole(folder, files), *write_whole(key_file.parent, key)])
     click.echo(_told(made), err=True)
+
+
+def _drawn(plan: SheetPlan, made: Practice) -> bytes:
+    from orient.sheet.filled import Filled
+
+    filled = [
+        Filled(
+            setup=board.setup["setup"],
+            reference_name=board.setup["reference_name"],
+            marks_mm=tuple((float(x), float(y)) for x, y in board.pencil_mm),
+            times=tuple(mark["time"] for mark in board.marks),
+            line_mm=board.line_mm,
+        )
+        for board in made.boards
+    ]
+    with progress("Drawing", len(filled)) as advance:
+        return plan.pdf_of(filled, advance)
 
 
 def _list_mistakes() -> None:
@@ -179,11 +220,12 @@ def _check_mistakes(mistakes: tuple[str, ...], students: int) -> None:
         )
 
 
-def _check_free(folder: Path, key_file: Path) -> None:
+def _check_free(folder: Path, keys: list[Path]) -> None:
     if folder.exists() and any(folder.iterdir()):
         raise click.UsageError(f"{folder} is not empty: name a new folder with -o.")
-    if key_file.exists():
-        raise click.UsageError(f"{key_file} is there already: name another file with --key.")
+    for path in keys:
+        if path.exists():
+            raise click.UsageError(f"{path} is there already: name another file with --key.")
 
 
 def _told(made: Practice) -> str:

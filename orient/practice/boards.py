@@ -27,13 +27,39 @@ _ROUNDED_MM, _ROUNDED_S = 0.5, 1
 _ROUNDING_SD_MM = _ROUNDED_MM / np.sqrt(12.0)
 
 
+#: Nearer the edge of a sheet nothing is marked, mm; a sheet is turned to north by guess, degrees.
+_MARGIN_MM, _TURNED_SD_DEG = 8.0, 3.0
+
+
+@dataclass(frozen=True)
+class OnSheet:
+    """A sheet of paper to mark on: its board, and the foot from the board's lower left corner."""
+
+    board_mm: tuple[float, float]
+    foot_mm: tuple[float, float]
+
+    def holds(self, tips_mm: Array) -> NDArray[np.bool_]:
+        """Which tips, (n, 2) mm from the foot, can be marked."""
+        at = tips_mm + np.array(self.foot_mm)
+        return np.all((at >= _MARGIN_MM) & (at <= np.array(self.board_mm) - _MARGIN_MM), axis=1)
+
+    def edge_mm(self, angle_deg: float) -> float:
+        """How far from the foot a line of a board direction stays on the sheet."""
+        way = np.array([np.sin(np.radians(angle_deg)), np.cos(np.radians(angle_deg))])
+        high = np.array(self.board_mm) - _MARGIN_MM - np.array(self.foot_mm)
+        low = np.array(self.foot_mm) - _MARGIN_MM
+        room = np.where(way >= 0, high, low) / np.maximum(np.abs(way), 1e-9)
+        return float(room.min())
+
+
 @dataclass(frozen=True)
 class Work:
     """What a crew sets out to do.
 
     `every_min` is the time between marks, `lowest_deg` the lowest sun to mark by, `reach_mm` the
     longest shadow that the board holds. `line_mm` is how far out on the reference line its
-    point is measured.
+    point is measured. On a `sheet` the marks and the line end at its edge, and the board is
+    turned to north within a few degrees.
     """
 
     rod_mm: float = 300.0
@@ -44,14 +70,20 @@ class Work:
     tolerances: Tolerances = field(default_factory=Tolerances)
     reference_name: str = "mast"
     line_mm: float = 440.0
+    sheet: OnSheet | None = None
+
+    def drawn_line_mm(self, angle_deg: float) -> float:
+        """How long the line is drawn in a board direction."""
+        return min(self.line_mm, self.sheet.edge_mm(angle_deg)) if self.sheet else self.line_mm
 
 
 @dataclass
 class PracticeBoard:
     """A board of the tables: its row of `setups.csv`, its rows of `marks.csv`, and the truth.
 
-    `true_utc_s` are the instants of the marks. The mistakes change cells and marks in place;
-    `mistake` is what was made of it in words, "" for a sound board.
+    `true_utc_s` are the instants of the marks, `pencil_mm` where they stand on the board, as a
+    ruler reads them, shape (n, 2), and `line_mm` the end of the reference line. The mistakes change
+    cells and marks in place; `mistake` is what was made of it in words, "" for a sound board.
     """
 
     setup: Cells
@@ -59,7 +91,14 @@ class PracticeBoard:
     truth: simulate.TrueBoard
     line_azimuth_deg: float
     true_utc_s: Array
+    pencil_mm: Array
+    line_mm: tuple[float, float]
     mistake: str = ""
+
+    def keep(self, which: NDArray[np.bool_]) -> None:
+        """Leave out the other marks."""
+        self.marks = [mark for mark, kept in zip(self.marks, which, strict=True) if kept]
+        self.true_utc_s, self.pencil_mm = self.true_utc_s[which], self.pencil_mm[which]
 
 
 class Sky:
@@ -92,6 +131,8 @@ class Sky:
         azimuth, altitude = self.seen(utc_s)
         tips = simulate.shadow_tips(azimuth, altitude, truth)
         lit = (altitude >= work.lowest_deg) & (np.hypot(*tips.T) <= work.reach_mm)
+        if work.sheet is not None:
+            lit &= work.sheet.holds(tips)
         if self.horizon is not None:
             lit &= altitude >= horizon_altitude_deg(self.horizon, azimuth)
         return np.where(lit[:, None], tips, np.nan)
@@ -141,9 +182,11 @@ def practice_board(
     ]
     if work.watch == "none":
         marks = [{**mark, "time": ""} for mark in marks]
-    setup = _setup_cells(name, sky, work)
-    setup |= _line(generator, work, line_azimuth_deg - truth.board_azimuth_deg)
-    return PracticeBoard(setup, marks, truth, line_azimuth_deg, utc_s)
+    line = _line(generator, work, line_azimuth_deg - truth.board_azimuth_deg)
+    setup = _setup_cells(name, sky, work) | line
+    pencil = np.array([[float(mark["x_mm"]), float(mark["y_mm"])] for mark in marks])
+    end = float(line["reference_x_mm"]), float(line["reference_y_mm"])
+    return PracticeBoard(setup, marks, truth, line_azimuth_deg, utc_s, pencil, end)
 
 
 def drawn(generator: np.random.Generator, work: Work) -> simulate.TrueBoard:
@@ -158,6 +201,8 @@ def drawn(generator: np.random.Generator, work: Work) -> simulate.TrueBoard:
         stated.watch_sd_s,
         stated.edge_sd_deg,
     )
+    if work.sheet is not None:
+        truth = replace(truth, board_azimuth_deg=float(generator.normal(0.0, _TURNED_SD_DEG)))
     if work.watch == "running":
         truth = replace(truth, watch_fast_s=float(generator.uniform(-3600.0, 3600.0)))
     return truth
@@ -184,10 +229,11 @@ def _line(generator: np.random.Generator, work: Work, angle_deg: float) -> Cells
     """A point far out on the reference line, as drawn and measured by ruler."""
     stated = work.tolerances
     across = generator.normal(0.0, np.hypot(stated.mark_sd_mm, stated.plumb_sd_mm))
-    drawn_rad = np.radians(angle_deg) + across / work.line_mm
+    length = work.drawn_line_mm(angle_deg)
+    drawn_rad = np.radians(angle_deg) + across / length
     return {
-        "reference_x_mm": to_ruler(work.line_mm * float(np.sin(drawn_rad))),
-        "reference_y_mm": to_ruler(work.line_mm * float(np.cos(drawn_rad))),
+        "reference_x_mm": to_ruler(length * float(np.sin(drawn_rad))),
+        "reference_y_mm": to_ruler(length * float(np.cos(drawn_rad))),
     }
 
 

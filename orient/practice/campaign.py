@@ -17,8 +17,10 @@ from orient.tables.cells import csv_text
 #: What the answer key tells of each set-up.
 KEY_COLUMNS = (
     "setup", "board_azimuth_deg", "reference_name", "reference_azimuth_deg", "watch_error_s",
-    "mistake", "words",
+    "mistake", "words", "line_end_x_mm", "line_end_y_mm",
 )  # fmt: skip
+#: A line of a sheet is at least so much of the longest that its paper has room for.
+_LONG_LINE = 0.75
 README = """\
 A practice campaign: nobody stood at these boards.
 
@@ -29,8 +31,21 @@ tolerances state, and with a mistake where one was asked for. Reduce it as any o
 
 The answer key is not in this folder.
 """
+SHEETS_README = """\
+A practice campaign on paper: nobody stood at these boards.
+
+sheets.pdf has a sheet for each set-up, its marks drawn and their watch times in the table. Print at
+100 %. Measure the marks with a ruler and type them in, or photograph the sheet:
+
+    orient mark . SETUP
+    orient photo . PHOTO.jpg --save
+    orient reduce .
+
+The answer key is not in this folder.
+"""
 CLASS_README = """\
-A class on one meadow: a set-up for each student. `orient sheet` prints the sheet to mark on.
+A class on one meadow: a set-up for each student. sheets.pdf has the sheets to mark on, each with
+its student's name and set-up. Print at 100 %.
 
 After the day type each student's marks into marks.csv (or: orient mark . SETUP), the point on
 the reference line into setups.csv, and the watch's error and how well it is known. Then:
@@ -56,6 +71,28 @@ class Practice:
         texts["marks.csv"] = csv_text(_rows(marks))
         return {**texts, "README.txt": README}
 
+    def unmeasured_files(self, campaign: Campaign, site: str) -> dict[str, str]:
+        """As `files`, before a ruler was laid on the sheets: no mark, no line."""
+        blank = {"reference_x_mm": "", "reference_y_mm": ""}
+        return {
+            **campaign_files(sites=campaign.sites.loc[[site]]),
+            "setups.csv": csv_text(_rows([board.setup | blank for board in self.boards])),
+            "marks.csv": csv_text(pd.DataFrame(columns=["setup", "time", "x_mm", "y_mm"])),
+            "README.txt": SHEETS_README,
+        }
+
+    def pencil(self) -> pd.DataFrame:
+        """The marks as they stand on the sheets: `setup mark time x_mm y_mm`."""
+        rows = [
+            {"setup": board.setup["setup"], "mark": number, "time": mark["time"]}
+            | {"x_mm": float(x), "y_mm": float(y)}
+            for board in self.boards
+            for number, (mark, (x, y)) in enumerate(
+                zip(board.marks, board.pencil_mm, strict=True), start=1
+            )
+        ]
+        return pd.DataFrame(rows)
+
     def key(self) -> pd.DataFrame:
         """The answer key: `KEY_COLUMNS`, a row a set-up; azimuths are true, degrees."""
         rows = [
@@ -67,6 +104,8 @@ class Practice:
                 "watch_error_s": round(board.truth.watch_fast_s, 1),
                 "mistake": mistake or "",
                 "words": board.mistake,
+                "line_end_x_mm": board.line_mm[0],
+                "line_end_y_mm": board.line_mm[1],
             }
             for board, mistake in zip(self.boards, self.mistakes, strict=True)
         ]
@@ -99,7 +138,7 @@ def practice(
     """
     generator = np.random.default_rng(seed)
     if line_azimuth_deg is None:
-        line_azimuth_deg = float(generator.uniform(0.0, 360.0))
+        line_azimuth_deg = _line_of(work, generator)
     who = generator.permutation(len(names))[: len(mistakes)].tolist()
     given: list[str | None] = [None] * len(names)
     for number, mistake in zip(who, mistakes, strict=True):
@@ -110,6 +149,16 @@ def practice(
         for name, each, own in zip(names, given, generator.spawn(len(names)), strict=True)
     ]
     return Practice(boards, given)
+
+
+def _line_of(work: Work, generator: np.random.Generator) -> float:
+    """An azimuth to look for: any, or on a sheet one whose line there is long."""
+    if work.sheet is None:
+        return float(generator.uniform(0.0, 360.0))
+    azimuths = np.arange(0.0, 360.0)
+    lengths = np.array([work.drawn_line_mm(azimuth) for azimuth in azimuths])
+    long = azimuths[lengths >= _LONG_LINE * lengths.max()]
+    return float(generator.choice(long) + generator.uniform(0.0, 1.0))
 
 
 def class_files(

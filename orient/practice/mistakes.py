@@ -31,7 +31,8 @@ class Mistake:
     """A mistake that can be asked for by name.
 
     `words` tell it for the answer key, as the page of mistakes does. One of `physical` and
-    `written` is given. `by_time` tells that it needs marks with a time.
+    `written` is given. `by_time` tells that it needs marks with a time, `ruler` that it is made
+    when the sheet is measured, so that it cannot be made on a sheet beforehand.
     """
 
     name: str
@@ -39,6 +40,7 @@ class Mistake:
     physical: Physical | None = None
     written: Written | None = None
     by_time: bool = False
+    ruler: bool = False
 
 
 def board_with(
@@ -52,10 +54,13 @@ def board_with(
     """A board with one mistake, or a sound one where that is None; arguments as `practice_board`.
 
     Raises:
-        ValueError: fewer than three marks can be made, or the mistake needs a watch.
+        ValueError: fewer than three marks can be made, the mistake needs a watch, or it is made
+            at the ruler and the board is a sheet still to be measured.
     """
     if mistake and mistake.by_time and work.watch == "none":
         raise ValueError(f"{mistake.name} is a mistake of the times: it needs a watch")
+    if mistake and mistake.ruler and work.sheet:
+        raise ValueError(f"{mistake.name} is made at the ruler: a printed sheet cannot have it")
     truth = drawn(generator, work)
     if mistake and mistake.physical:
         truth = mistake.physical(truth, generator)
@@ -64,6 +69,8 @@ def board_with(
         board.mistake = mistake.words
     if mistake and mistake.written:
         mistake.written(board, sky, generator)
+    if work.sheet is not None:
+        board.keep(work.sheet.holds(board.pencil_mm))
     return board
 
 
@@ -147,12 +154,13 @@ def _board_turned(board: PracticeBoard, sky: Sky, generator: Generator) -> None:
     """From the middle mark on, the board stands turned; the line was drawn before."""
     turn = np.radians(generator.uniform(1.5, 4.0) * generator.choice([-1.0, 1.0]))
     cosine, sine = float(np.cos(turn)), float(np.sin(turn))
-    for mark in board.marks[len(board.marks) // 2 :]:
-        x, y = float(mark["x_mm"]), float(mark["y_mm"])
+    for number in range(len(board.marks) // 2, len(board.marks)):
+        mark, (x, y) = board.marks[number], board.pencil_mm[number]
         mark["x_mm"], mark["y_mm"] = (
             to_ruler(x * cosine + y * sine),
             to_ruler(y * cosine - x * sine),
         )
+        board.pencil_mm[number] = float(mark["x_mm"]), float(mark["y_mm"])
 
 
 def _one_bad_mark(board: PracticeBoard, sky: Sky, generator: Generator) -> None:
@@ -164,7 +172,7 @@ def _times_a_row_late(board: PracticeBoard, sky: Sky, generator: Generator) -> N
     times = [mark["time"] for mark in board.marks]
     for mark, time in zip(board.marks[1:], times, strict=False):
         mark["time"] = time
-    board.marks = board.marks[1:]
+    board.keep(np.arange(len(board.marks)) > 0)
 
 
 def _day_and_month(board: PracticeBoard, sky: Sky, generator: Generator) -> None:
@@ -186,16 +194,24 @@ MISTAKES: dict[str, Mistake] = {
         Mistake("watch-unset", "a watch never set", _watch_slow, None, True),
         Mistake("twelve-hour", "12-hour times after noon", None, _half_day_clock, True),
         Mistake("row-late", "times one row out", None, _times_a_row_late, True),
-        Mistake("swapped", "x and y swapped", None, _swapped),
-        Mistake("x-left", "x counted to the left", None, _x_to_the_left),
-        Mistake("centimetres", "marks in centimetres", None, _centimetres),
-        Mistake("corner", "marks measured from the sheet's corner", None, _from_the_corner),
-        Mistake("bad-mark", "a hundred misread on the ruler", None, _one_bad_mark),
+        Mistake("swapped", "x and y swapped", None, _swapped, ruler=True),
+        Mistake("x-left", "x counted to the left", None, _x_to_the_left, ruler=True),
+        Mistake("centimetres", "marks in centimetres", None, _centimetres, ruler=True),
+        Mistake(
+            "corner", "marks measured from the sheet's corner", None, _from_the_corner, ruler=True
+        ),
+        Mistake("bad-mark", "a hundred misread on the ruler", None, _one_bad_mark, ruler=True),
         Mistake("ground", "the rod's height measured from the ground", None, _from_the_ground),
         Mistake("leaning", "the foot marked in the wrong place, or a rod that leans", _leaning_rod),
         Mistake("unlevel", "a board far out of level", _out_of_level),
         Mistake("turned", "a board moved during the day", None, _board_turned),
         Mistake("date-swapped", "day and month swapped in a date", None, _day_and_month),
-        Mistake("line-misread", "the reference line's x counted to the left", None, _line_misread),
+        Mistake(
+            "line-misread",
+            "the reference line's x counted to the left",
+            None,
+            _line_misread,
+            ruler=True,
+        ),
     )
 }

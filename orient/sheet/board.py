@@ -13,6 +13,7 @@ from typing import Any
 import numpy as np
 
 from orient.sheet.code import SheetCode
+from orient.sheet.filled import BLANK, Filled
 from orient.sheet.geometry import OVERLAP_MM, BoardPage, tile_name
 from orient.sheet.layout import ROD_ALLOWANCE_MM, SheetLayout
 from orient.sheet.paper import INK, READ_PT, SOFT, Page, Window, line_height_mm, width_mm
@@ -23,6 +24,10 @@ _GOOD = "#e8a93a"
 #: Full in red: a pencil mark on such a line stands alone in the red channel of a picture.
 PRINT = "#ff6a3c"
 _GUIDE = "#ffb199"
+#: What a crew draws on a practice sheet: crosses, the outer end of the line. Their numbers and
+#: name are in the print's colour: printed figures are sharper than pencil and look like marks.
+_PENCIL = "#3c3c40"
+_ARM_MM, _BESIDE_MM, _STROKE_MM = 1.7, 5.5, 45.0
 
 
 @dataclass
@@ -85,12 +90,17 @@ class BoardLines:
         boards: the pages.
         code: the board's figures.
         layout: the day, for a track sheet; None for a marking sheet.
+        filled: marks and a line to draw as a crew would have.
     """
 
     def __init__(
-        self, boards: Sequence[BoardPage], code: SheetCode, layout: SheetLayout | None
+        self,
+        boards: Sequence[BoardPage],
+        code: SheetCode,
+        layout: SheetLayout | None,
+        filled: Filled = BLANK,
     ) -> None:
-        self.boards, self.code, self.layout = boards, code, layout
+        self.boards, self.code, self.layout, self.filled = boards, code, layout, filled
         foot, board = code.foot_mm, code.board_mm
         self.low = (-foot[0], -foot[1])
         self.high = (board[0] - foot[0], board[1] - foot[1])
@@ -158,6 +168,39 @@ class BoardLines:
         self._draw_foot(page, origin_x, origin_y, clip)
         self._draw_arrow(page, origin_x, origin_y + self.high[1] - 4, clip)
         self._draw_labels(page, origin_x, origin_y, clip)
+        self._draw_pencil(page, origin_x, origin_y, clip)
+
+    def _draw_pencil(self, page: Page, origin_x: float, origin_y: float, clip: Window) -> None:
+        """The marks of a practice sheet, numbered, and the outer part of its reference line."""
+        foot = np.array([origin_x, origin_y])
+        marks = np.array(self.filled.marks_mm).reshape(-1, 2)
+        for number, mark in enumerate(marks, start=1):
+            x, y = foot + mark
+            for dx, dy in ((_ARM_MM, _ARM_MM), (-_ARM_MM, _ARM_MM)):
+                page.line([x - dx, x + dx], [y - dy, y + dy], 1.0, _PENCIL, clip=clip)
+            beside = foot + mark * (1.0 + _BESIDE_MM / np.hypot(*mark))
+            page.text(
+                float(beside[0]), float(beside[1]), str(number), READ_PT, colour=PRINT,
+                across="center", up="center", clip=clip,
+            )  # fmt: skip
+        if self.filled.line_mm is not None:
+            self._draw_line(page, foot, marks, np.array(self.filled.line_mm), clip)
+
+    def _draw_line(self, page: Page, foot: Any, marks: Any, end: Any, clip: Window) -> None:
+        # Not over a mark: two pencil lines would look like one.
+        along = np.linspace(1.0 - min(0.5, _STROKE_MM / np.hypot(*end)), 1.0, 60)
+        points = end * along[:, None]
+        near = np.hypot(*(points[:, None] - marks[None]).T).min(axis=0, initial=np.inf) < 5.0
+        points = np.where(near[:, None], np.nan, points) + foot
+        page.line(points[:, 0], points[:, 1], 0.9, _PENCIL, clip=clip)
+        inward = foot + end * (1.0 - 2.0 / np.hypot(*end))
+        across = 4.0 * np.array([end[1], -end[0]]) / np.hypot(*end)
+        side = "left" if across[0] >= 0 else "right"
+        x, y = inward + across
+        page.text(
+            x, y, f"to {self.filled.reference_name}", READ_PT, colour=PRINT,
+            across=side, up="center", clip=clip,
+        )  # fmt: skip
 
     def _draw_rings(self, page: Page, x: float, y: float, clip: Window) -> None:
         circle = np.radians(np.arange(0, 360.5, 0.5))

@@ -14,6 +14,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from orient.flags import CAUTIONS
+from orient.sheet.filled import Filled
 from orient.sheet.paper import (
     BAR_MM,
     BAR_NOTE,
@@ -31,7 +32,6 @@ from orient.sheet.targets import QUIET_CELLS, Target, black_cells
 
 #: What printers leave white.
 EDGE_MM = 6.0
-_CREW = "Name, crew: ______________________________  Set-up: ____________"
 _CREW_MM = 6.5
 _PURE_BLACK = "#000000"
 
@@ -113,7 +113,9 @@ class BoardSheet(Page):
         for line in lines:
             self.text(left, top - 0.76 * step, line, READ_PT)
             top -= step
-        self.text(left, top - 0.76 * _CREW_MM, fitted(_CREW, room, READ_PT), READ_PT)
+        self.text(
+            left, top - 0.76 * _CREW_MM, fitted(_crew(self.heading.filled), room, READ_PT), READ_PT
+        )
         top -= _CREW_MM
         self.paragraph(" ".join(CAUTIONS), left, top, room, READ_PT)
 
@@ -182,6 +184,10 @@ class BoardSheet(Page):
         for artist in (ground, shape):
             self.axes.add_patch(artist)
             artist.set_clip_on(False)
+
+
+def _crew(filled: Filled) -> str:
+    return f"Name, crew: {filled.crew or '_' * 30}   Set-up: {filled.setup or '_' * 12}"
 
 
 def _runs(cells: NDArray[np.bool_]) -> Sequence[tuple[int, int]]:

@@ -22,7 +22,8 @@ class NotACode(ValueError):
 class SheetCode:
     """A board page: whose it is, and the figures of its print, millimetres.
 
-    `campaign` and `site` are names as `code_name` shortens them. `foot_mm` counts from the
+    `campaign`, `site` and `setup` are names as `code_name` shortens them, `setup` "" on a sheet
+    for any set-up of the day. `foot_mm` counts from the
     board's lower left corner, `board_mm` is its width and height, `paper_mm` as it lies.
     """
 
@@ -37,6 +38,7 @@ class SheetCode:
     board_mm: tuple[float, float]
     foot_mm: tuple[float, float]
     rings_mm: tuple[float, ...]
+    setup: str = ""
 
     def of_page(self, page: int) -> SheetCode:
         return replace(self, page=page)
@@ -54,6 +56,7 @@ class SheetCode:
                 f"{self.page}/{self.pages}",
                 *(_pair(size) for size in (self.paper_mm, self.board_mm, self.foot_mm)),
                 ",".join(f"{ring:g}" for ring in self.rings_mm),
+                *filter(None, [self.setup]),
             ]
         )
 
@@ -73,7 +76,7 @@ class SheetCode:
                 f"the sheet has layout {version}, this program reads layout {LAYOUT_VERSION}"
             )
         try:
-            _, campaign, site, date, rod, kind, page, paper, board, foot, rings = parts
+            _, campaign, site, date, rod, kind, page, paper, board, foot, rings, *setup = parts
             number, pages = page.split("/")
             return cls(
                 campaign,
@@ -87,8 +90,9 @@ class SheetCode:
                 _two(board),
                 _two(foot),
                 tuple(float(ring) for ring in rings.split(",") if ring),
+                *setup,
             )
-        except (ValueError, StopIteration):
+        except (ValueError, TypeError, StopIteration):
             raise NotACode("the square code of the sheet was not read whole") from None
 
 

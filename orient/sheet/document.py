@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Callable, Iterable, Iterator, Sequence
 from dataclasses import dataclass
 from datetime import UTC, datetime
 from typing import Any
@@ -12,10 +12,13 @@ import pandas as pd
 
 from orient.defaults import ROD_MM
 from orient.numbers.tolerances import COVERAGE_95
+from orient.planning.boardday import rods_that_work
 from orient.planning.hours import Limits
+from orient.planning.rig import Rig
 from orient.sheet.board import BoardLines
 from orient.sheet.boardpaper import BoardSheet, board_window
 from orient.sheet.code import KINDS, SheetCode, code_name
+from orient.sheet.filled import BLANK, Filled
 from orient.sheet.form import form_pages, zone_text
 from orient.sheet.geometry import BoardPage, board_pages, tiles_of
 from orient.sheet.layout import SheetLayout
@@ -65,8 +68,7 @@ class Sheet:
 
     @property
     def _made(self) -> datetime:
-        # The day it is for, not the clock: the same sheet is the same file.
-        return datetime.fromisoformat(str(self.layout.date)).replace(tzinfo=UTC)
+        return _day(self.layout)
 
     def pdf(self) -> bytes:
         """All the pages as one PDF."""
@@ -77,6 +79,70 @@ class Sheet:
         """Each page as an SVG."""
         with drawing_rules():
             return [as_svg(page, self.title, self._made) for page in self.pages]
+
+
+@dataclass(frozen=True)
+class SheetPlan:
+    """A site and day laid out on paper, before it is drawn: what all boards of a class share."""
+
+    site: pd.Series
+    paper: Paper
+    layout: SheetLayout
+    kind: str
+    campaign: str
+
+    @classmethod
+    def of(
+        cls,
+        site: pd.Series,
+        date: Any,
+        rod_mm: float = ROD_MM,
+        paper: Paper | None = None,
+        board_mm: tuple[float, float] | None = None,
+        landscape: bool | None = None,
+        kind: str = "marking",
+        campaign: str = "",
+        limits: Limits | None = None,
+    ) -> SheetPlan:
+        """Lay out one site and day; arguments and errors as of `field_sheet`."""
+        check_sizes(rod_mm, board_mm)
+        if kind not in KINDS:
+            raise ValueError(f"a sheet is of the kind {' or '.join(KINDS)}, found {kind!r}")
+        upright = paper or PAPERS["A4"]
+        used, layout = _turned_best(site, date, rod_mm, upright, board_mm, landscape, limits)
+        return cls(site, used, layout, kind, campaign)
+
+    def sheet(self, filled: Filled = BLANK) -> Sheet:
+        """Draw the sheet, blank or filled in."""
+        layout, kind = self.layout, self.kind
+        heading = _heading(self.site, layout.date, layout.rod_mm, kind, filled)
+        with drawing_rules():
+            code = _code(layout, self.paper, kind, self.campaign, filled.setup)
+            boards = board_pages(code)
+            drawing = BoardLines(boards, code, layout if kind == "track" else None, filled)
+            drawn = [_board_sheet(board, code, drawing, heading, len(boards)) for board in boards]
+            pages = [*drawn, *form_pages(layout, self.paper, heading, kind)]
+            _number(pages, [board.name for board in boards])
+        title = f"{heading.title} {heading.whose} {layout.date}"
+        return Sheet(tuple(pages), tuple(boards), layout, code, title)
+
+    def pdf_of(self, boards: Iterable[Filled], advance: Callable[[int], None]) -> bytes:
+        """The sheets of many boards as one PDF, in their order.
+
+        Args:
+            boards: what is filled in on each.
+            advance: told after each sheet drawn.
+        """
+
+        def pages() -> Iterator[Page]:
+            for filled in boards:
+                yield from self.sheet(filled).pages
+                advance(1)
+
+        heading = _heading(self.site, self.layout.date, self.layout.rod_mm, self.kind, BLANK)
+        title = f"{heading.title}s {heading.name} {self.layout.date}"
+        with drawing_rules():
+            return as_pdf(pages(), title, _day(self.layout))
 
 
 def field_sheet(
@@ -114,21 +180,9 @@ def field_sheet(
 
     Accuracy: the tip is drawn where `shadow.tip` puts it, within 0.01 mm in the file.
     """
-    check_sizes(rod_mm, board_mm)
-    if kind not in KINDS:
-        raise ValueError(f"a sheet is of the kind {' or '.join(KINDS)}, found {kind!r}")
-    heading = _heading(site, np.datetime64(date, "D"), rod_mm, kind)
-    upright = paper or PAPERS["A4"]
-    with drawing_rules():
-        used, layout = _turned_best(site, date, rod_mm, upright, board_mm, landscape, limits)
-        code = _code(layout, used, kind, campaign)
-        boards = board_pages(code)
-        drawing = BoardLines(boards, code, layout if kind == "track" else None)
-        drawn = [_board_sheet(board, code, drawing, heading, len(boards)) for board in boards]
-        pages = [*drawn, *form_pages(layout, used, heading, kind)]
-        _number(pages, [board.name for board in boards])
-    title = f"{heading.title} {heading.name} {layout.date}"
-    return Sheet(tuple(pages), tuple(boards), layout, code, title)
+    return SheetPlan.of(
+        site, date, rod_mm, paper, board_mm, landscape, kind, campaign, limits
+    ).sheet()
 
 
 def marking_print(code: SheetCode) -> tuple[list[BoardPage], list[Page]]:
@@ -138,6 +192,11 @@ def marking_print(code: SheetCode) -> tuple[list[BoardPage], list[Page]]:
         drawing = BoardLines(boards, code, None)
         blank = Heading("", "", "")
         return boards, [_board_sheet(board, code, drawing, blank, len(boards)) for board in boards]
+
+
+def _day(layout: SheetLayout) -> datetime:
+    # The day it is for, not the clock: the same sheet is the same file.
+    return datetime.fromisoformat(str(layout.date)).replace(tzinfo=UTC)
 
 
 def _board_sheet(
@@ -152,7 +211,7 @@ def _board_sheet(
     return page
 
 
-def _code(layout: SheetLayout, paper: Paper, kind: str, campaign: str) -> SheetCode:
+def _code(layout: SheetLayout, paper: Paper, kind: str, campaign: str, setup: str) -> SheetCode:
     tiles = tiles_of(paper, layout.board_mm, layout.foot_mm)
     return SheetCode(
         code_name(campaign),
@@ -166,7 +225,21 @@ def _code(layout: SheetLayout, paper: Paper, kind: str, campaign: str) -> SheetC
         layout.board_mm,
         layout.foot_mm,
         tuple(layout.rings["radius_mm"]),
+        code_name(setup),
     )
+
+
+def fitting_rod_mm(
+    site: pd.Series, date: Any, upright: Paper, board_mm: tuple[float, float] | None = None
+) -> float:
+    """The rod with the longest good hours on a paper laid either way, or on a board, tried.
+
+    The default rod where none has any.
+    """
+    windows = [board_window(paper) for paper in (upright, upright.turned())]
+    sizes = [board_mm] if board_mm else [(each.width_mm, each.height_mm) for each in windows]
+    tried = list(rods_that_work(site, date, Rig(), sizes))
+    return max(tried, key=lambda day: day.good_s).rig.rod_mm if tried else ROD_MM
 
 
 def check_sizes(rod_mm: float, board_mm: tuple[float, float] | None) -> None:
@@ -226,7 +299,9 @@ def _number(pages: Sequence[Page], tile_names: Sequence[str]) -> None:
 _TITLES = {"marking": "Marking sheet", "track": "Track sheet"}
 
 
-def _heading(site: pd.Series, date: np.datetime64, rod_mm: float, kind: str) -> Heading:
+def _heading(
+    site: pd.Series, date: np.datetime64, rod_mm: float, kind: str, filled: Filled
+) -> Heading:
     from orient.tables.coordinates import format_dms
 
     latitude, longitude = float(site["latitude_deg"]), float(site["longitude_deg"])
@@ -240,7 +315,8 @@ def _heading(site: pd.Series, date: np.datetime64, rod_mm: float, kind: str) -> 
         f"clock {zone_text(site, date)}",
     ]
     unbroken = (part.replace(" ", "\N{NO-BREAK SPACE}") for part in figures if part)
-    return Heading(_TITLES[kind], str(site.name), " · ".join(unbroken))
+    title = "Practice sheet" if filled.practised else _TITLES[kind]
+    return Heading(title, str(site.name), " · ".join(unbroken), filled)
 
 
 def _declination(site: pd.Series, date: np.datetime64) -> str:

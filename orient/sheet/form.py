@@ -9,6 +9,7 @@ import numpy as np
 import pandas as pd
 
 from orient.numbers.tolerances import COVERAGE_95
+from orient.sheet.filled import BLANK, Filled
 from orient.sheet.layout import ROD_ALLOWANCE_MM, SheetLayout
 from orient.sheet.paper import (
     SOFT,
@@ -28,6 +29,10 @@ _ROW_MM = 5.2
 _MARK_ROW_MM, _LEAST_MARKS = 7.0, 13
 
 
+_PRACTISED = (
+    "Nobody stood at this board: its marks were computed for the site and the day. Measure them "
+    "with a ruler, or photograph the board's page for `orient photo`."
+)
 _Part = Callable[["Flow", SheetLayout], None]
 
 
@@ -108,19 +113,33 @@ class Flow:
             self.page.text(left + 1.0, bottom + 1.5, text, 8.0, bold)
         self.top = bottom
 
-    def blank_table(self, columns: Sequence[tuple[str, float]], high: float) -> None:
-        """An empty ruled table that fills the rest of the page."""
+    def blank_table(
+        self,
+        columns: Sequence[tuple[str, float]],
+        high: float,
+        filled: Filled = BLANK,
+        done: int = 0,
+    ) -> None:
+        """A ruled table to the foot of the page, with the marks known; more pages for more marks.
+
+        `done` marks stand on the pages before.
+        """
         shares = np.array([share for _, share in columns])
         edges = self.left + self.room * np.concatenate([[0.0], np.cumsum(shares / shares.sum())])
-        count = int(self.left_over_mm // high) - 1
+        last = done + int(self.left_over_mm // high) - 1
         top = self.top
         self._row(edges, [name for name, _ in columns], high, bold=True)
-        for number in range(1, count + 1):
-            cells = [str(number) if name == "mark" else "" for name, _ in columns]
-            self._row(edges, cells, high)
+        for number in range(done + 1, last + 1):
+            known = {"mark": str(number)}
+            if number <= len(filled.times):
+                known |= {"set-up": filled.setup, "watch time": filled.times[number - 1]}
+            self._row(edges, [known.get(name, "") for name, _ in columns], high)
         for edge in edges:
             self.page.line([edge, edge], [self.top, top], 0.4, SOFT)
         self.page.line([edges[0], edges[-1]], [top, top], 0.4, SOFT)
+        if len(filled.times) > last:
+            self.new_page()
+            self.blank_table(columns, high, filled, last)
 
 
 def form_pages(layout: SheetLayout, paper: Paper, heading: Heading, kind: str) -> list[Page]:
@@ -128,7 +147,8 @@ def form_pages(layout: SheetLayout, paper: Paper, heading: Heading, kind: str) -
     flow = Flow(paper, heading)
     marking: tuple[_Part, ...] = (_form_hours, _form_steps, _form_marking, _form_marks)
     track: tuple[_Part, ...] = (_form_hours, _form_north, _form_astray)
-    for part in marking if kind == "marking" else track:
+    parts = marking if kind == "marking" else track
+    for part in (_form_marks,) if heading.filled.practised else parts:
         part(flow, layout)
     return flow.pages
 
@@ -281,18 +301,22 @@ def _form_astray(flow: Flow, layout: SheetLayout) -> None:
 
 
 def _form_marks(flow: Flow, layout: SheetLayout) -> None:
+    filled = flow.heading.filled
     flow.need(_MARK_ROW_MM * (_LEAST_MARKS + 3))
     flow.heading_line("The marks")
+    if filled.practised:
+        flow.text(_PRACTISED)
     flow.text(
         "x to the right and y up the sheet from the foot cross; or length from the cross and "
-        "angle clockwise from the arrow. Setup: __________  Marked: middle / dark end of the "
-        "soft edge.  Reference mark: ____________________ at ________° from the arrow."
+        f"angle clockwise from the arrow. Set-up: {filled.setup or '_' * 10}  Marked: middle / "
+        f"dark end of the soft edge.  Reference line: {filled.reference_name or '_' * 20} at "
+        "________° from the arrow, or its end at x ________ mm, y ________ mm."
     )
     columns = [
-        ("setup", 1.2), ("mark", 0.8), ("watch time", 1.5), ("x, mm", 1.2), ("y, mm", 1.2),
+        ("set-up", 1.2), ("mark", 0.8), ("watch time", 1.5), ("x, mm", 1.2), ("y, mm", 1.2),
         ("length, mm", 1.4), ("angle, °", 1.2), ("ring", 0.8), ("note", 3.0),
     ]  # fmt: skip
-    flow.blank_table(columns, _MARK_ROW_MM)
+    flow.blank_table(columns, _MARK_ROW_MM, filled)
 
 
 def zone_text(site: pd.Series, date: np.datetime64) -> str:

@@ -12,7 +12,7 @@ from __future__ import annotations
 import logging
 import re
 import unicodedata
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterable, Iterator
 from contextlib import contextmanager
 from dataclasses import dataclass
 from datetime import datetime
@@ -24,6 +24,7 @@ from typing import Any
 import numpy as np
 
 from orient.flags import CAUTIONS
+from orient.sheet.filled import BLANK, Filled
 
 MM_PER_INCH = 25.4
 MM_PER_POINT = MM_PER_INCH / 72.0
@@ -231,11 +232,17 @@ class Window:
 
 @dataclass(frozen=True)
 class Heading:
-    """What stands at the head of every page: the sheet, its place, and its figures."""
+    """What stands at the head of every page: the sheet, its place, its figures, and whose it is."""
 
     title: str
     name: str
     figures: str
+    filled: Filled = BLANK
+
+    @property
+    def whose(self) -> str:
+        """The place, and the set-up and its crew where they are known."""
+        return " · ".join(filter(None, (self.name, self.filled.setup, self.filled.crew)))
 
 
 class Page:
@@ -382,7 +389,7 @@ class Page:
         title = fitted(heading.title, room, 12.0, bold=True)
         self.text(_LEFT_MM, y, title, 12.0, bold=True)
         taken = width_mm(title, 12.0, True) + 4.0
-        name = shortened(heading.name, room - taken, 12.0)
+        name = shortened(heading.whose, room - taken, 12.0)
         self.text(_LEFT_MM + taken, y, name, 12.0)
         self.paragraph(
             heading.figures, _LEFT_MM, y - 2.0, right - _LEFT_MM, _FIGURES_PT, colour=SOFT
@@ -424,7 +431,7 @@ def window_of(paper: Paper, heading: Heading) -> Window:
     return Window(_LEFT_MM, bottom, room, top - bottom)
 
 
-def as_pdf(pages: Sequence[Page], title: str, made: datetime) -> bytes:
+def as_pdf(pages: Iterable[Page], title: str, made: datetime) -> bytes:
     """The pages as one PDF; the same pages give the same bytes."""
     from matplotlib.backends.backend_pdf import PdfPages
 
