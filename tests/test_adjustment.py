@@ -7,7 +7,8 @@ import pytest
 from simulated import random_day, simulated
 
 from orient import simulate
-from orient.observation.adjustment import AZIMUTH, WATCH, adjust
+from orient.observation.adjustment import Asked, adjust, adjust_all
+from orient.observation.solver import AZIMUTH, WATCH
 
 LATITUDES = range(-66, 67, 12)
 DAYS = (15, 46, 74, 105, 135, 166, 196, 227, 258, 288, 319, 349)  # mid-month
@@ -248,3 +249,31 @@ def test_marks_of_two_days_under_one_date_are_wide_or_right(watch):
         watch_utc_s=np.concatenate([afternoon.watch_utc_s, morning.watch_utc_s - 86400.0]),
     )
     assert wide_or_right(days[0], adjust(board))
+
+
+@pytest.mark.parametrize(
+    "how", [{}, {"free_height": True, "by_time": False}, {"free_latitude": True}]
+)
+def test_boards_together_are_adjusted_as_each_by_itself(how):
+    """Short boards beside long ones, of every kind of watch, some marks untimed or spoilt."""
+    generator = np.random.default_rng(5)
+    boards = []
+    for number in range(24):
+        watch = ("trusted", "running", "none")[number % 3]
+        board = random_day(generator, watch=watch, blunder_rate=0.1 * (number % 2)).board
+        if number % 5 == 0:
+            times = np.where(np.arange(board.count) % 3, board.watch_utc_s, np.nan)
+            board = replace(board, watch_utc_s=times)
+        boards.append(board.of(np.arange(3)) if number % 7 == 0 else board)
+    together = adjust_all([Asked(board, **how) for board in boards])
+    for board, fit in zip(boards, together, strict=True):
+        single = adjust(board, **how)
+        apart = np.angle(
+            np.exp(1j * (fit.state.board_azimuth_rad - single.state.board_azimuth_rad))
+        )
+        assert abs(np.degrees(apart)) < 1e-6
+        assert np.degrees(fit.azimuth_u_rad) == pytest.approx(
+            np.degrees(single.azimuth_u_rad), abs=1e-6
+        )
+        assert (fit.kept == single.kept).all()
+        assert len(fit.rivals) == len(single.rivals)

@@ -135,7 +135,7 @@ def mark_information(marks: PlannedMarks, tolerances: Tolerances) -> Array:
     outward = np.stack([marks.x_mm, marks.y_mm], axis=-1) / marks.shadow_mm[..., None]
     # A tip moves outward with the height as much as its length is to it.
     per_height = np.hypot(marks.partials[..., 0, _HEIGHT], marks.partials[..., 1, _HEIGHT])
-    soft = edge_scatter_mm(marks.shadow_mm, marks.shadow_mm / per_height, tolerances)
+    soft = edge_scatter_mm(marks.shadow_mm, marks.shadow_mm / per_height, tolerances.edge_scatter)
     along = np.einsum("...i,...ik->...k", outward, marks.partials)
     lost = soft**2 / (soft**2 + tolerances.mark_sd_mm**2)
     told = np.einsum("...ik,...il->...kl", marks.partials, marks.partials)

@@ -50,14 +50,14 @@ def altitude_sensitivity(x_mm: ArrayLike, y_mm: ArrayLike, partials: Array) -> A
     return timed_sensitivity(x, y) + np.stack([x, y], axis=-1) * (turn / length)[..., None]
 
 
-def edge_scatter_mm(length_mm: ArrayLike, height_mm: ArrayLike, tolerances: Tolerances) -> Any:
+def edge_scatter_mm(length_mm: ArrayLike, height_mm: ArrayLike, edge_scatter: ArrayLike) -> Any:
     """How far single marks scatter along the shadow for its soft edge, mm; any shape.
 
     The edge is as wide as the sun's disc, H · 0.0093 / sin²h along the shadow.
     """
     length, height = np.asarray(length_mm, dtype=float), np.asarray(height_mm, dtype=float)
     width = SUN_WIDTH_RAD * (length**2 + height**2) / height
-    return np.minimum(tolerances.edge_scatter * width, height)
+    return np.minimum(np.asarray(edge_scatter) * width, height)
 
 
 def variance_terms(

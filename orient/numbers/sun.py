@@ -17,7 +17,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 from dataclasses import dataclass
-from datetime import date
+from datetime import date, datetime, timedelta
 from functools import lru_cache
 from importlib.resources import as_file, files
 from typing import Any, NamedTuple
@@ -44,6 +44,7 @@ _EARTH_ROTATION_RAD_PER_S = 7.292115e-5
 _LIGHT_KM_PER_S = 299792.458
 _TT_MINUS_TAI_S = 32.184
 _UNIX_EPOCH_JD = 2440587.5
+_UNIX_EPOCH = datetime(1970, 1, 1)
 _UTC_BEGINS_S = float(np.datetime64("1972-01-01", "s").astype(np.int64))
 
 
@@ -147,7 +148,7 @@ def _tabulated(
 def _year_of(utc_s: float) -> int:
     if not -2.3e9 < utc_s < 2.6e9:
         raise OutsideEphemeris(_outside("an instant far outside"))
-    year = int(np.datetime64(int(np.floor(utc_s)), "s").astype("datetime64[Y]").astype(int)) + 1970
+    year = (_UNIX_EPOCH + timedelta(seconds=float(np.floor(utc_s)))).year
     if not FIRST_YEAR <= year <= LAST_YEAR:
         raise OutsideEphemeris(_outside(f"the year {year}"))
     return year
@@ -441,12 +442,17 @@ def time_of_altitude(
         # Parallax may lift the cosine of a noon altitude just past one.
         cosine = np.where(np.abs(cosine) < 1 + 1e-4, np.clip(cosine, -1.0, 1.0), np.nan)
         hour_angle = side * np.degrees(np.arccos(cosine))
-        instant = noon + hour_angle / SUN_RATE_DEG_PER_S
+        before, instant = instant, noon + hour_angle / SUN_RATE_DEG_PER_S
+        if not np.any(np.abs(instant - before) > 1.0):
+            break
     for _ in range(6):
         (_, _, up), (_, _, climbing) = motion(instant, latitude_deg, longitude_deg, elevation_m)
         with np.errstate(invalid="ignore", divide="ignore"):
             step = (up - np.sin(wanted)) / climbing
         instant = instant - np.clip(step, -600.0, 600.0)
+        # Newton's steps shrink as their squares do: the next would be under a microsecond.
+        if not np.any(np.abs(step) > 1e-3):
+            break
     _, _, up, _ = direction(instant, latitude_deg, longitude_deg, elevation_m)
     good = (np.abs(up - np.sin(wanted)) < 1e-9) & (side * (instant - noon) > -60.0)
     return np.where(good, instant, np.nan)[()]

@@ -15,47 +15,41 @@ The standard uncertainty is propagated from the tolerances (in the sense of JCGM
 
 from __future__ import annotations
 
-from dataclasses import dataclass, fields, replace
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass, replace
 from functools import lru_cache
-from typing import Any
 
 import numpy as np
-from numpy.typing import NDArray
 
-from orient.numbers import sun
-from orient.numbers.light import HALF_DAY_S, LOWEST_LIGHT_DEG, light_altitude_deg
-from orient.numbers.propagation import edge_scatter_mm
 from orient.numbers.shadow import UNKNOWNS, BoardState
 from orient.numbers.tolerances import SHARED_TERMS
 from orient.observation.board import Board
+from orient.observation.solver import (
+    AZIMUTH,
+    MOST_BLUNDERS,
+    SCALE,
+    WATCH,
+    Array,
+    Batch,
+    Linear,
+    Mask,
+    Problem,
+    adjust_from,
+    batch,
+    linearise,
+    misfits,
+    normal,
+    prior_misfits,
+    solve_robustly,
+)
+from orient.observation.starts import starts
 
-Array = NDArray[np.float64]
-Mask = NDArray[np.bool_]
-
-AZIMUTH, WATCH = UNKNOWNS.index("board_azimuth_rad"), UNKNOWNS.index("watch_error_s")
-HEIGHT, LATITUDE = UNKNOWNS.index("height_mm"), UNKNOWNS.index("latitude_rad")
-
-#: Chance that a clean board has a mark rejected.
-FALSE_ALARM = 0.003
-#: A part of the marks beyond which misfits are no blunders but a wrong board.
-MOST_BLUNDERS = 1 / 3
-
-#: A rod is never found to be so small a part of what was stated: without a height it would
-#: fit marks of every kind, all of them being one point.
-SHORTEST_ROD = 0.02
-
-# Flat priors, wide enough to tell nothing, that keep the normal matrix regular.
-_FLAT_AZIMUTH_RAD = 10.0
-FLAT_WATCH_S = 86400.0
-FLAT_LATITUDE_RAD = 1.0
-_STEPS = 40
-# What one mark can cost at most while starts are sought.
-_WORST_MISS_MM = 15.0
 # A reading of the board is out of the question when its sum of squares is this much greater.
 _UNLIKELY_COST = 12.0
-_ROBUST_STEPS = 12
 # A stated quantity is tested only as far as the marks take away this part of its variance.
 _LEAST_TAKEN = 0.05
+# So many marks, padding too, are worked on at a time: the memory of a batch does not grow.
+_BATCH_MARKS = 4096
 
 
 @dataclass(frozen=True)
@@ -71,9 +65,10 @@ class Fit:
 
     `pulls_cost` is the chi-square, of `pulls_freedom` degrees, of everything stated: how
     much the sum of squares falls where the marks alone decide of level, foot, height, watch
-    and edge. `scale_cost` is the sum of the logarithms of the kept marks' variances, and
-    `open_cost` of how much of what was known before the marks have left open: with `cost`
-    they make −2 log of the evidence for one reading of the board against another.
+    and edge; `worst_pull` is the most of it that lies along one direction. `scale_cost` is
+    the sum of the logarithms of the kept marks' variances, and `open_cost` of how much of
+    what was known before the marks have left open: with `cost` they make −2 log of the
+    evidence for one reading of the board against another.
     `rivals` are fits of the same board from other starts that fit hardly worse.
     """
 
@@ -90,6 +85,7 @@ class Fit:
     converged: bool
     pulls_cost: float = 0.0
     pulls_freedom: int = 0
+    worst_pull: float = 0.0
     scale_cost: float = 0.0
     open_cost: float = 0.0
     kept_cost: float = 0.0
@@ -111,56 +107,25 @@ class Fit:
 
 
 @dataclass(frozen=True)
-class _Problem:
-    """A board with what is free in it and how the marks are tied to the sky."""
+class Asked:
+    """A board to be adjusted, and how; as the arguments of `adjust`."""
 
     board: Board
-    timed: Mask
-    prior: Array
-    prior_sd: Array
-    stated: Mask
+    free_watch: bool = False
+    free_height: bool = False
+    free_latitude: bool = False
+    by_time: bool = True
+    near: Fit | None = None
 
-    @property
-    def free(self) -> Mask:
-        return self.prior_sd > 0
-
-    @property
-    def each(self) -> Array:
-        """Residuals each mark gives: two with a time, one without."""
-        return np.where(self.timed, 2.0, 1.0)
-
-    @property
-    def threshold(self) -> Array:
-        """Squared standardised residual of each mark that a clean board hardly has."""
-        one, two = _thresholds(self.board.count)
-        return np.where(self.timed, two, one)
-
-
-@dataclass(frozen=True)
-class _Linear:
-    """A board's residuals about some state of it, and how the unknowns would change them."""
-
-    residual: Array  # (n, 2) mm, the part that tells something
-    told: Array  # (n, 2), the same in standard uncertainties; one number without a time
-    design: Array  # (n, 2, free), of `told`, in units of the unknowns' natural scales
-    whiten: Array  # (n, 2, 2), from mm to standard uncertainties
-    scatter: Array  # (n,) logarithm of the variance of what is told
-    whole: Array  # (n, 2) mm
-    partials: Array  # (n, 2, free), of the whole
-    along: Array  # (n, 2) mm/s, velocity of the tip
-
-    @property
-    def lit(self) -> Mask:
-        return np.asarray(np.isfinite(self.residual).all(axis=1))
-
-    def where(self, usable: Mask) -> _Linear:
-        """The same with the other marks' entries zero."""
-        if usable.all():
-            return self
-        parts = (getattr(self, field.name) for field in fields(self))
-        return _Linear(
-            *(np.where(usable.reshape(-1, *[1] * (part.ndim - 1)), part, 0.0) for part in parts)
+    def problem(self) -> Problem:
+        return Problem.of(
+            self.board, self.free_watch, self.free_height, self.free_latitude, self.by_time
         )
+
+    def starts(self, problem: Problem) -> list[tuple[Array, Array]]:
+        if self.near is None:
+            return starts(problem)
+        return [(np.asarray(self.near.state), self.near.utc_s)]
 
 
 def adjust(
@@ -184,16 +149,57 @@ def adjust(
     Returns:
         The best fit found; `converged` is False where the last step was not yet small.
     """
-    problem = _problem(board, free_watch, free_height, free_latitude, by_time)
-    starts = _starts(problem) if near is None else [(np.asarray(near.state), near.utc_s)]
-    tries = [_solve_robustly(problem, *start) for start in starts]
-    costs = [_robust_cost(problem, *each) for each in tries]
-    likely = [
-        each
-        for each, cost in zip(tries, costs, strict=True)
-        if cost <= min(costs) + 2 * _UNLIKELY_COST
-    ]
-    fits = sorted((_adjust_from(problem, *each) for each in likely), key=lambda fit: fit.cost)
+    asked = Asked(board, free_watch, free_height, free_latitude, by_time, near)
+    return adjust_all([asked])[0]
+
+
+def adjust_all(asked: Sequence[Asked]) -> list[Fit]:
+    """Adjust many boards at once, each as `adjust` does, in a third of its time or less a board.
+
+    Raises:
+        numpy.linalg.LinAlgError, ArithmeticError: one board's figures cannot be borne; which
+            one is not told.
+    """
+    fits: dict[int, Fit] = {}
+    for some in _batches(asked):
+        fits |= zip(some, _adjusted([asked[number] for number in some]), strict=True)
+    return [fits[number] for number in range(len(asked))]
+
+
+def _batches(asked: Sequence[Asked]) -> Iterator[list[int]]:
+    """Boards by their number of marks, few enough at a time and little padding among them."""
+    some: list[int] = []
+    for number in sorted(range(len(asked)), key=lambda number: asked[number].board.count):
+        if some and (len(some) + 1) * asked[number].board.count > _BATCH_MARKS:
+            yield some
+            some = []
+        some.append(number)
+    if some:
+        yield some
+
+
+def _adjusted(asked: Sequence[Asked]) -> list[Fit]:
+    problems = [each.problem() for each in asked]
+    begun = [each.starts(problem) for each, problem in zip(asked, problems, strict=True)]
+    owner = np.repeat(np.arange(len(asked)), [len(each) for each in begun])
+    many = batch([problems[number] for number in owner])
+    flat = [start for each in begun for start in each]
+    utc_s = many.long.noon_utc_s + np.zeros(many.there.shape)
+    utc_s[many.there] = np.concatenate([start[1] for start in flat])
+    values, utc_s, weight, cost = solve_robustly(many, np.stack([s[0] for s in flat]), utc_s)
+    least = np.full(len(asked), np.inf)
+    np.minimum.at(least, owner, cost)
+    likely = np.flatnonzero(cost <= least[owner] + 2 * _UNLIKELY_COST)
+    many, found = many.of(likely), (values[likely], utc_s[likely], weight[likely])
+    fits: list[list[Fit]] = [[] for _ in asked]
+    rows = [problems[owner[row]] for row in likely]
+    for row, fit in zip(likely, _finish(many, rows, *adjust_from(many, *found)), strict=True):
+        fits[owner[row]].append(fit)
+    return [_best(each) for each in fits]
+
+
+def _best(fits: list[Fit]) -> Fit:
+    fits = sorted(fits, key=lambda fit: fit.cost)
     best = _widened(fits[0], fits[1:])
     rivals = tuple(fit for fit in fits[1:] if fit.cost - best.cost < 2 * _UNLIKELY_COST)
     return replace(best, rivals=rivals)
@@ -219,459 +225,103 @@ def _widened(best: Fit, others: list[Fit]) -> Fit:
     return replace(best, covariance=covariance) if square else best
 
 
-def _problem(
-    board: Board, free_watch: bool, free_height: bool, free_latitude: bool, by_time: bool
-) -> _Problem:
-    timed = np.isfinite(board.watch_utc_s) & (by_time and board.watch != "none")
-    prior_sd = board.tolerances.prior_sd()
-    prior_sd[AZIMUTH] = _FLAT_AZIMUTH_RAD
-    if not timed.any():
-        prior_sd[WATCH] = 0.0
-    elif free_watch or board.watch == "running":
-        prior_sd[WATCH] = FLAT_WATCH_S
-    if free_height:
-        prior_sd[HEIGHT] = board.height_mm
-    if free_latitude:
-        prior_sd[LATITUDE] = FLAT_LATITUDE_RAD
-    stated = prior_sd > 0
-    stated[AZIMUTH] = False
-    stated[WATCH] &= not (free_watch or board.watch == "running")
-    stated[HEIGHT] &= not free_height
-    stated[LATITUDE] = False
-    return _Problem(board, np.asarray(timed), np.asarray(board.nominal()), prior_sd, stated)
-
-
-def _linearise(problem: _Problem, values: Array, utc_s: Array) -> _Linear:
-    board, state, timed = problem.board, BoardState(*values), problem.timed
-    instants = np.where(timed, board.watch_utc_s - values[WATCH], utc_s)
-    tips, partials = board.tips_and_partials(instants, state)
-    # Light that grazes the board throws the tip beyond what a linear step can follow.
-    tips[np.hypot(*tips.T) > board.height_mm / np.tan(np.radians(LOWEST_LIGHT_DEG))] = np.nan
-    whole = np.stack([board.x_mm, board.y_mm], axis=-1) - tips
-    along = -partials[..., WATCH]
-    # Without a time, only what lies across the track tells anything.
-    across = np.stack([-along[:, 1], along[:, 0]], axis=-1) / np.hypot(*along.T)[:, None]
-    by_time = timed[:, None]
-    residual = np.where(by_time, whole, across * np.sum(across * whole, axis=1)[:, None])
-    whiten, scatter = _whitening(problem, along, across)
-    partials = partials[..., problem.free]
-    return _Linear(
-        residual,
-        np.squeeze(whiten @ whole[..., None], -1),
-        whiten @ (partials * _scale(problem)),
-        whiten,
-        scatter,
-        whole,
-        partials,
-        along,
-    )
-
-
-def _whitening(problem: _Problem, along: Array, across: Array) -> tuple[Array, Array]:
-    """What turns each mark's millimetres into standard uncertainties, (n, 2, 2), and the
-    logarithm of its variance: of both coordinates, or of what lies across the track."""
-    board, tolerances = problem.board, problem.board.tolerances
-    length = board.length_mm
-    outward = np.stack([board.x_mm, board.y_mm], axis=-1) / np.maximum(length, 1e-9)[:, None]
-    soft = edge_scatter_mm(length, board.height_mm, tolerances)
-    own = tolerances.mark_sd_mm**2
-    late = np.where(problem.timed, tolerances.time_sd_s, 0.0)[:, None] * np.nan_to_num(along)
-    spread = soft[:, None] * outward
-    xx = own + spread[:, 0] ** 2 + late[:, 0] ** 2
-    xy = spread[:, 0] * spread[:, 1] + late[:, 0] * late[:, 1]
-    yy = own + spread[:, 1] ** 2 + late[:, 1] ** 2
-    # The inverse of the lower Cholesky factor of each mark's 2 × 2 covariance.
-    first = 1.0 / np.sqrt(xx)
-    second = 1.0 / np.sqrt(yy - xy**2 / xx)
-    whiten = np.zeros((board.count, 2, 2))
-    whiten[:, 0, 0], whiten[:, 1, 1] = first, second
-    whiten[:, 1, 0] = -second * xy / xx
-    scatter = -2.0 * np.log(first * second)
-    if not problem.timed.all():
-        seen = own + np.sum(across * spread, axis=1) ** 2
-        single = np.stack([across / np.sqrt(seen)[:, None], np.zeros_like(across)], axis=1)
-        whiten = np.where(problem.timed[:, None, None], whiten, single)
-        scatter = np.where(problem.timed, scatter, np.log(seen))
-    return whiten, scatter
-
-
 def linearised(board: Board, fit: Fit) -> tuple[Array, Array, Array, Array, Array]:
     """The board as stated, linear about a fit of it.
 
     Returns:
         Residuals (n, 2) and their design (n, 2, unknowns), both in standard uncertainties,
         what turns millimetres into these (n, 2, 2), the normal matrix of all the marks, and
-        the pull of the priors.
+        the pull of the priors; zero in all of them, and one on the matrix's diagonal, for
+        what is fixed.
     """
-    problem = _problem(board, False, False, False, True)
-    values = np.asarray(fit.state)
-    linear = _linearise(problem, values, fit.utc_s)
-    nothing = linear.where(np.zeros(board.count, dtype=bool))
-    ones = np.ones(board.count)
-    pulls = _normal(problem, nothing, values, ones)[1]
-    return (
-        linear.told,
-        linear.design,
-        linear.whiten,
-        _normal(problem, linear, values, ones)[0],
-        pulls,
-    )
-
-
-def _normal(problem: _Problem, linear: _Linear, values: Array, weight: Array) -> tuple[Array, Any]:
-    """Normal matrix and right-hand side in units of the unknowns' own scales."""
-    free = problem.free
-    scale = _scale(problem)
-    design = linear.design.reshape(-1, scale.size)
-    weighted = (design * np.repeat(weight, 2)[:, None]).T
-    matrix = weighted @ design
-    right = weighted @ linear.told.ravel()
-    pull = (scale / problem.prior_sd[free]) ** 2
-    matrix[np.diag_indices_from(matrix)] += pull
-    right += pull * (problem.prior[free] - values[free]) / scale
-    return matrix, right
-
-
-def _scale(problem: _Problem) -> Array:
-    """Sizes of step natural to each free unknown, which keep the normal matrix well scaled."""
-    natural = np.array([1e-3, 1.0, 1.0, 1e-3, 1e-3, 1.0, 10.0, 1e-3, 1e-3])
-    return natural[problem.free]
-
-
-def _step(
-    problem: _Problem, values: Array, utc_s: Array, weight: Array
-) -> tuple[Array, Array, float]:
-    """One Gauss–Newton step: the new unknowns and instants, and the step's natural size."""
-    linear = _linearise(problem, values, utc_s)
-    if not linear.lit.all():
-        # A mark whose light is under the board just now has no say in this step.
-        weight = np.where(linear.lit, weight, 0.0)
-        linear = linear.where(linear.lit)
-    matrix, right = _normal(problem, linear, values, weight)
-    move = np.linalg.solve(matrix, right)
-    reach = np.abs(move)
-    # Steps no longer than the linear form can be trusted for: 0.2 rad, half an hour.
-    limits = np.array([200.0, 50.0, 50.0, 50.0, 50.0, 0.1 * problem.prior[HEIGHT], 180, 50, 100])
-    move = move * min(1.0, float(np.min(limits[problem.free] / np.maximum(reach, 1e-12))))
-    new = values.copy()
-    new[problem.free] += move * _scale(problem)
-    new[HEIGHT] = max(new[HEIGHT], SHORTEST_ROD * problem.prior[HEIGHT])
-    if problem.timed.all():
-        return new, utc_s, float(reach.max())
-    left = linear.whole - linear.partials @ (move * _scale(problem))
-    speed_2 = np.einsum("ni,ni->n", linear.along, linear.along)
-    shift = np.einsum("ni,ni->n", linear.along, left) / np.maximum(speed_2, 1e-12)
-    first, last = _daylight(problem.board)
-    moved = np.clip(utc_s + np.clip(shift, -1200.0, 1200.0), first, last)
-    stride = np.abs(np.where(problem.timed, 0.0, moved - utc_s)).max()
-    return new, moved, float(max(reach.max(), stride / 10.0))
-
-
-def _solve(
-    problem: _Problem, values: Array, utc_s: Array, weight: Array
-) -> tuple[Array, Array, bool]:
-    size = np.inf
-    for _ in range(_STEPS):
-        values, utc_s, size = _step(problem, values, utc_s, weight)
-        if size < 1e-7:
-            break
-    return values, utc_s, size < 1e-3
-
-
-def _solve_robustly(problem: _Problem, values: Array, utc_s: Array) -> tuple[Array, Array, Array]:
-    """Iterate with weights that fall with the misfit (Huber), so that no blunder steers."""
-    weight = np.ones(problem.board.count)
-    for _ in range(_ROBUST_STEPS):
-        values, utc_s, size = _step(problem, values, utc_s, weight)
-        misfit = _misfit(problem, _linearise(problem, values, utc_s))
-        new_weight = np.minimum(1.0, 1.5 * _noise(problem, misfit) / np.maximum(misfit, 1e-9))
-        settled = size < 1e-3 and np.abs(new_weight - weight).max() < 0.01
-        weight = new_weight
-        if settled:
-            break
-    return values, utc_s, weight
-
-
-def _misfit(problem: _Problem, linear: _Linear) -> Array:
-    """Length of each mark's residual in units of its scatter; huge without light."""
-    length = np.sqrt(np.sum(linear.told**2, axis=1))
-    return np.where(np.isfinite(length), length, 1e6)
-
-
-def _noise(problem: _Problem, misfit: Array) -> float:
-    """How many times the stated tolerance the marks scatter, from their median; at least 1."""
-    # Medians of the length of a standard normal residual in one and in two dimensions.
-    expected = np.where(problem.timed, 1.177, 0.674)
-    known = (misfit / expected)[np.isfinite(misfit)]
-    return max(1.0, float(np.median(known))) if known.size else 1.0
-
-
-def _robust_cost(problem: _Problem, values: Array, utc_s: Array, _: Array) -> float:
-    """Sum of squares in which no mark counts for more than a rejected one."""
-    misfit = _misfit(problem, _linearise(problem, values, utc_s))
-    if not np.isfinite(values).all():
-        return np.inf
-    return float(
-        np.sum(np.minimum(misfit**2, problem.threshold))
-        + np.sum(_prior_misfit(problem, values) ** 2)
-    )
-
-
-def _prior_misfit(problem: _Problem, values: Array) -> Array:
-    """How far each unknown went from what was stated, in its tolerance; 0 where fixed."""
-    misfit = np.zeros(len(UNKNOWNS))
-    free = problem.free
-    misfit[free] = (values[free] - problem.prior[free]) / problem.prior_sd[free]
-    return misfit
-
-
-def _adjust_from(problem: _Problem, values: Array, utc_s: Array, weight: Array) -> Fit:
-    everything = np.ones(problem.board.count, dtype=bool)
-    kept = _judge(problem, values, utc_s, weight, everything)
-    converged = False
-    for _ in range(6):
-        values, utc_s, converged = _solve(problem, values, utc_s, kept.astype(float))
-        verdict = _judge(problem, values, utc_s, kept.astype(float), kept)
-        if (verdict == kept).all():
-            break
-        kept = verdict
-    return _finish(problem, values, utc_s, kept, converged)
-
-
-def _judge(problem: _Problem, values: Array, utc_s: Array, weight: Array, included: Mask) -> Mask:
-    """Which marks agree with all the others, each tested against a fit without it."""
-    seen = _linearise(problem, values, utc_s)
-    misfit = np.where(included, _misfit(problem, seen), np.nan)
-    spread = _noise(problem, misfit)
-    linear = seen.where(seen.lit)
-    covariance = np.linalg.inv(_normal(problem, linear, values, weight)[0])
-    of_fit = np.einsum("nik,kl,njl->nij", linear.design, covariance, linear.design)
-    # A mark that took part has drawn the fit toward itself: its residual is the smaller.
-    share = np.where(included, -np.minimum(weight, 1.0), 1.0)[:, None, None]
-    # A mark that alone fixes an unknown cannot be tested: its variance stays above zero.
-    variance = spread**2 * (np.eye(2) + share * of_fit) + 0.01 * np.eye(2)
-    weighted = np.linalg.solve(variance, linear.told[..., None])[..., 0]
-    test = np.einsum("ni,ni->n", linear.told, weighted)
-    good = np.asarray(seen.lit & (test < problem.threshold))
-    return good if np.mean(~good) <= MOST_BLUNDERS else seen.lit
-
-
-@lru_cache(maxsize=1024)
-def _thresholds(count: int) -> tuple[float, float]:
-    """Squares of a standardised residual, in one and two dimensions, that mark a blunder."""
-    from scipy.stats import chi2
-
-    return float(chi2.isf(FALSE_ALARM / count, 1)), float(chi2.isf(FALSE_ALARM / count, 2))
+    many = batch([Problem.of(board)])
+    values = np.asarray(fit.state)[None]
+    linear = linearise(many, values, fit.utc_s[None])
+    ones = np.ones((1, board.count))
+    matrix = normal(many, linear, values, ones)[0]
+    pulls = normal(many, linear.where(ones < 1), values, ones)[1]
+    return linear.told[0], linear.design[0], linear.whiten[0], matrix[0], pulls[0]
 
 
 @lru_cache(maxsize=1024)
 def _doubtful_cost(freedom: int) -> float:
     """Sum of squares that a board of so many degrees of freedom exceeds once in 300."""
-    from scipy.stats import chi2
+    from scipy.special import chdtri
 
-    return float(chi2.isf(1 / 300, max(freedom, 1)))
+    return float(chdtri(max(freedom, 1), 1 / 300))
 
 
-def _finish(problem: _Problem, values: Array, utc_s: Array, kept: Mask, converged: bool) -> Fit:
-    board, free, scale = problem.board, problem.free, _scale(problem)
-    seen = _linearise(problem, values, utc_s)
+def _finish(
+    many: Batch, problems: Sequence[Problem], values: Array, utc_s: Array, kept: Mask, settled: Mask
+) -> Iterator[Fit]:
+    seen = linearise(many, values, utc_s)
     linear = seen.where(kept)
-    matrix, _ = _normal(problem, linear, values, kept.astype(float))
-    scaled = np.linalg.inv(matrix)
-    covariance = np.zeros((len(UNKNOWNS), len(UNKNOWNS)))
-    covariance[np.ix_(free, free)] = scaled * np.outer(scale, scale)
-    prior_misfit = _prior_misfit(problem, values)
-    of_kept = float(np.sum(_misfit(problem, linear) ** 2) + np.sum(prior_misfit**2))
-    flat = int(np.count_nonzero(free & ~problem.stated))
-    freedom = int(problem.each[kept].sum()) - flat
-    spread = 1.0
-    if freedom > 0 and of_kept > _doubtful_cost(freedom):
-        spread = float(np.sqrt(of_kept / freedom))
-    terms = _terms(problem, linear, covariance, kept)
-    pulls_cost, pulls_freedom = _pulls(problem, covariance, prior_misfit)
-    instants = np.where(problem.timed, board.watch_utc_s - values[WATCH], utc_s)
+    matrix, _ = normal(many, linear, values, kept.astype(float))
+    free = many.free[:, :, None] & many.free[:, None, :]
+    covariance = np.where(free, np.linalg.inv(matrix) * np.outer(SCALE, SCALE), 0.0)
+    misfit = prior_misfits(many, values)
+    of_kept = np.sum(np.where(kept, misfits(linear) ** 2, 0.0), axis=1) + np.sum(misfit**2, axis=1)
+    lost = np.sum(np.where(many.there & ~kept, many.threshold, 0.0), axis=1)
+    flat = np.count_nonzero(many.free & ~many.stated, axis=1)
+    freedom = np.sum(np.where(kept, many.each, 0.0), axis=1).astype(int) - flat
+    terms = _terms(many, linear, covariance, kept)
+    pulls, pulls_freedom = _pulls(many, covariance, misfit)
+    instants = np.where(many.timed, many.long.watch_utc_s - values[:, [WATCH]], utc_s)
+    known = np.where(many.free, np.log(np.where(many.free, many.prior_sd, 1.0) / SCALE), 0.0)
+    open_cost = np.linalg.slogdet(matrix)[1] + 2.0 * np.sum(known, axis=1)
+    scale_cost = np.sum(np.where(kept, linear.scatter, 0.0), axis=1)
     values = values.copy()
-    values[AZIMUTH] = np.mod(values[AZIMUTH], 2 * np.pi)
-    return Fit(
-        state=BoardState(*values.tolist()),
-        covariance=covariance * spread**2,
-        residual_mm=seen.residual,
-        kept=kept,
-        utc_s=instants,
-        cost=of_kept + float(problem.threshold[~kept].sum()),
-        kept_cost=of_kept,
-        freedom=freedom,
-        spread=spread,
-        terms={name: float(np.sqrt(term)) * spread for name, term in terms.items()},
-        prior_misfit=prior_misfit,
-        converged=converged,
-        pulls_cost=pulls_cost,
-        pulls_freedom=pulls_freedom,
-        scale_cost=float(linear.scatter[kept].sum()),
-        open_cost=float(
-            np.linalg.slogdet(matrix)[1] + 2.0 * np.sum(np.log(problem.prior_sd[free] / scale))
-        ),
-    )
+    values[:, AZIMUTH] = np.mod(values[:, AZIMUTH], 2 * np.pi)
+    for row, problem in enumerate(problems):
+        marks = slice(problem.board.count)
+        spread = 1.0
+        if freedom[row] > 0 and of_kept[row] > _doubtful_cost(int(freedom[row])):
+            spread = float(np.sqrt(of_kept[row] / freedom[row]))
+        yield Fit(
+            state=BoardState(*values[row].tolist()),
+            covariance=covariance[row] * spread**2,
+            residual_mm=seen.residual[row, marks].copy(),
+            kept=kept[row, marks].copy(),
+            utc_s=instants[row, marks].copy(),
+            cost=float(of_kept[row] + lost[row]),
+            kept_cost=float(of_kept[row]),
+            freedom=int(freedom[row]),
+            spread=spread,
+            terms={name: float(np.sqrt(term[row])) * spread for name, term in terms.items()},
+            prior_misfit=misfit[row].copy(),
+            converged=bool(settled[row]),
+            pulls_cost=float(pulls[row].sum()),
+            pulls_freedom=int(pulls_freedom[row]),
+            worst_pull=float(pulls[row].max()),
+            scale_cost=float(scale_cost[row]),
+            open_cost=float(open_cost[row]),
+        )
 
 
-def _pulls(problem: _Problem, covariance: Array, misfit: Array) -> tuple[float, int]:
-    """Chi-square of what was stated against what the marks alone say, and its freedom.
+def _pulls(many: Batch, covariance: Array, misfit: Array) -> tuple[Array, Array]:
+    """Chi-squares of what was stated against what the marks alone say, and how many.
+
+    One a direction, (r, 9): zero where nothing can be said.
 
     The marks pull each stated quantity; a pull's variance is the part of the prior's that
     the marks have taken away. Directions that the marks hardly fix are left out.
     """
-    stated = problem.stated
-    if not stated.any():
-        return 0.0, 0
-    left = covariance[np.ix_(stated, stated)] / np.outer(
-        problem.prior_sd[stated], problem.prior_sd[stated]
-    )
-    taken, axes = np.linalg.eigh(np.eye(left.shape[0]) - left)
+    per_sd = np.divide(1.0, many.prior_sd, out=np.zeros_like(misfit), where=many.stated)
+    left = covariance * per_sd[:, :, None] * per_sd[:, None, :]
+    # What was not stated has nothing taken away.
+    taken, axes = np.linalg.eigh(many.stated[:, None, :] * np.eye(len(UNKNOWNS)) - left)
     known = taken > _LEAST_TAKEN
-    along = axes[:, known].T @ misfit[stated]
-    return float(np.sum(along**2 / taken[known])), int(np.count_nonzero(known))
+    along = np.einsum("rik,ri->rk", axes, np.where(many.stated, misfit, 0.0))
+    pulls = np.where(known, along**2 / np.where(known, taken, 1.0), 0.0)
+    return pulls, np.count_nonzero(known, axis=1)
 
 
-def _terms(problem: _Problem, linear: _Linear, covariance: Array, kept: Mask) -> dict[str, float]:
-    """The azimuth's variance by where it comes from, rad²: the terms add up to it."""
-    gain = covariance[AZIMUTH]
-    response = linear.design @ (gain[problem.free] / _scale(problem))
-    marking = np.sum(response[kept] ** 2)
-    terms = {"marking": float(marking)}
+def _terms(many: Batch, linear: Linear, covariance: Array, kept: Mask) -> dict[str, Array]:
+    """The azimuth's variance by where it comes from, rad², (r,) each: they add up to it."""
+    gain = covariance[:, AZIMUTH]
+    response = np.einsum("rnik,rk->rni", linear.design, gain / SCALE)
+    terms = {"marking": np.sum(np.where(kept[..., None], response**2, 0.0), axis=(1, 2))}
+    shares = np.divide(gain, many.prior_sd, out=np.zeros_like(gain), where=many.free) ** 2
     for term, names in SHARED_TERMS.items():
-        columns = [UNKNOWNS.index(name) for name in names]
-        shares = [
-            (gain[column] / problem.prior_sd[column]) ** 2
-            for column in columns
-            if problem.prior_sd[column] > 0
-        ]
-        terms[term] = float(np.sum(shares))
+        terms[term] = np.sum(shares[:, [UNKNOWNS.index(name) for name in names]], axis=1)
     return terms
-
-
-# Where to begin -------------------------------------------------------------------------
-
-
-def _starts(problem: _Problem) -> list[tuple[Array, Array]]:
-    """Unknowns and instants to begin from, each near one possible reading of the board."""
-    if not problem.timed.any():
-        return _starts_by_shape(problem)
-    if problem.prior_sd[WATCH] == FLAT_WATCH_S:
-        return _starts_by_offset(problem)
-    board, watch_error_s = problem.board.of(problem.timed), problem.prior[WATCH]
-    azimuth = board.shadow_azimuth_rad(board.watch_utc_s - watch_error_s)
-    turn = np.exp(1j * (azimuth - board.direction_rad))
-    # The median of the angles about their mean: one blunder does not move it.
-    middle = np.angle(np.mean(turn))
-    middle += np.median(np.angle(turn * np.exp(-1j * middle)))
-    return [_start(problem, float(middle), float(watch_error_s))]
-
-
-def _start(problem: _Problem, azimuth_rad: float, watch_error_s: float) -> tuple[Array, Array]:
-    board = problem.board
-    values = problem.prior.copy()
-    values[AZIMUTH], values[WATCH] = azimuth_rad, watch_error_s
-    utc_s = board.watch_utc_s - watch_error_s
-    if not problem.timed.all():
-        nearest = nearest_on_track(board, np.array([azimuth_rad]))[1][0]
-        utc_s = np.where(problem.timed, utc_s, nearest)
-    return values, utc_s
-
-
-def _starts_by_offset(problem: _Problem) -> list[tuple[Array, Array]]:
-    """Try every setting of the watch, two minutes apart, and keep the best few."""
-    board = problem.board.of(problem.timed)
-    offset = board.watch_error_s + np.arange(-15 * 3600.0, 15 * 3600.0, 120.0)
-    level = replace(board.nominal(), watch_error_s=0.0)
-    x, y = board.tips(board.watch_utc_s - offset[:, None], level)
-    predicted = x + 1j * y
-    marked = board.x_mm + 1j * board.y_mm
-    # A board direction is turned back by β: in the complex plane, marked = predicted · e^{iβ}.
-    lit = np.isfinite(predicted)
-    predicted = np.where(lit, predicted, 0.0)
-    turn = np.angle(np.sum(marked * np.conj(predicted), axis=1))
-    miss = np.abs(marked - predicted * np.exp(1j * turn)[:, None])
-    cost = np.sum(np.where(lit, np.minimum(miss, _WORST_MISS_MM), _WORST_MISS_MM) ** 2, axis=1)
-    # In half a step of the watch, a minute, the sun turns by 0.25° and the tip runs thus far.
-    missed = np.radians(0.25) * (board.length_mm**2 + board.height_mm**2) / board.height_mm
-    coarse = 20.0 + float(np.sum(np.minimum(missed, _WORST_MISS_MM) ** 2))
-    minima = _best_minima(cost, 5, coarse)
-    return [_start(problem, float(turn[best]), float(offset[best])) for best in minima]
-
-
-def _starts_by_shape(problem: _Problem) -> list[tuple[Array, Array]]:
-    """Lay the day's track over the marks, turned two degrees at a time; keep the best few."""
-    azimuth = np.radians(np.arange(0.0, 360.0, 2.0))
-    miss, instants = nearest_on_track(problem.board, azimuth)
-    cost = np.sum(np.minimum(miss, _WORST_MISS_MM) ** 2, axis=1)
-    # Half a step of azimuth throws a mark off by this much at its own distance.
-    missed = np.minimum(np.radians(1.0) * problem.board.length_mm, _WORST_MISS_MM)
-    coarse = 20.0 + float(np.sum(missed**2))
-    starts = []
-    for best in _best_minima(cost, 3, coarse, around=True):
-        values = problem.prior.copy()
-        values[AZIMUTH] = azimuth[best]
-        starts.append((values, instants[best]))
-    return starts
-
-
-def nearest_on_track(board: Board, azimuth_rad: Array) -> tuple[Array, Array]:
-    """How far each mark lies from the day's track, and when the tip passed there.
-
-    Args:
-        board: its marks, n of them; a known half of the day is kept to.
-        azimuth_rad: board azimuths to try, shape (m,).
-
-    Returns:
-        Millimetres and POSIX seconds, each (m, n).
-    """
-    from scipy.spatial import cKDTree
-
-    first, last = _daylight(board)
-    instants = np.arange(first, last + 60.0, 60.0)
-    track = np.stack(board.tips(instants, board.nominal()), axis=-1)
-    direction = board.direction_rad + azimuth_rad[:, None]
-    marks = np.stack(
-        [board.length_mm * np.sin(direction), board.length_mm * np.cos(direction)], axis=-1
-    )
-    miss = np.full(direction.shape, np.inf)
-    nearest = np.full(direction.shape, board.noon_utc_s)
-    lit = np.isfinite(track).all(axis=1)
-    for side in (-1, 1):
-        there = np.flatnonzero(lit & (side * (instants - board.noon_utc_s) >= 0))
-        allowed = board.half != -side
-        if not there.size or not allowed.any():
-            continue
-        distance, number = cKDTree(track[there]).query(marks[:, allowed])
-        closer = distance < miss[:, allowed]
-        miss[:, allowed] = np.where(closer, distance, miss[:, allowed])
-        nearest[:, allowed] = np.where(closer, instants[there[number]], nearest[:, allowed])
-    return miss, nearest
-
-
-def _best_minima(cost: Array, reach: int, coarse: float, around: bool = False) -> list[int]:
-    """Indices of up to three low minima, lowest first, each the least within its reach.
-
-    `coarse` is how much the cost may be too high between two tries that both missed the best.
-    """
-    from scipy.ndimage import minimum_filter1d
-
-    least = minimum_filter1d(cost, 2 * reach + 1, mode="wrap" if around else "nearest")
-    minima = np.flatnonzero((cost <= least) & (cost <= 4.0 * cost.min() + coarse))
-    return minima[np.argsort(cost[minima], kind="stable")][:3].tolist()
-
-
-@lru_cache(maxsize=256)
-def _daylight_of(
-    latitude_deg: float, longitude_deg: float, noon_utc_s: float, lowest_deg: float
-) -> tuple[float, float]:
-    instants = noon_utc_s + np.arange(-HALF_DAY_S, HALF_DAY_S + 1.0, 60.0)
-    up = light_altitude_deg(sun.direction(instants, latitude_deg, longitude_deg)[:3]) > lowest_deg
-    if not up.any():
-        return noon_utc_s, noon_utc_s
-    return float(instants[up][0]), float(instants[up][-1])
-
-
-def _daylight(board: Board) -> tuple[float, float]:
-    """First and last instant of the day with light enough for a shadow."""
-    return _daylight_of(board.latitude_deg, board.longitude_deg, board.noon_utc_s, LOWEST_LIGHT_DEG)

@@ -7,6 +7,7 @@ marks where they are.
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import replace
 from typing import NamedTuple
 
@@ -15,8 +16,9 @@ from numpy.typing import NDArray
 
 from orient.numbers.shadow import UNKNOWNS
 from orient.numbers.tolerances import COVERAGE_95, Tolerances
-from orient.observation.adjustment import AZIMUTH, WATCH, Fit
+from orient.observation.adjustment import Fit
 from orient.observation.board import Board
+from orient.observation.solver import AZIMUTH, WATCH
 
 Array = NDArray[np.float64]
 
@@ -58,27 +60,23 @@ def would_help(board: Board, fit: Fit, reference_u_deg: float = 0.0) -> list[Imp
     partials = board.tips_and_partials(fit.utc_s[kept], fit.state)[1]
     running = board.watch == "running"
     now = replace(stated, watch_sd_s=86400.0) if running else stated
-    present = _azimuth_u_rad(partials, by_time[kept], now)
+    halved = [replace(now, **{name: getattr(now, name) / 2}) for name in _TWICE_AS_WELL]
+    present, *better = _azimuth_u_rad(partials, by_time[kept], [now, *halved])
     if not np.isfinite(present) or present == 0.0:
         return []
     scale = np.degrees(fit.azimuth_u_rad) / present
-
-    def worth(timed: NDArray[np.bool_], tolerances: Tolerances) -> float:
-        return scale * _azimuth_u_rad(partials, timed, tolerances)
-
     good_watch = replace(now, watch_sd_s=min(GOOD_WATCH_S, stated.watch_sd_s))
-    tried = [
-        ("watch", _watch_words(board), worth(np.ones(kept.sum(), dtype=bool), good_watch)),
-        *(
-            (name, words, worth(by_time[kept], replace(now, **{name: getattr(now, name) / 2})))
-            for name, words in _TWICE_AS_WELL.items()
-        ),
+    by_good_watch = _azimuth_u_rad(partials, np.ones(kept.sum(), dtype=bool), [good_watch])
+    words = {"watch": _watch_words(board)} | _TWICE_AS_WELL
+    tried = zip(words.items(), [*by_good_watch, *better], strict=True)
+    found = [
+        Improvement(name, said, float(np.hypot(scale * u, reference_u_deg)))
+        for (name, said), u in tried
     ]
-    found = [Improvement(n, w, float(np.hypot(u, reference_u_deg))) for n, w, u in tried]
     whole = float(np.hypot(np.degrees(fit.azimuth_u_rad), reference_u_deg))
     if reference_u_deg > 0.0:
-        halved = float(np.hypot(np.degrees(fit.azimuth_u_rad), reference_u_deg / 2))
-        found.append(Improvement("reference", _REFERENCE_WORDS, halved))
+        drawn = float(np.hypot(np.degrees(fit.azimuth_u_rad), reference_u_deg / 2))
+        found.append(Improvement("reference", _REFERENCE_WORDS, drawn))
     worthwhile = [each for each in found if each.u_deg < (1.0 - _LEAST_GAIN) * whole]
     return _in_order(worthwhile)
 
@@ -107,24 +105,28 @@ def _in_order(found: list[Improvement]) -> list[Improvement]:
     return sorted(ordered, key=lambda each: each.name != "watch" or each.u_deg > limit)
 
 
-def _azimuth_u_rad(partials: Array, timed: NDArray[np.bool_], tolerances: Tolerances) -> float:
-    """Standard uncertainty of the azimuth that these marks and priors give."""
+def _azimuth_u_rad(
+    partials: Array, timed: NDArray[np.bool_], tolerances: Sequence[Tolerances]
+) -> Array:
+    """Standard uncertainty of the azimuth that these marks give with each of the priors."""
     speed = -partials[..., WATCH]
     across = np.stack([-speed[:, 1], speed[:, 0]], axis=-1)
     across /= np.maximum(np.hypot(*speed.T), 1e-12)[:, None]
     design = np.where(
         timed[:, None, None], partials, across[:, :, None] * (across[:, None, :] @ partials)
     )
-    told = np.einsum("nik,nil->kl", design, design) / tolerances.mark_sd_mm**2
-    prior_sd = tolerances.prior_sd()
-    prior_sd[AZIMUTH] = 10.0
+    flat = design.reshape(-1, len(UNKNOWNS))
+    mark_sd_mm = np.array([each.mark_sd_mm for each in tolerances])
+    told = flat.T @ flat / mark_sd_mm[:, None, None] ** 2
+    prior_sd = np.stack([each.prior_sd() for each in tolerances])
+    prior_sd[:, AZIMUTH] = 10.0
     free = (prior_sd > 0) & (timed.any() | (np.arange(len(UNKNOWNS)) != WATCH))
-    # Scaled by the priors, so that the matrix is well conditioned.
-    scale = np.minimum(prior_sd[free], 1e3)
-    matrix = told[np.ix_(free, free)] * np.outer(scale, scale)
-    matrix += np.diag((scale / prior_sd[free]) ** 2)
-    position = int(np.count_nonzero(free[:AZIMUTH]))
-    return float(scale[position] * np.sqrt(np.linalg.inv(matrix)[position, position]))
+    # Scaled by the priors, so that the matrices are well conditioned; one for what is fixed.
+    scale = np.where(free, np.minimum(prior_sd, 1e3), 0.0)
+    matrix = told * scale[:, :, None] * scale[:, None, :]
+    diagonal = np.arange(len(UNKNOWNS))
+    matrix[:, diagonal, diagonal] += np.where(free, scale / np.where(free, prior_sd, 1.0), 1.0) ** 2
+    return np.asarray(scale[:, AZIMUTH] * np.sqrt(np.linalg.inv(matrix)[:, AZIMUTH, AZIMUTH]))
 
 
 def advice(board: Board, fit: Fit, reference_u_deg: float = 0.0) -> str:

@@ -18,6 +18,7 @@ from orient.numbers.shadow import UNKNOWNS, BoardState, tip_partials
 from orient.numbers.tolerances import SHARED_TERMS
 from orient.observation import adjustment
 from orient.observation.board import Board
+from orient.observation.solver import WATCH
 
 Array = NDArray[np.float64]
 
@@ -110,13 +111,13 @@ def pairs(board: Board, half: NDArray[Any]) -> MethodResult | None:
     usable = np.isfinite(instants) & (half != 0) & (board.length_mm > 0)
     usable &= np.abs(np.nan_to_num(instants) - board.noon_utc_s) > NOON_GAP_S
     instants = np.where(usable, instants, board.noon_utc_s)
-    single = board.shadow_azimuth_rad(instants) - board.direction_rad
+    light, rate = board.light_and_rate(instants)
+    single = np.arctan2(-light[0], -light[1]) - board.direction_rad
     combinations = _ring_pairs(board, half, usable) + _interpolated_pairs(board, half, usable)
     if not combinations:
         return None
     share = np.array(combinations)
     single, middle = _unwrap(single, usable)
-    light, rate = board.light_and_rate(instants)
     partials = _partials(board, state, light, rate, middle)
     sensitivity = propagation.altitude_sensitivity(board.x_mm, board.y_mm, partials)
     sensitivity = np.where(usable[:, None], sensitivity, 0.0)
@@ -144,30 +145,47 @@ def timed(board: Board) -> MethodResult | None:
     if not lit.all():
         usable[np.flatnonzero(usable)[~lit]] = False
         return timed(board.of(usable)) if usable.any() else None
-    single, middle = _unwrap(part.shadow_azimuth_rad(instants) - part.direction_rad, lit)
+    single, middle = _unwrap(np.arctan2(-light[0], -light[1]) - part.direction_rad, lit)
     partials = _partials(part, part.nominal(), light, rate, middle)
     sensitivity = propagation.timed_sensitivity(part.x_mm, part.y_mm)
     own = part.tolerances.mark_sd_mm**2 * np.sum(sensitivity**2, axis=-1)
-    turn = np.einsum("ni,ni->n", sensitivity, partials[..., adjustment.WATCH])
+    turn = np.einsum("ni,ni->n", sensitivity, partials[..., WATCH])
     by_watch = (turn * part.tolerances.watch_sd_s) ** 2
     weight, mean, excess = _robust_mean(single, own, by_watch)
     return _result("timed", part, mean, weight, sensitivity, partials, excess, part.count, True)
 
 
-def shortest(board: Board) -> MethodResult | None:
+def noon_track(board: Board) -> adjustment.Asked | None:
+    """The adjustment behind `shortest`; None where fewer than three marks lie around noon."""
+    near = _around_noon(board)
+    if near.sum() < 3:
+        return None
+    return adjustment.Asked(board.of(near), free_height=True, by_time=False)
+
+
+def _around_noon(board: Board) -> NDArray[np.bool_]:
+    """The marks near the shortest one."""
+    length = board.length_mm
+    fifth = float(np.sort(length)[min(4, board.count - 1)])
+    return np.asarray(length <= max(1.25 * length.min(), fifth))
+
+
+def shortest(board: Board, track: adjustment.Fit | None = None) -> MethodResult | None:
     """Board azimuth by the shortest shadow: the day's track fitted to the marks around noon.
 
     The track that the tip draws on that day at that latitude is laid over the marks near
     the shortest one, free to turn and, the height being left open, to grow or shrink; no
     time is used. None where fewer than three marks lie there, or none on one side of noon.
+
+    Args:
+        board: the marks.
+        track: the adjustment of `noon_track`, where it was made already.
     """
-    if board.count < 3:
+    asked = noon_track(board)
+    if asked is None:
         return None
-    length = board.length_mm
-    near = length <= max(1.25 * length.min(), float(np.sort(length)[min(4, board.count - 1)]))
-    if near.sum() < 3:
-        return None
-    fit = adjustment.adjust(board.of(near), free_height=True, by_time=False)
+    near = _around_noon(board)
+    fit = track or adjustment.adjust_all([asked])[0]
     from_noon = fit.utc_s[fit.kept] - board.noon_utc_s
     if not from_noon.size or from_noon.min() > 0 or from_noon.max() < 0:
         return None
@@ -261,9 +279,9 @@ def _robust_mean(
 
 @lru_cache(maxsize=256)
 def _doubtful(freedom: int) -> float:
-    from scipy.stats import chi2
+    from scipy.special import chdtri
 
-    return float(chi2.isf(1 / 300, freedom))
+    return float(chdtri(freedom, 1 / 300))
 
 
 def _result(

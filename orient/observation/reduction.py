@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass, field, replace
 from functools import partial
 
@@ -13,18 +13,13 @@ from orient.flags import Flag
 from orient.numbers import sun
 from orient.numbers.tolerances import COVERAGE_95
 from orient.observation import byhand
-from orient.observation.adjustment import (
-    HEIGHT,
-    LATITUDE,
-    WATCH,
-    Fit,
-    adjust,
-)
+from orient.observation.adjustment import Asked, Fit, adjust_all
 from orient.observation.board import Board
 from orient.observation.byhand import MethodResult, NoonShadow, noon_shadow
 from orient.observation.mistakes.catalogue import Explanation
 from orient.observation.mistakes.record import Meant, Record
 from orient.observation.mistakes.weighing import Verdict, contradicts, weigh
+from orient.observation.solver import HEIGHT, LATITUDE, WATCH
 from orient.text import signed
 
 #: Marks within this hour angle of noon tell little of direction: an hour and a bit.
@@ -35,6 +30,8 @@ DOUBTFUL_PULL = 4.0
 CONTRARY = 4.5
 #: An azimuth with a standard uncertainty over this is none.
 WIDEST_U_DEG = 30.0
+# So many boards are reduced together, and fewer are not worth a second process.
+_TOGETHER, _FEW = 128, 300
 
 
 @dataclass(frozen=True)
@@ -90,42 +87,72 @@ def reduce_board(board: Board, record: Record | None = None, search: bool = True
         search: whether a board that contradicts its record is read in other ways; without,
             it is only marked as `contradicted`.
     """
-    stated = adjust(board)
-    latitude = _latitude(_kept(board, stated), stated, _AS_STATED)
+    return _reduced_from(_adjusted([board])[0], record, search)
+
+
+@dataclass(frozen=True)
+class _Adjusted:
+    """A board with the adjustments that its reduction rests on: as it is stated; its kept
+    marks, the latitude forgotten; those around noon, as a track without times."""
+
+    board: Board
+    fit: Fit
+    latitude: Fit | None
+    noon: Fit | None
+
+
+def _adjusted(
+    boards: Sequence[Board], fits: Sequence[Fit] | None = None, reading: Meant = _AS_STATED
+) -> list[_Adjusted]:
+    """Every adjustment of many boards, those of a kind together."""
+    fits = fits or adjust_all([Asked(board) for board in boards])
+    kept = [_believed(*each, reading) for each in zip(boards, fits, strict=True)]
+    latitudes = _where_asked(
+        [_latitude_asked(*each, reading) for each in zip(boards, fits, strict=True)]
+    )
+    noons = _where_asked([byhand.noon_track(board) for board in kept])
+    return [_Adjusted(*each) for each in zip(boards, fits, latitudes, noons, strict=True)]
+
+
+def _where_asked(asked: Sequence[Asked | None]) -> list[Fit | None]:
+    found = iter(adjust_all([each for each in asked if each is not None]))
+    return [None if each is None else next(found) for each in asked]
+
+
+def _reduced_from(adjusted: _Adjusted, record: Record | None, search: bool) -> Reduced:
+    board, stated = adjusted.board, adjusted.fit
+    latitude = _latitude(board, adjusted.latitude)
     contradicted = contradicts(board, stated) or bool(_latitude_remark(*latitude, board))
-    fit, adopted, verdict = stated, _AS_STATED, None
+    adopted, verdict = _AS_STATED, None
     if contradicted and search:
         verdict = weigh(record or Record(board), stated)
-        fit, adopted = verdict.fit, verdict.adopted
-    reduced = _reduced(board, fit, adopted, latitude, contradicted)
-    if not search:
-        return reduced
-    reduced = _doubted(reduced, verdict)
-    return _told_apart(reduced)
+        adopted = verdict.adopted
+        (adjusted,) = _adjusted([board], [verdict.fit], adopted)
+    reduced = _reduced(adjusted, adopted, contradicted)
+    return _told_apart(_doubted(reduced, verdict)) if search else reduced
 
 
 def _kept(board: Board, fit: Fit) -> Board:
     return board.of(fit.kept) if fit.kept.any() else board
 
 
-def _reduced(
-    board: Board,
-    fit: Fit,
-    reading: Meant,
-    latitude: tuple[float | None, float | None],
-    contradicted: bool,
-) -> Reduced:
-    """Everything that the adopted fit and the methods by hand tell."""
-    flags: list[str] = []
-    remarks: list[str] = []
-    half = _halves(board, fit)
-    kept = _kept(board, fit)
-    believed = replace(
-        kept,
+def _believed(board: Board, fit: Fit, reading: Meant) -> Board:
+    """The kept marks, with what the fit found of the watch, and of the height where it was free."""
+    return replace(
+        _kept(board, fit),
         watch_error_s=float(fit.state.watch_error_s),
         height_mm=float(fit.state.height_mm) if reading.free_height else board.height_mm,
     )
-    methods = _by_hand(believed, half[fit.kept] if fit.kept.any() else half, reading)
+
+
+def _reduced(adjusted: _Adjusted, reading: Meant, contradicted: bool) -> Reduced:
+    """Everything that the adopted fit and the methods by hand tell."""
+    board, fit = adjusted.board, adjusted.fit
+    flags: list[str] = []
+    remarks: list[str] = []
+    half = _halves(board, fit)
+    kept, believed = _kept(board, fit), _believed(board, fit, reading)
+    methods = _by_hand(believed, half[fit.kept] if fit.kept.any() else half, reading, adjusted.noon)
     methods["adjustment"] = MethodResult(
         "adjustment",
         float(fit.state.board_azimuth_rad),
@@ -134,8 +161,7 @@ def _reduced(
         fit.terms,
         fit.kept / max(1, int(fit.kept.sum())),
     )
-    if contradicted:
-        latitude = _latitude(kept, fit, reading)
+    latitude = _latitude(board, adjusted.latitude)
     by_shortest = methods.get("shortest")
     noon = None
     if by_shortest is not None and by_shortest.fit is not None:
@@ -256,11 +282,14 @@ def _widened(reduced: Reduced, u_rad: float) -> Reduced:
     )
 
 
-def _reduce_if_possible(board: Board, search: bool) -> Reduced | None:
+def _reduce_some(boards: Sequence[Board], search: bool) -> list[Reduced | None]:
+    """Boards reduced together; one by one where a board's figures cannot be borne."""
     try:
-        return reduce_board(board, search=search)
+        return [_reduced_from(each, None, search) for each in _adjusted(boards)]
     except (ArithmeticError, np.linalg.LinAlgError):
-        return None
+        if len(boards) == 1:
+            return [None]
+        return [each for board in boards for each in _reduce_some([board], search)]
 
 
 def reduce_boards(
@@ -275,20 +304,25 @@ def reduce_boards(
         boards, search: as for `reduce_board`; one whose figures no method can bear is None
             and stops no other.
         workers: processes.
-        advance: called with 1 for every board done.
+        advance: called with the number of boards done.
     """
-    reduced: list[Reduced | None] = []
-    if workers <= 1 or len(boards) < 100:
-        for board in boards:
-            reduced.append(_reduce_if_possible(board, search))
-            advance(1)
-        return reduced
+    parts = [boards[first : first + _TOGETHER] for first in range(0, len(boards), _TOGETHER)]
+    work = partial(_reduce_some, search=search)
+    if workers <= 1 or len(boards) < _FEW:
+        return _collected(map(work, parts), advance)
     from concurrent.futures import ProcessPoolExecutor
 
     with ProcessPoolExecutor(workers) as pool:
-        for each in pool.map(partial(_reduce_if_possible, search=search), boards, chunksize=16):
-            reduced.append(each)
-            advance(1)
+        return _collected(pool.map(work, parts), advance)
+
+
+def _collected(
+    parts: Iterable[list[Reduced | None]], advance: Callable[[int], None]
+) -> list[Reduced | None]:
+    reduced: list[Reduced | None] = []
+    for part in parts:
+        reduced += part
+        advance(len(part))
     return reduced
 
 
@@ -332,18 +366,25 @@ def _duration(seconds: float) -> str:
     return f"{seconds / 3600:.2f} h"
 
 
-def _latitude(board: Board, fit: Fit, reading: Meant) -> tuple[float | None, float | None]:
-    """Latitude by the board alone: the adjustment again, the site's latitude forgotten.
+def _latitude_asked(board: Board, fit: Fit, reading: Meant) -> Asked | None:
+    """The adjustment of the kept marks with the site's latitude forgotten.
 
     Args:
-        board: with the kept marks only.
-        fit: the adopted fit of all the marks.
+        board: with all its marks.
+        fit: the adopted fit of them.
         reading: what that fit sets aside; the height is needed here, and taken as stated.
     """
-    if board.count < 3 or reading.free_height:
-        return None, None
+    kept = _kept(board, fit)
+    if kept.count < 3 or reading.free_height:
+        return None
     near = replace(fit, utc_s=fit.utc_s[fit.kept]) if fit.kept.any() else fit
-    free = adjust(board, reading.free_watch, free_latitude=True, by_time=reading.by_time, near=near)
+    return Asked(kept, reading.free_watch, free_latitude=True, by_time=reading.by_time, near=near)
+
+
+def _latitude(board: Board, free: Fit | None) -> tuple[float | None, float | None]:
+    """Latitude by the board alone, where its marks tell it."""
+    if free is None:
+        return None, None
     u_deg = float(np.degrees(np.sqrt(free.covariance[LATITUDE, LATITUDE])))
     found = board.latitude_deg + float(np.degrees(free.state.latitude_rad))
     if not free.converged or u_deg > 5.0 or abs(found) > 90.0:
@@ -377,10 +418,12 @@ def _halves(board: Board, fit: Fit) -> NDArray[np.int8]:
     return np.where(board.half != 0, board.half, found)
 
 
-def _by_hand(board: Board, half: NDArray[np.int8], reading: Meant) -> dict[str, MethodResult]:
+def _by_hand(
+    board: Board, half: NDArray[np.int8], reading: Meant, noon: Fit | None
+) -> dict[str, MethodResult]:
     found: dict[str, MethodResult | None] = {
         "pairs": byhand.pairs(board, half),
-        "shortest": byhand.shortest(board),
+        "shortest": byhand.shortest(board, noon),
         "timed": byhand.timed(board) if reading.by_time and not reading.free_watch else None,
     }
     return {name: result for name, result in found.items() if result is not None}

@@ -124,10 +124,13 @@ def reduce_campaign(
     places = site.describe(campaign.sites.loc[setups["site"]], setups["date"].to_numpy())
     setups = with_known_watches(setups, places, campaign)
     campaign = replace(campaign, setups=setups)
-    by_setup = dict(tuple(campaign.marks.groupby("setup", sort=False)))
-    nothing = campaign.marks.iloc[:0]
-    all_marks = [by_setup.get(name, nothing) for name in setups.index]
-    used = [_once(marks[marks["use"].to_numpy(bool)]) for marks in all_marks]
+    use = campaign.marks["use"].to_numpy(bool)
+    in_use = campaign.marks[use]
+    # A mark entered twice is no second witness.
+    again = in_use.duplicated(_SAME_MARK).to_numpy(bool)
+    used = _by_setup(in_use[~again], setups)
+    left_out = _by_setup(campaign.marks[~use], setups)
+    twice = in_use["setup"][again].value_counts()
     boards = [
         board_from_rows(setup, campaign.sites.loc[setup["site"]], place, marks)
         for (_, setup), (_, place), marks in zip(
@@ -145,8 +148,8 @@ def reduce_campaign(
     )
     together = [Joined() for _ in reduced] if alone else join(campaign, reduced, used)
     results = []
-    for (_, setup), (_, place), marks, every, each, joined in zip(
-        setups.iterrows(), places.iterrows(), used, all_marks, reduced, together, strict=True
+    for (name, setup), (_, place), marks, left, each, joined in zip(
+        setups.iterrows(), places.iterrows(), used, left_out, reduced, together, strict=True
     ):
         results.append(
             _result(
@@ -156,8 +159,8 @@ def reduce_campaign(
                 each,
                 joined,
                 marks,
-                every[~every["use"].to_numpy(bool)],
-                int(every["use"].to_numpy(bool).sum()) - len(marks),
+                left,
+                int(twice.get(name, 0)),
             )
         )
     return _with_compass_findings(campaign, results)
@@ -179,10 +182,13 @@ def _geodetic(site_row: pd.Series, reduced: Reduced) -> tuple[float, float]:
     return 0.0, float(grid.sun_deflection_u_deg(min(float(altitude), 85.0)))
 
 
-def _once(marks: pd.DataFrame) -> pd.DataFrame:
-    """A board's marks, each once: one entered twice is no second witness."""
-    twice = marks.duplicated(["time_s", "x_mm", "y_mm", "ring", "half"])
-    return marks[~twice.to_numpy(bool)]
+_SAME_MARK = ["setup", "time_s", "x_mm", "y_mm", "ring", "half"]
+
+
+def _by_setup(marks: pd.DataFrame, setups: pd.DataFrame) -> list[pd.DataFrame]:
+    found = dict(tuple(marks.groupby("setup", sort=False)))
+    nothing = marks.iloc[:0]
+    return [found.get(name, nothing) for name in setups.index]
 
 
 #: What follows from the site's place and is set aside with it.

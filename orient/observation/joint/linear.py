@@ -118,7 +118,7 @@ def gather(boards: Sequence[Board], fits: Sequence[Fit]) -> tuple[Marks, Array]:
     )
     soft_mm = np.concatenate(
         [
-            edge_scatter_mm(board.length_mm[mask], board.height_mm, board.tolerances)
+            edge_scatter_mm(board.length_mm[mask], board.height_mm, board.tolerances.edge_scatter)
             for board, mask in zip(boards, kept, strict=True)
         ]
     )

@@ -34,9 +34,9 @@ class Scatter:
     @property
     def widening(self) -> float:
         """What a standard uncertainty grows by, for 95 % to lie within 1.96 of it (Student)."""
-        from scipy.stats import t
+        from scipy.special import stdtrit
 
-        return float(t.isf(0.025, self.freedom)) / COVERAGE_95
+        return -float(stdtrit(self.freedom, 0.025)) / COVERAGE_95
 
 
 def scatter(

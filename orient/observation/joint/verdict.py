@@ -116,9 +116,9 @@ def _worst(model: Model, solved: Solved, loosened: set[tuple[int, int]]) -> list
 
 
 def _limit(count: int) -> float:
-    from scipy.stats import chi2
+    from scipy.special import chdtri
 
-    return float(chi2.isf(FALSE_ALARM / max(count, 1), 1))
+    return float(chdtri(1, FALSE_ALARM / max(count, 1)))
 
 
 def _ties(model: Model, solved: Solved) -> tuple[Array, Array, Array]:

@@ -13,7 +13,7 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from orient.observation.adjustment import Fit, nearest_on_track
+from orient.observation.adjustment import Fit
 from orient.observation.board import Board
 from orient.observation.mistakes.evidence import Weighed
 from orient.observation.mistakes.record import (
@@ -25,6 +25,7 @@ from orient.observation.mistakes.record import (
     misfit_on,
     timed_marks,
 )
+from orient.observation.starts import nearest_on_track
 from orient.text import signed
 
 # A mark may be this many times its tolerances from a record that is right.

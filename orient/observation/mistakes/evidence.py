@@ -12,9 +12,10 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from orient.observation.adjustment import AZIMUTH, Fit
+from orient.observation.adjustment import Fit
 from orient.observation.board import Board
 from orient.observation.mistakes.record import Array, Mask, Meant
+from orient.observation.solver import AZIMUTH
 
 #: A reading whose evidence is worse than the best by more than this is out of the question.
 ALIVE = 9.0

@@ -8,7 +8,7 @@ from dataclasses import replace
 import numpy as np
 
 from orient.numbers import sun
-from orient.observation.adjustment import WATCH, Fit, adjust
+from orient.observation.adjustment import Fit, adjust
 from orient.observation.board import Board
 from orient.observation.mistakes.record import (
     COMMON_SLIP,
@@ -23,6 +23,7 @@ from orient.observation.mistakes.record import (
     misfit_on,
     timed_marks,
 )
+from orient.observation.solver import WATCH
 
 _HALF_HOUR_S, _HALF_DAY_S = 1800.0, 43200.0
 

@@ -13,16 +13,10 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from orient.numbers.shadow import BoardState
-from orient.observation.adjustment import (
-    FLAT_LATITUDE_RAD,
-    FLAT_WATCH_S,
-    SHORTEST_ROD,
-    WATCH,
-    Fit,
-    adjust,
-)
+from orient.observation.adjustment import Fit, adjust
 from orient.observation.board import Board
 from orient.observation.mistakes.record import Array, Meant, timed_marks
+from orient.observation.solver import FLAT_LATITUDE_RAD, FLAT_WATCH_S, SHORTEST_ROD, WATCH
 from orient.text import signed
 
 # How far a statement is off when it is: the price of freedom is counted from these.

@@ -14,7 +14,7 @@ from itertools import combinations
 
 import numpy as np
 
-from orient.observation.adjustment import AZIMUTH, Fit, adjust
+from orient.observation.adjustment import Fit, adjust
 from orient.observation.board import Board
 from orient.observation.mistakes.catalogue import Explanation, explanation_of, possible
 from orient.observation.mistakes.evidence import (
@@ -35,6 +35,7 @@ from orient.observation.mistakes.statements import (
     statements,
     without_marks,
 )
+from orient.observation.solver import AZIMUTH
 
 #: Readings are told of where their evidence is within this of the best.
 ALIKE = 6.0

@@ -244,14 +244,14 @@ def _alive(circle: Circle) -> list[_Run]:
 
 def _fits(run: _Run) -> bool:
     """Whether the stated reading of the record leaves nothing to explain."""
-    from scipy.stats import chi2
+    from scipy.special import chdtri
 
     good, residual = _judged(run)
     linear, solution = run.linear, _best(run.mixture)
     mean, sd = _beliefs(linear, run.watch)
     misfit = float(np.sum((residual / linear.sd) ** 2) + np.sum(((solution - mean) / sd) ** 2))
     freedom = max(len(residual) - 1 - linear.layout.lines, 1)
-    return bool((good > 1 - BLUNDERS).all() and misfit < chi2.isf(_LOOKED_INTO, freedom))
+    return bool((good > 1 - BLUNDERS).all() and misfit < chdtri(freedom, _LOOKED_INTO))
 
 
 def _as_stated(circle: Circle) -> _Watch:

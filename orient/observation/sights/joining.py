@@ -30,7 +30,7 @@ def joined(parts: Sequence[Known]) -> tuple[Known, bool]:
     Where they disagree, by a chi-square test that agreeing ones fail 3 times in 1,000, nothing
     tells which is wrong: the 95 % figure then reaches every one of them.
     """
-    from scipy.stats import chi2
+    from scipy.special import chdtri
 
     azimuth = np.array([part.azimuth_deg for part in parts])
     u = np.array([part.u_deg for part in parts])
@@ -38,7 +38,7 @@ def joined(parts: Sequence[Known]) -> tuple[Known, bool]:
     weight = u**-2.0
     mean = float(weight @ off / weight.sum())
     together_u = float(weight.sum() ** -0.5)
-    agree = float(weight @ (off - mean) ** 2) <= float(chi2.isf(FALSE_ALARM, len(parts) - 1))
+    agree = float(weight @ (off - mean) ** 2) <= float(chdtri(len(parts) - 1, FALSE_ALARM))
     if not agree:
         mean = float((off.min() + off.max()) / 2.0)
         together_u = float((np.abs(off - mean) / COVERAGE_95 + u).max())
