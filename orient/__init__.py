@@ -29,6 +29,7 @@ if TYPE_CHECKING:
     from orient.api import bring as bring
     from orient.api import check_compasses as check_compasses
     from orient.api import compass_check as compass_check
+    from orient.api import correct as correct
     from orient.api import crew as crew
     from orient.api import declination as declination
     from orient.api import declination_change as declination_change
@@ -66,6 +67,7 @@ __all__ = [
     "bring",
     "check_compasses",
     "compass_check",
+    "correct",
     "crew",
     "declination",
     "declination_change",
@@ -82,9 +84,6 @@ __all__ = [
     "write_report",
     "write_sheet",
 ]
-
-#: The same by its older name.
-PUBLIC = __all__
 
 if not TYPE_CHECKING:
     # Type checkers know the names above alone: a typing mistake is an error to them.

@@ -19,7 +19,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import fields, replace
 from pathlib import Path
-from typing import TYPE_CHECKING, Any, TypeVar, cast
+from typing import TYPE_CHECKING, Any, Literal, TypeVar, cast
 
 import numpy as np
 
@@ -663,6 +663,76 @@ def compass_check(campaign: Campaign, workers: int = 1) -> CompassCheck:
     """
     rows = [result.row for result in reduce_campaign(campaign, workers)]
     return check_compasses(compass_readings(campaign, rows))
+
+
+def correct(
+    table: pandas.DataFrame,
+    campaign: Campaign | None = None,
+    *,
+    bearings: Sequence[str] = (),
+    to: Literal["true", "grid"] = "true",
+    grid: str = "",
+    crs: str = "",
+    date: Any = None,
+    place: tuple[float, float] | None = None,
+    compass: str = "",
+    dial_deg: float = 0.0,
+    reading_sd_deg: float = 1.0,
+    workers: int = 1,
+) -> pandas.DataFrame:
+    """Turn compass bearings to true or grid bearings, each by its own date, place and compass.
+
+    Args:
+        table: one row a reading: columns of places (`latitude_deg` and `longitude_deg`,
+            `easting_m` and `northing_m`, or a `site` of the campaign), `date`, bearings in
+            degrees or as people write them; `compass` and `dial_deg` where there are any. A
+            GeoDataFrame of points has its places already.
+        campaign: whose sites, compasses and local anomalies count.
+        bearings: the columns of bearings; those called strike, trend, bearing, azimuth or dip
+            direction if none is named.
+        to: which north the results count from.
+        grid: CRS of grid bearings; the place's UTM or UPS zone if blank.
+        crs: CRS of the table's coordinates, where no column says so.
+        date, place, compass, dial_deg: of rows without their own; place is latitude and longitude
+            in degrees, the dial's declination in degrees, east plus.
+        reading_sd_deg: how well a bearing was read, 1 σ.
+        workers: processes to share the campaign's boards among.
+
+    Returns:
+        The table, its index kept; each bearing column C gains `C_true_deg` (or `C_grid_deg`),
+        `C_u_deg` (1 σ) and `C_applied_deg`, which undoes it; what was applied stands beside.
+
+    Raises:
+        InputError: every fault of the table at once; rows are numbered from 1.
+
+    Accuracy: declination and convergence as `declination` and `grid_figures`; `C_u_deg` holds
+    reading, declination, compass (2° where it was never checked) and anomaly.
+
+    Example:
+        >>> import pandas as pd
+        >>> readings = pd.DataFrame({"bearing": [120.0], "date": ["2026-06-21"]})
+        >>> row = orient.correct(readings, place=(47.5, 15.0)).iloc[0]
+        >>> round(float(row["bearing_true_deg"]), 1)
+        125.0
+    """
+    from orient.notebook.correct import Options
+    from orient.notebook.correct import correct as corrected_of
+    from orient.notebook.files import notebook_of, with_columns
+    from orient.tables.cells import Faults
+
+    faults = Faults()
+    notebook = notebook_of(table, faults)
+    faults.stop_if_any()
+    assert notebook is not None
+    day = None if date is None else local_days(date)
+    options = Options(
+        tuple(bearings), to, grid, crs, day, place, compass, dial_deg, "", False, reading_sd_deg
+    )
+    check = None if campaign is None else compass_check(campaign, workers)
+    with _Refusals("grid"):
+        corrected = corrected_of(notebook.cells, options, campaign, check)
+    done: pandas.DataFrame = with_columns(table, corrected)
+    return done
 
 
 def write_report(campaign: Campaign, folder: Path | str, force: bool = False) -> list[Path]:

@@ -1,6 +1,7 @@
 """What a user of the package writes: `mypy --strict` passes it, and nothing in it is `Any`."""
 
 import numpy as np
+import pandas as pd
 
 import orient
 
@@ -14,6 +15,8 @@ reduced: orient.Reduced = orient.reduce_board(marks)
 azimuth: float = reduced.board_azimuth_deg
 results: list[orient.SetupResult] = orient.reduce_campaign(campaign)
 check: orient.CompassCheck = orient.compass_check(campaign)
+notes = pd.DataFrame({"bearing": [120.0], "date": ["2026-06-21"]})
+turned: pd.DataFrame = orient.correct(notes, place=(47.5, 15.0))
 rig = orient.Rig(rod_mm=250.0, tolerances=orient.Tolerances(mark_sd_mm=0.5))
 limits = orient.Limits(target_deg=0.5)
 visits: orient.CrewPlan = orient.crew(campaign, "2026-06-21", start="gullbeach", rig=rig)

@@ -41,7 +41,7 @@ def test_the_command_line_is_light_too():
 
 
 def test_every_public_name_is_there_and_documented():
-    for name in orient.PUBLIC:
+    for name in orient.__all__:
         assert getattr(orient, name).__doc__
         assert name in dir(orient)
     with pytest.raises(AttributeError, match="no attribute 'northwards'"):

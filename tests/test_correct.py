@@ -12,6 +12,7 @@ from click.testing import CliRunner
 from pygeomag import GeoMag
 from pyproj import Proj
 
+import orient
 from orient import cli
 from orient.commands.correct import correct
 from orient.errors import InputError
@@ -269,3 +270,46 @@ def test_the_notebook_itself_is_never_written_over(tmp_path):
     with pytest.raises(InputError):
         cli.orient(["correct", str(source), "-o", str(source), "--force"], standalone_mode=False)
     assert source.read_bytes() == before
+
+
+def test_the_public_function_does_what_the_command_does(tmp_path):
+    """Frames in and out: the index kept, dates as dates, a layer's points as its places."""
+    rows = pd.DataFrame(
+        {
+            "Strike": [33.0, 191.5, 359.0],
+            "date": pd.to_datetime(["2026-05-02", "2026-05-03", "2026-06-30"]),
+            "latitude_deg": [47.1, 47.2, -33.0],
+            "longitude_deg": [14.9, 15.2, 150.0],
+        },
+        index=["a", "b", "c"],
+    )
+    found = orient.correct(rows, to="grid")
+    rows.to_csv(tmp_path / "notes.csv", index=False)
+    command = [str(tmp_path / "notes.csv"), "-o", str(tmp_path / "out.csv"), "--to", "grid"]
+    ran = CliRunner().invoke(correct, command)
+    assert ran.exit_code == 0, ran.output
+    by_command = pd.read_csv(tmp_path / "out.csv")
+    assert list(found.index) == ["a", "b", "c"]
+    assert list(found.columns) == list(by_command.columns)
+    for name in ("Strike_grid_deg", "Strike_u_deg", "Strike_applied_deg"):
+        assert found[name].tolist() == pytest.approx(by_command[name].tolist(), abs=1e-9)
+    points = geopandas.GeoDataFrame(
+        rows[["Strike", "date"]],
+        geometry=geopandas.points_from_xy(rows["longitude_deg"], rows["latitude_deg"]),
+        crs="EPSG:4326",
+    )
+    layer = orient.correct(points, to="grid")
+    assert isinstance(layer, geopandas.GeoDataFrame)
+    assert layer["Strike_grid_deg"].tolist() == found["Strike_grid_deg"].tolist()
+
+
+def test_the_public_function_tells_every_fault_at_once():
+    rows = pd.DataFrame({"bearing": [400.0, "N"], "date": ["2026-05-02", "someday"]})
+    with pytest.raises(orient.InputError) as caught:
+        orient.correct(rows, place=(47.0, 15.0))
+    assert {(fault.row, fault.column) for fault in caught.value.faults} >= {
+        (1, "bearing"),
+        (2, "date"),
+    }
+    with pytest.raises(orient.InputError, match="no row"):
+        orient.correct(rows.iloc[:0])

@@ -72,27 +72,64 @@ def _read_layer(path: Path, faults: Faults) -> Notebook | None:
         # The library meets broken files with errors of every kind.
         faults.add(path.name, None, None, "a file that cannot be read", "a layer of points")
         return None
-    rows = list(range(1, len(layer) + 1))
+    return _of_points(path.name, layer, points, faults)
+
+
+def notebook_of(table: pd.DataFrame, faults: Faults) -> Notebook | None:
+    """A notebook that stands in memory; rows are numbered from 1.
+
+    Args:
+        table: with columns as a file's; a GeoDataFrame has its places as points.
+    """
+    import geopandas
+
+    if not len(table):
+        faults.add("the table", None, None, "no row", "at least one")
+        return None
+    if not isinstance(table, geopandas.GeoDataFrame):
+        return Notebook(Cells("the table", 0, _texts(table), _numbered(table)), table)
+    if table.crs is None:
+        faults.add("the table", None, "geometry", "no CRS", "the CRS of its points")
+        return None
+    return _of_points("the table", table, table.to_crs("EPSG:4326").geometry, faults)
+
+
+def _of_points(file: str, layer: Any, points: Any, faults: Faults) -> Notebook | None:
+    rows = _numbered(layer)
     for row, kind in zip(rows, points.geom_type, strict=True):
         if kind != "Point":
-            faults.add(path.name, row, "geometry", str(kind or "none"), "a point")
+            faults.add(file, row, "geometry", str(kind or "none"), "a point")
     if faults.listed:
         return None
-    columns = {
-        str(name).strip().lower(): [_text(value) for value in layer[name].tolist()]
-        for name in layer.columns
-        if name != layer.geometry.name
-    }
+    columns = _texts(layer.drop(columns=layer.geometry.name))
     for name in ("easting_m", "northing_m", "crs", "lat", "lon", "latitude", "longitude"):
         columns.pop(name, None)
     columns["latitude_deg"] = [cell_text(value) for value in points.y.tolist()]
     columns["longitude_deg"] = [cell_text(value) for value in points.x.tolist()]
-    return Notebook(Cells(path.name, 1, columns, rows), layer)
+    return Notebook(Cells(file, 1, columns, rows), layer)
+
+
+def _numbered(table: pd.DataFrame) -> list[int]:
+    return list(range(1, len(table) + 1))
+
+
+def _texts(table: pd.DataFrame) -> dict[str, list[str]]:
+    return {
+        str(name).strip().lower(): [_text(value) for value in table[name].tolist()]
+        for name in table.columns
+    }
 
 
 def _text(value: Any) -> str:
     # A day that the layer holds as a date is written with a clock at midnight.
     return cell_text(value).strip().removesuffix(" 00:00:00").removesuffix("T00:00:00")
+
+
+def with_columns(table: Any, corrected: Corrected) -> Any:
+    """The table, its index kept, with the new columns in place of any of their names."""
+    added = corrected.columns.rename(columns=_as_titled(table)).set_axis(table.index)
+    clash = [name for name in added if name in table]
+    return pd.concat([table.drop(columns=clash), added], axis=1)
 
 
 def written_notebook(notebook: Notebook, corrected: Corrected, ending: str) -> str | bytes:
@@ -101,10 +138,7 @@ def written_notebook(notebook: Notebook, corrected: Corrected, ending: str) -> s
     Args:
         ending: one of `ENDINGS`. A layer's points are the rows' own places.
     """
-    table = notebook.table.reset_index(drop=True)
-    added = corrected.columns.rename(columns=_as_titled(table))
-    clash = [name for name in added if name in table]
-    whole = pd.concat([table.drop(columns=clash), added], axis=1)
+    whole = with_columns(notebook.table.reset_index(drop=True), corrected)
     if ending in LAYERS:
         return _as_layer(whole, corrected, ending)
     if "geometry" in whole:
