@@ -232,9 +232,7 @@ def test_with_one_of_two_stores_full_nothing_is_lost(page_file):
         page = opened.page
         start_setup(page)
         page.click("#mark-button")
-        page.wait_for_function(
-            "document.getElementById('kept').textContent.includes('in one of two places')"
-        )
+        page.wait_for_selector("#kept:has-text('in one of two places')")
         assert page.is_hidden("#alarm")
         page.reload()
         page.wait_for_selector("#in-hand option:has-text('ridge board')", state="attached")
@@ -313,9 +311,15 @@ for (const pull of %s) window.dispatchEvent(Object.assign(new Event("devicemotio
 """
 
 
+def begin_reading(page, button):
+    """The browser allows the sensor some time after the tap: only then does the page listen."""
+    page.click(button)
+    page.wait_for_selector("#level-says:has-text('Hold still')")
+
+
 def feel(page, button, slope_x, slope_y):
     """A reading of a telephone that lies with these slopes, degrees, its own error in them."""
-    page.click(button)
+    begin_reading(page, button)
     pulls = [[9.8 * np.tan(np.radians(slope_x)), 9.8 * np.tan(np.radians(slope_y)), 9.8]] * 20
     page.evaluate(PULL % json.dumps(pulls))
     page.clock.run_for(3100)
@@ -365,11 +369,9 @@ def test_a_sensor_that_stays_silent_is_told(page_file):
         page = opened.page
         part(page, "tools")
         page.clock.pause_at(datetime(2026, 5, 5, 9, 1, tzinfo=UTC))
-        page.click("#level-first")
+        begin_reading(page, "#level-first")
         page.clock.run_for(3100)
-        page.wait_for_function(
-            "document.getElementById('level-says').textContent.includes('No readings come')"
-        )
+        page.wait_for_selector("#level-says:has-text('No readings come')")
 
 
 def test_a_nudged_board_is_told_by_the_closing_sight(page_file):

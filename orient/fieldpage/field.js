@@ -1,4 +1,4 @@
-/* Built by web/build.mjs; sources: engine/adjustment.js engine/board.js engine/chisquare.js engine/line.js engine/lookout.js engine/matrix.js engine/reading.js engine/reduce.js engine/rows.js engine/shadow.js engine/starts.js field.js field/dom.js field/drawing.js field/log.js field/marking.js field/north.js field/send.js field/sensor.js field/setup.js field/store.js field/tables.js field/tilt.js field/timesignal.js field/tools.js shared/civil.js shared/panel.js shared/sun.js; bf882c7e2785c0bf1ac9dea946f29aad197f5a09167eb06a5c0d6235056e81f8 */
+/* Built by web/build.mjs; sources: engine/adjustment.js engine/board.js engine/chisquare.js engine/line.js engine/lookout.js engine/matrix.js engine/reading.js engine/reduce.js engine/rows.js engine/shadow.js engine/starts.js field.js field/dom.js field/drawing.js field/log.js field/marking.js field/north.js field/send.js field/sensor.js field/setup.js field/store.js field/tables.js field/tilt.js field/timesignal.js field/tools.js shared/civil.js shared/panel.js shared/sun.js; 405c45b36b50ee9804c51030152f14a113726bfbec805bc78ad59ad5778e22e0 */
 (() => {
   // shared/civil.js
   function offset(site, utc) {
@@ -2245,11 +2245,12 @@
     }
     return "";
   }
-  async function readLevel() {
+  async function readLevel(begins) {
     if (typeof DeviceMotionEvent.requestPermission === "function") {
       const answer2 = await DeviceMotionEvent.requestPermission().catch(() => "denied");
       if (answer2 !== "granted") throw new Error("The telephone did not allow its sensor: use a spirit level.");
     }
+    begins();
     const pulls = await gathered2();
     if (pulls.length < FEWEST_PULLS) {
       throw new Error("No readings come from the sensor. Some browsers withhold them until motion sensors are allowed in their site settings. A spirit level does as well.");
@@ -2359,9 +2360,9 @@
       field2.refresh(true);
     });
     function read(button, done) {
-      say("level-says", "Hold still …");
+      say("level-says", "Asking the browser for the sensor …");
       element(button).disabled = true;
-      readLevel().then(done, (trouble2) => say("level-says", trouble2.message)).then(() => {
+      readLevel(() => say("level-says", "Hold still …")).then(done, (trouble2) => say("level-says", trouble2.message)).then(() => {
         element(button).disabled = false;
       });
     }

@@ -16,12 +16,14 @@ export function sensorTrouble() {
   return "";
 }
 
-/* Mean slopes over three seconds; fails with words for people. */
-export async function readLevel() {
+/* Mean slopes over three seconds; fails with words for people. `begins` is called once the browser
+   has allowed the sensor: it may ask a person first. */
+export async function readLevel(begins) {
   if (typeof DeviceMotionEvent.requestPermission === "function") {
     const answer = await DeviceMotionEvent.requestPermission().catch(() => "denied");
     if (answer !== "granted") throw new Error("The telephone did not allow its sensor: use a spirit level.");
   }
+  begins();
   const pulls = await gathered();
   if (pulls.length < FEWEST_PULLS) {
     throw new Error("No readings come from the sensor. Some browsers withhold them until motion "

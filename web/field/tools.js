@@ -106,9 +106,9 @@ function startLevel(field) {
   });
 
   function read(button, done) {
-    say("level-says", "Hold still …");
+    say("level-says", "Asking the browser for the sensor …");
     element(button).disabled = true;
-    readLevel().then(done, (trouble) => say("level-says", trouble.message))
+    readLevel(() => say("level-says", "Hold still …")).then(done, (trouble) => say("level-says", trouble.message))
       .then(() => { element(button).disabled = false; });
   }
 
