@@ -6,10 +6,12 @@ import json
 import re
 from datetime import datetime
 
+import numpy as np
 import pytest
 from click.testing import CliRunner
 
 from orient.cli import orient
+from orient.numbers.tolerances import COVERAGE_95
 from orient.planning.rows import sentence
 
 SITES = """site,latitude_deg,longitude_deg,elevation_m,timezone,horizon_deg
@@ -104,14 +106,20 @@ def test_a_table_of_one_day_tells_each_flagged_site_what_to_do(campaign):
 
 
 def test_a_season_sums_up_what_the_rows_say(campaign):
-    arguments = ("plan", campaign, "--from", "2026-02-01", "--to", "2026-03-02")
+    arguments = ("plan", campaign, "--from", "2026-03-01", "--to", "2026-04-14")
     rows = [row for row in json_of(*arguments) if row["site"] == "ridge"]
     good = sum(row["morning"] is not None for row in rows)
     line = next(x for x in run(*arguments).stdout.splitlines() if x.startswith(" ridge"))
-    assert line.split()[1:3] == ["30", str(good)]
+    assert 0 < good < 45
+    assert line.split()[1:3] == ["45", str(good)]
+    best = [row["best"]["expected_u_deg"] for row in rows if row["morning"] is not None]
+    assert line.split()[3:5] == [
+        f"{COVERAGE_95 * figure:.2f}°" for figure in (np.median(best), min(best))
+    ]
+    assert "–" not in line.split()[3:5]
     short = [*arguments, "--rod", "100"]
     line = next(x for x in run(*short).stdout.splitlines() if x.startswith(" ridge"))
-    assert line.split()[1:3] == ["30", "30"]
+    assert line.split()[1:3] == ["45", "45"]
 
 
 def test_a_taller_rod_and_better_care_serve_better(campaign):

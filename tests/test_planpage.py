@@ -261,6 +261,8 @@ def test_odd_names_stay_text(sites):
 def test_the_table_in_the_page_is_the_plan(page, sites):
     table = json.loads(Reader(page).of("script")[0])
     plan = plan_table(sites, MAY, Rig(), Limits())
+    words = list(table["words"])
+    good = words[: next(n for n, word in enumerate(words) if "target" in table["words"][word]) + 1]
     for number, site in enumerate(table["sites"]):
         for own, (date, day) in zip(
             range(number * len(MAY), (number + 1) * len(MAY)), site["days"].items(), strict=True
@@ -268,9 +270,18 @@ def test_the_table_in_the_page_is_the_plan(page, sites):
             row = plan.iloc[own]
             assert date == str(row["date"])[:10]
             assert day["noon_utc_s"] == round(row["noon_utc_s"])
-            assert len(day["windows"]) == (0 if row["no-window"] else 2)
+            ends = [
+                [round(row[f"{half}_{end}_utc_s"]) for end in ("from", "to")]
+                for half in ("morning", "afternoon")
+                if not row["no-window"]
+            ]
+            assert day["windows"] == ends
             assert len(day["slots"]) * table["slot_s"] == 86400
             assert set(day["slots"]) <= set(table["words"])
+            for middle in map(np.mean, ends):
+                local = middle + clock.offset_s(middle, site["timezone"])
+                letter = day["slots"][int(local % 86400) // table["slot_s"]]
+                assert letter in good
 
 
 def test_a_fortnight_of_twelve_sites_stays_small(sites):
