@@ -3,6 +3,8 @@
 import numpy as np
 import pandas as pd
 import pytest
+from pygeomag import GeoMag
+from pyproj import Proj
 from simulated import simulated
 
 from orient import simulate
@@ -111,15 +113,15 @@ def test_a_deflection_of_the_vertical_is_taken_off(tmp_path):
 
 
 def test_a_board_at_a_bent_plumb_line_gives_the_geodetic_azimuth(tmp_path):
-    """The whole chain: a board truly level with a plumb line off by ξ, η, its axes known
-    geodetically, made by turning the frame; the result is geodetic within 2″."""
+    """The whole chain: boards truly level with a plumb line off by ξ, η, their axes known
+    geodetically, made by turning the frame; board and joint line are geodetic within 2″."""
     xi, eta = -25.0, 40.0
     latitude, longitude = 47.0, 8.0
     folder = tmp_path / "c"
     site = f"A,{latitude},{longitude},Europe/Zurich,{xi},{eta}"
     # The sun as the bent plumb line sees it is the sun of the astronomic place.
     astronomic = grid.astronomic_coordinates(latitude, longitude, xi, eta)
-    results = write(folder, [{}], sites=site, header=",xi_arcsec,eta_arcsec", noise_mm=0)
+    results = write(folder, [{}, {}], sites=site, header=",xi_arcsec,eta_arcsec", noise_mm=0)
     marks = pd.read_csv(folder / "marks.csv")
     instants = clock.utc_s(
         "2026-04-20", pd.to_timedelta(marks["time"]).dt.total_seconds(), "Europe/Zurich"
@@ -134,6 +136,15 @@ def test_a_board_at_a_bent_plumb_line_gives_the_geodetic_azimuth(tmp_path):
     marks.to_csv(folder / "marks.csv", index=False)
     row = reduce_campaign(read_campaign(folder))[0].row
     assert row["board_azimuth_deg"] == pytest.approx(BETA, abs=2 / 3600)
+    assert row["combined_setups"] == 2
+    line = row["combined_azimuth_deg"]
+    assert line == pytest.approx(REFERENCE, abs=2 / 3600)
+    assert line == row["reference_azimuth_deg"]
+    # Bearings of the joint line count from it, by convergence and field of other hands.
+    convergence = Proj("EPSG:32632").get_factors(longitude, latitude).meridian_convergence
+    assert row["reference_grid_bearing_deg"] == pytest.approx(line - convergence, abs=1e-6)
+    declination = GeoMag().calculate(latitude, longitude, 0.0, 2026 + 109.5 / 365).d
+    assert row["reference_magnetic_bearing_deg"] == pytest.approx(line - declination, abs=0.02)
     assert results[0].laplace_deg * 3600 == pytest.approx(40 * np.tan(np.radians(47.0)))
 
 

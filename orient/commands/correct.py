@@ -21,7 +21,7 @@ def _day(ctx: click.Context, param: click.Parameter, value: str | None) -> dt.da
     try:
         return None if value is None else dt.date.fromisoformat(value.strip())
     except ValueError:
-        raise click.BadParameter(f"{value!r} is no date written YYYY-MM-DD") from None
+        raise click.BadParameter(f"{value!r} is not a date written YYYY-MM-DD") from None
 
 
 @click.command()

@@ -60,7 +60,7 @@ def compass_part(campaign: Campaign, results: Sequence[SetupResult]) -> dict[str
 
 
 def _drawing(bars: Sequence[Bar]) -> Markup:
-    """A bar for each interval about nought, compasses above, places below."""
+    """A bar for each interval about zero, compasses above, places below."""
     frame = _frame(bars)
     label = f"Intervals of {len(bars)} compasses and places; the table beside it lists them."
     drawing = Drawing(label, _WIDTH, frame.bottom + 32.0)
