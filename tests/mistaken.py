@@ -20,7 +20,7 @@ def sound(g: Generator, watch: str, count: int = 0, **options) -> Simulated:
         made = simulated(
             g,
             float(g.uniform(-60, 60)),
-            float(g.uniform(-180, 180)),
+            float(g.uniform(-170, 170)),
             int(g.integers(0, 365)),
             watch=watch,
             lowest_deg=15.0,
@@ -153,6 +153,39 @@ def wild(count: int, wrong: int) -> Make:
     return make
 
 
+def one_off(count: int, off_mm: float) -> Make:
+    """Few marks, one of them off by so much any way."""
+
+    def make(g: Generator, watch: str) -> Simulated:
+        made, way = sound(g, watch, count), g.uniform(0, 2 * np.pi)
+        x, y, number = made.board.x_mm.copy(), made.board.y_mm.copy(), g.integers(count)
+        x[number] += off_mm * np.cos(way)
+        y[number] += off_mm * np.sin(way)
+        return recorded(made, x_mm=x, y_mm=y)
+
+    return make
+
+
+def longitude_off(g: Generator, watch: str) -> Simulated:
+    """The site a degree east or west of where it is: noon four minutes off."""
+    made, east_deg = sound(g, watch), g.choice([-1.0, 1.0])
+    return recorded(
+        made,
+        longitude_deg=made.board.longitude_deg + east_deg,
+        noon_utc_s=made.board.noon_utc_s - 240.0 * east_deg,
+    )
+
+
+def cut_to(step_s: float) -> Make:
+    """Times written down to the step before, as hands read them."""
+
+    def make(g: Generator, watch: str) -> Simulated:
+        made = sound(g, watch)
+        return recorded(made, watch_utc_s=np.floor(made.board.watch_utc_s / step_s) * step_s)
+
+    return make
+
+
 def coarse(g: Generator, watch: str) -> Simulated:
     return sound(g, watch, noise_mm=1.5)
 
@@ -179,6 +212,16 @@ MISTAKEN: dict[str, Make] = {
     "watch an hour out": watch_off(3600.0),
     "marks twice as coarse": coarse,
     "rod measured too tall": too_tall,
+    "watch 2 min out": watch_off(120.0),
+    "watch 5 min out": watch_off(300.0),
+    "longitude 1° out": longitude_off,
+    "times cut to 5 min": cut_to(300.0),
+    "times cut to the minute": cut_to(60.0),
+    "three marks, one off by 10 mm": one_off(3, 10.0),
+    "four marks, one off by 10 mm": one_off(4, 10.0),
+    "five marks, one off by 10 mm": one_off(5, 10.0),
+    "slope of 0.5°": slope(0.5),
+    "east–west slope of 0.5°": slope_east(0.5),
     "four marks, one wild": wild(4, 1),
     "five marks, one wild": wild(5, 1),
     "six marks, two wild": wild(6, 2),

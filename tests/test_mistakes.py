@@ -690,7 +690,6 @@ def test_of_many_boards_none_is_accused() -> None:
 
 
 @pytest.mark.slow
-@pytest.mark.xfail(reason="of boards with spoilt marks some 7 in 100 are told another mistake")
 def test_of_boards_with_spoilt_marks_none_is_accused() -> None:
     _, explained, slips = accused(60, 2, 0.06)
     assert explained == 0

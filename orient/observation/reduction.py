@@ -18,7 +18,15 @@ from orient.observation.board import Board
 from orient.observation.byhand import MethodResult, NoonShadow, noon_shadow
 from orient.observation.mistakes.catalogue import Explanation
 from orient.observation.mistakes.record import Meant, Record
-from orient.observation.mistakes.weighing import Verdict, contradicts, weigh
+from orient.observation.mistakes.weighing import (
+    STRAINED,
+    Verdict,
+    contradicts,
+    honest_u_rad,
+    opened,
+    spared,
+    weigh,
+)
 from orient.observation.solver import HEIGHT, LATITUDE, WATCH
 from orient.text import signed
 
@@ -122,12 +130,15 @@ def _where_asked(asked: Sequence[Asked | None]) -> list[Fit | None]:
 def _reduced_from(adjusted: _Adjusted, record: Record | None, search: bool) -> Reduced:
     board, stated = adjusted.board, adjusted.fit
     latitude = _latitude(board, adjusted.latitude)
-    contradicted = contradicts(board, stated) or bool(_latitude_remark(*latitude, board))
+    readings = spared(board, stated)
+    contradicted = contradicts(board, stated, readings) or bool(_latitude_remark(*latitude, board))
     adopted, verdict = _AS_STATED, None
     if contradicted and search:
         verdict = weigh(record or Record(board), stated)
-        adopted = verdict.adopted
+        adopted, readings = verdict.adopted, []
         (adjusted,) = _adjusted([board], [verdict.fit], adopted)
+    fit = opened(adjusted.fit, honest_u_rad(adjusted.fit, readings))
+    adjusted = replace(adjusted, fit=fit)
     reduced = _reduced(adjusted, adopted, contradicted)
     return _told_apart(_doubted(reduced, verdict)) if search else reduced
 
@@ -205,7 +216,7 @@ def _doubted(reduced: Reduced, verdict: Verdict | None) -> Reduced:
         said.append(_height_remark(board, fit))
     if verdict.unexplained or fit.spread > 1.0 or not fit.converged:
         flags.append(Flag.SCATTER_LARGE)
-    widened = fit.azimuth_u_rad > 1.5 * verdict.own_u_rad
+    widened = verdict.fit.azimuth_u_rad > 1.5 * verdict.own_u_rad
     if not reduced.determined:
         said.append("Until it is put right no direction is given.")
         flags.append(Flag.RECORD_DOUBTFUL)
@@ -453,6 +464,12 @@ def _fit_remarks(board: Board, fit: Fit, methods: dict[str, MethodResult]) -> li
     if np.degrees(fit.azimuth_u_rad) > WIDEST_U_DEG:
         remarks.append("These marks do not fix a direction.")
         return remarks
+    if fit.worst_pull > STRAINED:
+        remarks.append(
+            "The marks pull what was stated of the board (level, foot, height, watch, edge) "
+            f"{np.sqrt(fit.worst_pull):.1f} times as far as its tolerances say: the uncertainty "
+            "takes them to be wider by as much."
+        )
     if fit.spread > 1.0:
         remarks.append(
             f"The marks scatter {fit.spread:.1f} times more than the stated tolerances allow; "

@@ -12,6 +12,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from orient.numbers.tolerances import COVERAGE_95
 from orient.observation.adjustment import Fit
 from orient.observation.board import Board
 from orient.observation.mistakes.record import Array, Mask, Meant
@@ -20,7 +21,7 @@ from orient.observation.solver import AZIMUTH
 #: A reading whose evidence is worse than the best by more than this is out of the question.
 ALIVE = 9.0
 #: The same for one mark of few being wrong, which nothing else on the board would show.
-ALIVE_MARK = 12.0
+ALIVE_MARK = 20.0
 
 # A mark that is wrong: one in fifty (common practice, no source).
 _WRONG_MARK = 7.8
@@ -123,5 +124,8 @@ def covering_u_rad(adopted: Weighed, living: list[Weighed]) -> float:
     apart = np.array([each.apart_rad(azimuth) for each in living])
     own: Array = np.array([each.fit.covariance[AZIMUTH, AZIMUTH] for each in living])
     mixed = float(np.sqrt(np.sum(share * (apart**2 + own)) / np.sum(share)))
-    reach = np.where(apart > np.sqrt(own), apart / 1.959964, 0.0)
+    # Where a mark may be wrong the rest do not bear each other out: their own spread counts too.
+    spare = np.array([each.meant.kind == "mark" for each in living])
+    reach = np.where(apart > np.sqrt(own), apart, 0.0)
+    reach = np.where(spare, np.hypot(apart, np.sqrt(own)), reach) / COVERAGE_95
     return float(max(mixed, reach.max()))

@@ -33,11 +33,11 @@ class Break:
 def breaks(board: Board, fit: Fit) -> tuple[Break, Break] | None:
     """The turn, and the shift, between two marks that would lower the sum of squares most.
 
-    Linear about the fit, every mark but the dark ones having its say. None with few marks.
+    Linear about the fit, every mark having its say. None with few marks, or one at night.
     """
     if board.count < _FEWEST:
         return None
-    order = _order(board)
+    order = in_time(board)
     told, design, whiten, normal, pulls = linearised(board, fit)
     if not np.isfinite(told).all():
         return None
@@ -51,7 +51,7 @@ def breaks(board: Board, fit: Fit) -> tuple[Break, Break] | None:
     )
 
 
-def _order(board: Board) -> Numbers:
+def in_time(board: Board) -> Numbers:
     """The marks in the order in which they were made: by their times, else as written."""
     if timed_marks(board).all():
         return np.argsort(board.watch_utc_s, kind="stable")
@@ -145,7 +145,7 @@ def _without(board: Board, later: Numbers, size: Array) -> Board:
 def _meant(
     record: Record, board: Board, mended: Board, fit: Fit, later: Numbers, size: Array, u: Array
 ) -> Meant:
-    earlier = int(np.setdiff1d(_order(board), later, assume_unique=True)[-1])
+    earlier = int(np.setdiff1d(in_time(board), later, assume_unique=True)[-1])
     between = f"between mark {record.label(earlier)} and mark {record.label(int(later[0]))}"
     if size.size == 2:
         words = f"the board slid, or the rod was pushed, by {np.hypot(*size):.1f} mm {between}"

@@ -18,14 +18,13 @@ from orient.observation.adjustment import Fit, adjust
 from orient.observation.board import Board
 from orient.observation.mistakes.catalogue import Explanation, explanation_of, possible
 from orient.observation.mistakes.evidence import (
-    ALIVE_MARK,
     Weighed,
     alive,
     covering_u_rad,
     sense_cost,
     weighed,
 )
-from orient.observation.mistakes.moved import CLEAR_SHIFT, CLEAR_TURN, breaks, moved
+from orient.observation.mistakes.moved import CLEAR_SHIFT, CLEAR_TURN, breaks, in_time, moved
 from orient.observation.mistakes.record import FEWEST_MARKS, Meant, Record
 from orient.observation.mistakes.search import slips
 from orient.observation.mistakes.statements import (
@@ -41,6 +40,8 @@ from orient.observation.solver import AZIMUTH
 ALIKE = 6.0
 #: A line is given only where marks scatter less than this many times what the best reading allows.
 WORST_SPREAD = 4.0
+#: A pull along one direction, squared, that a sound board has once in fifty.
+STRAINED = 5.4
 
 _AS_STATED = "as stated"
 # Enough marks to tell readings apart; a board of more is thinned while it is read.
@@ -66,26 +67,59 @@ class Verdict:
     own_u_rad: float = 0.0
 
 
-def contradicts(board: Board, fit: Fit) -> bool:
+def spared(board: Board, fit: Fit) -> list[Weighed]:
+    """The board as stated, and with few marks without each that may be wrong unseen."""
+    span = _span_mm(board)
+    own = weighed(_stated(board, fit), fit, span)
+    return alive([own, *_weighed(without_marks(board, fit), span)])
+
+
+def contradicts(board: Board, fit: Fit, readings: list[Weighed]) -> bool:
     """Whether the marks contradict anything that was stated of the board.
 
-    A board without a mistake does so about once in a hundred. Of few marks one may be wrong
-    unseen: then the others are tried without each.
+    A board without a mistake does so about once in a hundred.
+
+    Args:
+        board: as recorded.
+        fit: its adjustment as stated.
+        readings: what `spared` gives.
     """
-    rejected = int(np.count_nonzero(~fit.kept))
-    few = rejected > (0 if board.count <= 8 else max(1, board.count // 12))
-    if few or fit.pulled or fit.spread > 1.0 or not (fit.converged and fit.bears):
+    if _too_many_spoilt(board, fit) or fit.pulled or fit.spread > 1.0:
         return True
-    if sense_cost(board, fit) > 5.0:
+    if not (fit.converged and fit.bears) or sense_cost(board, fit) > 5.0:
         return True
-    both = breaks(board, fit)
+    # A mark left out is no sign of a board that moved, unless it is one of several in a row.
+    both = breaks(board.of(fit.kept), replace(fit, utc_s=fit.utc_s[fit.kept]))
     if both is not None and (both[0].gain > CLEAR_TURN or both[1].gain > CLEAR_SHIFT):
         return True
-    span = _span_mm(board)
-    limit = weighed(_stated(board, fit), fit, span).evidence + ALIVE_MARK
-    return any(
-        weighed(each, each.fit or fit, span).evidence < limit for each in without_marks(board, fit)
-    )
+    return readings[0].meant.kind == "mark"
+
+
+def _too_many_spoilt(board: Board, fit: Fit) -> bool:
+    rejected = int(np.count_nonzero(~fit.kept))
+    if board.count <= 8:
+        return rejected > 0
+    spoilt = ~fit.kept[in_time(board)]
+    in_a_row = bool(np.any(spoilt[1:] & spoilt[:-1]))
+    return in_a_row or rejected > max(1, board.count // 8)
+
+
+def honest_u_rad(fit: Fit, readings: list[Weighed]) -> float:
+    """Standard uncertainty of an azimuth that does not contradict its record outright.
+
+    Where the marks pull what was stated farther than chance often does, the stated tolerances
+    are taken to be too narrow by as much: which of them is, the marks cannot tell. Of few
+    marks each may be wrong, and the figure reaches what the others say.
+
+    Args:
+        fit: the adjustment adopted.
+        readings: what `spared` gives, or only the reading adopted.
+    """
+    u_rad = fit.azimuth_u_rad
+    if fit.worst_pull > STRAINED:
+        stated = sum(term**2 for name, term in fit.terms.items() if name != "marking")
+        u_rad = float(np.sqrt(u_rad**2 + (fit.worst_pull - 1.0) * stated))
+    return max(u_rad, covering_u_rad(readings[0], readings)) if readings[1:] else u_rad
 
 
 def weigh(record: Record, stated: Fit) -> Verdict:
@@ -173,7 +207,7 @@ def _verdict(whole: Board, record: Record, own: list[Weighed], others: list[Weig
     adopted, best = _least(own), _least(own + others)
     if adopted is None or best is None:
         fit = own[0].fit
-        return Verdict(_opened(fit, np.pi), own[0].meant, (), None, True)
+        return Verdict(opened(fit, np.pi), own[0].meant, (), None, True)
     living = alive([each for each in own + others if np.isfinite(each.evidence)])
     u_rad = covering_u_rad(adopted, living)
     unexplained = best.fit.spread > 1.0 or not best.fit.converged
@@ -187,17 +221,21 @@ def _verdict(whole: Board, record: Record, own: list[Weighed], others: list[Weig
     alike = [each for each in living if each.evidence <= best.evidence + ALIKE]
     backwards = best.meant.kind == _AS_STATED and sense_cost(record.board, best.fit) > 5.0
     torn = u_rad > 1.5 * adopted.fit.azimuth_u_rad
-    if (stated > best.evidence + ALIKE or backwards or torn) and not unexplained:
+    better = stated > best.evidence + ALIKE or backwards
+    if (better or torn) and not unexplained:
         told = [each for each in alike if each.meant.kind != "mark"]
         if not backwards:
             told = [each for each in told if each.meant.kind != _AS_STATED]
+        if not better:
+            # What was stated explains the marks as well: only a slip can be asked about.
+            told = [each for each in told if not each.meant.sets_aside]
         if told and _tells(record.board):
             explanation = explanation_of(own[0].fit, told)
     fit, meant = adopted.fit, adopted.meant
     if record.chosen is not None:
         fit, meant = _of_all(whole, record.chosen, adopted)
     return Verdict(
-        _opened(fit, u_rad), meant, tuple(living), explanation, unexplained, fit.azimuth_u_rad
+        opened(fit, u_rad), meant, tuple(living), explanation, unexplained, fit.azimuth_u_rad
     )
 
 
@@ -207,7 +245,7 @@ def _tells(board: Board) -> bool:
     return board.count >= FEWEST_MARKS and apart_mm > board.tolerances.mark_sd_mm
 
 
-def _opened(fit: Fit, u_rad: float) -> Fit:
+def opened(fit: Fit, u_rad: float) -> Fit:
     """The fit, its azimuth no better known than that."""
     covariance = fit.covariance.copy()
     covariance[AZIMUTH, AZIMUTH] = max(covariance[AZIMUTH, AZIMUTH], u_rad**2)
