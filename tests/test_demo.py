@@ -94,7 +94,7 @@ def test_simulated_shadows_share_nothing_with_the_reductions():
 
 
 def test_truth_lies_within_what_is_stated(results):
-    """Nine boards of ten and more within the 95 % figure, none beyond the 99.9 % one.
+    """Twelve boards of fourteen or more within the 95 % figure, none beyond the 99.9 % one.
 
     The seed of the demo was not chosen for this.
     """
