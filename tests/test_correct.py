@@ -258,6 +258,11 @@ def test_a_campaign_gives_compasses_and_ground(tmp_path):
     assert float(rows[0]["applied_anomaly_deg"]) == 0.0
     assert float(rows[1]["applied_anomaly_deg"]) == pytest.approx(7.0, abs=0.5)
     assert all(float(row["bearing_u_deg"]) < 1.3 for row in rows)
+    # What either compass read toward 50° at either site comes out as 50°.
+    readings = pd.read_csv(f"{folder}/readings.csv").query("site in ('s1', 's4')")
+    readings = readings.rename(columns={"reading_deg": "bearing"}).drop(columns="known_azimuth_deg")
+    turned, _ = corrected(tmp_path, readings.to_csv(index=False), "--campaign", folder)
+    assert [float(row["bearing_true_deg"]) for row in turned] == pytest.approx([50.0] * 4, abs=0.6)
     assert "Never checked" not in said
     (fault,) = faults(tmp_path, "site,date,bearing\nmoon,2026-06-01,5\n", "--campaign", folder)
     assert (fault.row, fault.column) == (2, "site")
