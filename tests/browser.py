@@ -32,11 +32,14 @@ class Opened(NamedTuple):
 
 
 @contextmanager
-def open_page(path, width, dark=False, height=800, at=None, timezone=None, before=None):
+def open_page(
+    path, width, dark=False, height=800, at=None, timezone=None, before=None, scripts=True, part=""
+):
     """Open a file in a window of a width, offline; skips the test where there is no browser.
 
     `at`, ISO text in UTC, sets the browser's clock, which then runs on; `timezone` is the
-    browser's own; `before` is a script that runs before any of the page's.
+    browser's own; `before` is a script that runs before any of the page's. `scripts` off shows
+    the page to a browser that runs none; `part` is the fragment asked for.
     """
     chromium = shutil.which("chromium")
     if chromium is None:
@@ -52,6 +55,7 @@ def open_page(path, width, dark=False, height=800, at=None, timezone=None, befor
             viewport={"width": width, "height": height},
             color_scheme="dark" if dark else "light",
             timezone_id=timezone,
+            java_script_enabled=scripts,
             offline=True,
         )
         try:
@@ -65,7 +69,7 @@ def open_page(path, width, dark=False, height=800, at=None, timezone=None, befor
             if at:
                 page.clock.install(time=at)
             page.set_default_timeout(15000)
-            page.goto(Path(path).resolve().as_uri())
+            page.goto(Path(path).resolve().as_uri() + part)
             yield Opened(page, errors, requests)
         finally:
             context.close()

@@ -88,10 +88,11 @@ def draw(name: str, picture: Picture, path: Path) -> None:
         return
     from browser import open_page
 
-    with open_page(path, picture.width, height=picture.height, at=AT) as opened:
-        part = opened.page.locator(picture.shown).first
-        part.scroll_into_view_if_needed()
-        box = part.bounding_box()
+    part = "#setup-1" if name == "board" else ""
+    with open_page(path, picture.width, height=picture.height, at=AT, part=part) as opened:
+        shown = opened.page.locator(picture.shown).first
+        shown.scroll_into_view_if_needed()
+        box = shown.bounding_box()
         clip = {
             "x": max(0.0, box["x"] - 8),
             "y": box["y"],

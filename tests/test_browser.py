@@ -29,8 +29,7 @@ def pages(tmp_path_factory):
 
 
 @pytest.mark.parametrize("name", ["sound", "odd"])
-@pytest.mark.parametrize("width", [360, 1280])
-@pytest.mark.parametrize("dark", [False, True])
+@pytest.mark.parametrize(("width", "dark"), [(360, False), (360, True), (768, False), (1280, True)])
 def test_the_report_loads_alone_and_fits_its_window(pages, name, width, dark):
     with open_page(pages[name], width, dark) as opened:
         opened.page.evaluate(OPEN_ALL)
@@ -82,9 +81,31 @@ def test_keys_reach_the_results_and_a_link_opens_what_it_leads_to(pages):
         assert opened.page.evaluate("document.activeElement.className") == "skip"
         opened.page.keyboard.press("Enter")
         assert opened.page.evaluate("location.hash") == "#results"
-        assert not opened.page.locator("#out-1").evaluate("part => part.open")
-        opened.page.locator("a[href='#out-1']").first.click()
-        opened.page.wait_for_function("document.querySelector('#out-1').open")
+        assert not opened.page.locator("#setup-1").is_visible()
+        opened.page.locator(".answers a[href='#setup-1']").first.click()
+        opened.page.locator("#setup-1 a[href='#out-1']").click()
+        opened.page.locator("#out-1 ~ section").wait_for()
+        opened.page.locator("#out-1 a[href='#line-1']").click()
+        top = opened.page.locator("#line-1").evaluate("row => row.getBoundingClientRect().top")
+        assert 0 <= top < 800
+
+
+def test_all_opens_and_closes_at_a_button(pages):
+    with open_page(pages["sound"], 1280) as opened:
+        parts = "[...document.querySelectorAll('details')]"
+        opened.page.get_by_role("button", name="Open all").click()
+        assert opened.page.evaluate(f"{parts}.every(part => part.open)")
+        opened.page.get_by_role("button", name="Close all").click()
+        assert not opened.page.evaluate(f"{parts}.some(part => part.open)")
+
+
+def test_without_scripts_a_link_opens_and_a_summary_unfolds(pages):
+    with open_page(pages["sound"], 1280, scripts=False, part="#setup-2") as opened:
+        opened.page.locator("#setup-2 .facts").wait_for()
+        assert not opened.page.locator("#setup-1").is_visible()
+        opened.page.locator("#setup-1-title").click()
+        opened.page.locator("#setup-1 .facts").wait_for()
+        assert not opened.page.locator("#open-all").is_visible()
 
 
 @pytest.mark.parametrize("paper", ["A4", "Letter"])

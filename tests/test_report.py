@@ -123,6 +123,26 @@ def test_the_first_screen_answers(sound):
     assert f"± {1.96 * row['reference_azimuth_u_deg']:.2f}°" in above
 
 
+def test_the_summary_is_of_the_rows(sound, odd):
+    assert "with a flag" not in sound[1].text
+    results, read, _, _ = odd
+    above = read.text[: read.text.index("Each reference line")]
+    rows = [result.row for result in results]
+    column = [
+        "reference" if row["reference_name"] or row["reference_azimuth_deg"] else "board"
+        for row in rows
+    ]
+    spreads = sorted(
+        1.96 * row[f"{of}_azimuth_u_deg"]
+        for row, of in zip(rows, column, strict=True)
+        if row[f"{of}_azimuth_deg"] is not None
+    )
+    assert f"{len(spreads)} of {len(rows)}" in above
+    for value in (spreads[0], spreads[-1], np.median(spreads)):
+        assert f"± {value:.2f}°" in above
+    assert f"with a flag{sum(1 for row in rows if row['flags'])} what to do" in above
+
+
 def test_every_flag_stands_with_its_sentence_and_every_caution(either):
     results, read, _, _ = either
     flags = {flag for result in results for flag in result.row["flags"]}
@@ -514,6 +534,7 @@ def test_a_known_end_near_by_is_drawn_to_scale():
 @pytest.mark.slow
 def test_sixty_sites_and_setups_stay_small(tmp_path):
     from boards_on_file import marks_of, place, setup, write_campaign
+    from browser import open_page
     from simulated import simulated
 
     generator = np.random.default_rng(60)
@@ -531,6 +552,12 @@ def test_sixty_sites_and_setups_stay_small(tmp_path):
     results, read = reported(campaign, tmp_path / "out")
     assert len(results) == 60
     assert read.count("article") == 120
-    # Coastlines, compasses and what is shared came to it since it was under 3 MB.
-    assert (tmp_path / "out" / "index.html").stat().st_size < 3_100_000
+    assert (tmp_path / "out" / "index.html").stat().st_size < 3_000_000
     assert json.loads((tmp_path / "out" / "results.json").read_text())[59]["setup"] == "b59"
+    for width in (360, 768, 1280):
+        with open_page(tmp_path / "out" / "index.html", width) as opened:
+            assert opened.page.evaluate("document.documentElement.scrollHeight") < 8000
+            assert opened.overflow_px() <= 0
+            opened.page.locator(".answers a[href='#setup-60']").click()
+            opened.page.locator("#setup-60 .facts").wait_for()
+            assert not opened.page.locator("#setup-59").is_visible()

@@ -20,6 +20,9 @@ WIDTH = 400.0
 #: Width of an average glyph, in parts of the type size (*common practice, no source*).
 _GLYPH = 0.58
 
+#: Lines of more points than this are thinned: none moves farther than this, in units.
+_FEW, _SEEN = 12, 0.08
+
 Point = tuple[float, float]
 
 
@@ -41,7 +44,8 @@ class Drawing:
 
     def path(self, points: Sequence[Point], style: str, closed: bool = False) -> None:
         if len(points) > 1:
-            self._add('<path class="{}" d="{}"/>', style, _path(points) + "Z" * closed)
+            drawn = points if closed else _fewer(points)
+            self._add('<path class="{}" d="{}"/>', style, _path(drawn) + "Z" * closed)
 
     def dot(self, at: Point, radius: float, style: str, title: str = "") -> None:
         head = '<circle class="{}" cx="{}" cy="{}" r="{}"'
@@ -276,6 +280,15 @@ def left_axis(
 def edge(drawing: Drawing, frame: Frame) -> None:
     """The frame's own outline."""
     drawing.box(frame.left, frame.top, frame.width, frame.height, "frame")
+
+
+def _fewer(points: Sequence[Point]) -> Sequence[Point]:
+    """A line without the points that lie on it anyway, as far as an eye can tell."""
+    if len(points) < _FEW:
+        return points
+    from shapely import LineString
+
+    return list(LineString(points).simplify(_SEEN).coords)
 
 
 def _path(points: Sequence[Point]) -> str:

@@ -55,6 +55,10 @@ FILES = (
     "index.html",
 )
 _CARRIERS_NAMED = 12
+#: Longer lists than this are folded, and their table on a telephone keeps to the azimuths.
+_MOST_OPEN = 20
+#: Fewer set-ups than this need no summary.
+_FEWEST_SUMMED = 4
 
 
 def write_report(
@@ -119,12 +123,15 @@ def _page(
         advance(1)
     sites = _sites(campaign, results, days, max_altitude_deg)
     circles = sights_part(campaign, results)
+    answers = _answers(results)
     page = page_template("report", "report.html.j2").render(
         campaign=campaign.name,
         counts=_counts(campaign, results),
         css=Markup(_style()),
         cautions=CAUTIONS,
-        answers=_answers(results),
+        answers=answers,
+        summary=_summary(answers),
+        most_open=_MOST_OPEN,
         flagged=_flagged(setups, sites, circles),
         map=_map(campaign, results, number_of_site),
         compass=compass_part(campaign, results),
@@ -177,6 +184,40 @@ def _answers(results: Sequence[SetupResult]) -> list[dict[str, Any]]:
             for member in members
         ]
     return answers
+
+
+def _summary(answers: Sequence[dict[str, Any]]) -> list[dict[str, str]]:
+    """The campaign in a few figures, each with what it leads to; none for a few set-ups."""
+    setups = [line for line in answers if line["kind"] != "joint"]
+    if len(setups) < _FEWEST_SUMMED:
+        return []
+    known = sorted((line for line in setups if line["azimuth_deg"] is not None), key=_spread)
+    facts = [_fact("set-ups with an azimuth", f"{len(known)} of {len(setups)}")]
+    if known:
+        middle = float(np.median([_spread(line) for line in known]))
+        facts.append(_fact("half of them within", f"± {figure(middle, 2, '°')}"))
+        facts += [
+            _fact(said, f"± {figure(_spread(line), 2, '°')}", line)
+            for said, line in (("the best", known[0]), ("the widest", known[-1]))
+        ]
+    if flagged := sum(1 for line in setups if line["flags"]):
+        fact = _fact("with a flag", f"{flagged}")
+        facts.append(fact | {"anchor": "flags", "words": "what to do"})
+    off = [line for line in setups if line["difference_deg"] is not None]
+    if off:
+        worst = max(off, key=lambda line: abs(line["difference_deg"]))
+        difference = figure(worst["difference_deg"], 1, "°", plus=True)
+        facts.append(_fact("compass, farthest off", difference, worst))
+    return facts
+
+
+def _spread(line: dict[str, Any]) -> float:
+    return float(line["azimuth_95_deg"])
+
+
+def _fact(name: str, shown: str, line: dict[str, Any] | None = None) -> dict[str, str]:
+    anchor, words = (f"setup-{line['number']}", line["setup"]) if line else ("", "")
+    return {"name": name, "figure": shown, "anchor": anchor, "words": words}
 
 
 def _by_line(results: Sequence[SetupResult]) -> list[list[int]]:
@@ -410,6 +451,10 @@ def _settings_out(results: Sequence[SetupResult]) -> tuple[list[dict[str, Any]],
                 "number": len(settings) + 1,
                 "reference": line.reference_name,
                 "setup": line.setup,
+                "setups": [
+                    {"number": member + 1, "name": results[member].row["setup"]}
+                    for member in members
+                ],
                 "html": Markup(setting_out_html(line)),
             }
         )
@@ -494,9 +539,15 @@ def _sites(
             for place in own
         ]
         flags = dict.fromkeys(flag for place in own for flag in days.iloc[place]["flags"])
+        setups = [
+            {"number": setup, "name": result.row["setup"]}
+            for setup, result in enumerate(results, 1)
+            if result.row["site"] == name
+        ]
         sites.append(
             _site(number, str(name), first)
             | {"norths": svg, "norths_note": note, "days": drawn, "flags": list(flags)}
+            | {"setups": setups}
         )
     return sites
 
