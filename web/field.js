@@ -1,7 +1,7 @@
 /* The script of the field page: the log and its parts. `orient` is for tests and tools: `reduce`
    takes rows with the tables' column names and gives the row of `orient reduce`, `whole` also the
    marks left out and what is told at once. */
-import { reduced } from "./engine/reduce.js";
+import { reduced, whole } from "./engine/reduce.js";
 import { element, say } from "./field/dom.js";
 import { gathered } from "./field/log.js";
 import { startMarking } from "./field/marking.js";
@@ -18,11 +18,7 @@ const STEP_MS = 500;
 
 window.orient = {
   reduce: (rows) => reduced(table, rows).row,
-  whole(rows) {
-    const { row, board, fit, told } = reduced(table, rows);
-    const leftOut = fit ? board.marks.filter((_, n) => !fit.kept[n]).map(({ name }) => name) : [];
-    return { row, leftOut, told: told.map(({ code, text }) => ({ code, text })) };
-  },
+  whole: (rows) => whole(table, rows),
 };
 
 const field = {

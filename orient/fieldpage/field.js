@@ -1,4 +1,4 @@
-/* Built by web/build.mjs; sources: engine/adjustment.js engine/board.js engine/chisquare.js engine/line.js engine/lookout.js engine/matrix.js engine/reading.js engine/reduce.js engine/rows.js engine/shadow.js engine/starts.js field.js field/dom.js field/drawing.js field/log.js field/marking.js field/north.js field/send.js field/sensor.js field/setup.js field/store.js field/tables.js field/tilt.js field/timesignal.js field/tools.js shared/civil.js shared/panel.js shared/sun.js; 405c45b36b50ee9804c51030152f14a113726bfbec805bc78ad59ad5778e22e0 */
+/* Built by web/build.mjs; sources: engine/adjustment.js engine/board.js engine/byhand.js engine/chisquare.js engine/evidence.js engine/line.js engine/lookout.js engine/matrix.js engine/moved.js engine/reading.js engine/reduce.js engine/rows.js engine/shadow.js engine/slips.js engine/starts.js engine/statements.js engine/weighing.js field.js field/dom.js field/drawing.js field/log.js field/marking.js field/north.js field/send.js field/sensor.js field/setup.js field/store.js field/tables.js field/tilt.js field/timesignal.js field/tools.js shared/almanac.js shared/civil.js shared/panel.js shared/sun.js; 49ce35b550cff4c2135f432a61a42967d28a2abbc076a31ea3bbb6b901de2fa8 */
 (() => {
   // shared/civil.js
   function offset(site, utc) {
@@ -35,8 +35,8 @@
     const bytes = atob(text);
     const values = new Float64Array(bytes.length / 3);
     for (let n = 0; n < values.length; n += 1) {
-      const whole = bytes.charCodeAt(3 * n) << 24 | bytes.charCodeAt(3 * n + 1) << 16 | bytes.charCodeAt(3 * n + 2) << 8;
-      values[n] = (whole >> 8) / scale;
+      const whole2 = bytes.charCodeAt(3 * n) << 24 | bytes.charCodeAt(3 * n + 1) << 16 | bytes.charCodeAt(3 * n + 2) << 8;
+      values[n] = (whole2 >> 8) / scale;
     }
     return values;
   }
@@ -172,12 +172,12 @@
   var LOWEST_LIGHT_DEG = 0.5;
   var HALF_DAY_S = 43200;
   var Board = class _Board {
-    /* `marks`: {x, y, watchUtc (NaN without a time), half (−1, 0, 1), name}, mm and seconds.
-       `stated`: {noon, height, watch, watchError, edge (rad), tolerances}. */
-    constructor(sun, stated2, marks) {
+    /* `marks`: {x, y, watchUtc (NaN without a time), half (−1, 0, 1), ring, name}, mm and seconds.
+       `stated`: {noon, height, watch, watchError, edge, semidiameter (rad), latitude, tolerances}. */
+    constructor(sun, stated3, marks) {
       this.sun = sun;
       this.marks = marks;
-      Object.assign(this, stated2);
+      Object.assign(this, stated3);
     }
     get count() {
       return this.marks.length;
@@ -191,9 +191,14 @@
     of(chosen) {
       return this.with({}, this.marks.filter((_, n) => chosen[n]));
     }
-    with(stated2, marks = this.marks) {
+    /* The same marks under another sun, at another noon. */
+    under(sun, noon, latitude, marks = this.marks) {
+      const { sun: _, marks: __, ...own } = this;
+      return new _Board(sun, { ...own, noon, latitude, lit: null }, marks);
+    }
+    with(stated3, marks = this.marks) {
       const { sun, marks: _, ...own } = this;
-      return new _Board(sun, { ...own, ...stated2 }, marks);
+      return new _Board(sun, { ...own, ...stated3 }, marks);
     }
     /* The standard uncertainty of each unknown before any mark; infinite for the azimuth. */
     priorSd() {
@@ -388,13 +393,13 @@
     return [startAt(problem, middleOf(turns), watchError)];
   }
   function middleOf(angles) {
-    const known2 = angles.filter(Number.isFinite);
-    if (!known2.length) return 0;
+    const known3 = angles.filter(Number.isFinite);
+    if (!known3.length) return 0;
     const middle = Math.atan2(
-      known2.reduce((total, angle) => total + Math.sin(angle), 0),
-      known2.reduce((total, angle) => total + Math.cos(angle), 0)
+      known3.reduce((total, angle) => total + Math.sin(angle), 0),
+      known3.reduce((total, angle) => total + Math.cos(angle), 0)
     );
-    return middle + median(known2.map((angle) => turnWithin(angle - middle)));
+    return middle + median(known3.map((angle) => turnWithin(angle - middle)));
   }
   function startAt(problem, azimuth, watchError) {
     const values = [...problem.prior];
@@ -458,24 +463,32 @@
   function trackOf(board) {
     const [first, last] = board.daylight();
     const state = board.nominal();
-    const track = [];
-    for (let utc = first; utc < last + 60; utc += 60) {
-      const [x, y] = board.tipAt(utc, state);
-      if (Number.isFinite(x)) track.push({ utc, x, y });
+    const points = [];
+    for (let utc2 = first; utc2 < last + 60; utc2 += 60) {
+      const [x2, y2] = board.tipAt(utc2, state);
+      if (Number.isFinite(x2)) points.push([utc2, x2, y2]);
     }
-    return track;
+    const [utc, x, y] = [0, 1, 2].map((column) => Float64Array.from(points, (point) => point[column]));
+    const along = new Float64Array(points.length);
+    for (let n = 1; n < points.length; n += 1) along[n] = along[n - 1] + Math.hypot(x[n] - x[n - 1], y[n] - y[n - 1]);
+    return { utc, x, y, along };
   }
-  function nearestOn(track, board, mark, azimuth) {
+  function nearestOn({ utc, x, y, along }, board, mark, azimuth) {
     const direction = directionOf(mark) + azimuth;
-    const [x, y] = [lengthOf(mark) * Math.sin(direction), lengthOf(mark) * Math.cos(direction)];
-    let [best, utc] = [Infinity, board.noon];
-    for (const point of track) {
-      const side = point.utc - board.noon;
-      if (mark.half * side < 0) continue;
-      const square = (point.x - x) ** 2 + (point.y - y) ** 2;
-      if (square < best) [best, utc] = [square, point.utc];
+    const [u, v] = [lengthOf(mark) * Math.sin(direction), lengthOf(mark) * Math.cos(direction)];
+    let [best2, place] = [Infinity, -1];
+    let n = 0;
+    let last = utc.length;
+    if (mark.half > 0) while (n < last && utc[n] < board.noon) n += 1;
+    if (mark.half < 0) while (last > 0 && utc[last - 1] > board.noon) last -= 1;
+    while (n < last) {
+      const miss = Math.sqrt((x[n] - u) ** 2 + (y[n] - v) ** 2);
+      if (miss < best2) [best2, place] = [miss, n];
+      const reach = along[n] + miss - best2 - 1e-9;
+      n += 1;
+      while (n < last && along[n] < reach) n += 1;
     }
-    return { miss: Math.sqrt(best), utc };
+    return { miss: best2, utc: place < 0 ? board.noon : utc[place] };
   }
   function bestMinima(cost, reach, coarse, around = false) {
     const size = cost.length;
@@ -483,9 +496,9 @@
     const limit = 4 * Math.min(...cost) + coarse;
     const minima = [];
     for (let n = 0; n < size; n += 1) {
-      let least = Infinity;
-      for (let k = n - reach; k <= n + reach; k += 1) least = Math.min(least, at(k));
-      if (cost[n] <= least && cost[n] <= limit) minima.push(n);
+      let least2 = Infinity;
+      for (let k = n - reach; k <= n + reach; k += 1) least2 = Math.min(least2, at(k));
+      if (cost[n] <= least2 && cost[n] <= limit) minima.push(n);
     }
     return minima.sort((a, b) => cost[a] - cost[b] || a - b).slice(0, 3);
   }
@@ -504,52 +517,60 @@
   var SUN_WIDTH_RAD = 93e-4;
   var SCALE = [1e-3, 1, 1, 1e-3, 1e-3, 1, 10, 1e-3, 1e-3];
   var SHARED_TERMS = { level: [3, 4], foot: [1, 2], height: [5], watch: [6], edge: [7] };
-  function adjust(board, freed = {}, near = null) {
-    const problem = problemOf(board, freed);
+  function adjust(board, freed2 = {}, near = null) {
+    const problem = problemOf(board, freed2);
     const begun = near ? [{ values: near.state, instants: near.utc }] : starts(problem);
     const tries = begun.map(({ values, instants }) => solveRobustly(problem, values, instants));
     const costs = tries.map((each) => robustCost(problem, each));
-    const least = Math.min(...costs);
-    const fits = tries.filter((_, n) => costs[n] <= least + 2 * UNLIKELY_COST).map((each) => adjustFrom(problem, each)).sort((one, other) => one.cost - other.cost);
-    const best = widened(fits[0], fits.slice(1));
-    best.rivals = fits.slice(1).filter((fit) => fit.cost - best.cost < 2 * UNLIKELY_COST);
-    return best;
+    const least2 = Math.min(...costs);
+    const fits = tries.filter((_, n) => costs[n] <= least2 + 2 * UNLIKELY_COST).map((each) => adjustFrom(problem, each)).sort((one, other) => one.cost - other.cost);
+    const best2 = widened(fits[0], fits.slice(1));
+    best2.rivals = fits.slice(1).filter((fit) => fit.cost - best2.cost < 2 * UNLIKELY_COST);
+    return best2;
   }
   var azimuthU = (fit) => Math.sqrt(fit.covariance[AZIMUTH][AZIMUTH]);
+  var bears = (fit) => fit.kept.filter((kept) => !kept).length / fit.kept.length <= MOST_BLUNDERS;
   var pulled = (fit) => fit.pullsCost > doubtfulCost(fit.pullsFreedom);
   var apartOf = (fit, other) => turnWithin(other.state[AZIMUTH] - fit.state[AZIMUTH]);
-  function widened(best, others) {
+  function widened(best2, others) {
     let [likelihood, square] = [1, 0];
     for (const other of others) {
-      const apart = apartOf(best, other);
-      const worse = other.cost - best.cost;
-      if (worse < UNLIKELY_COST && Math.abs(apart) > 3 * azimuthU(best)) {
+      const apart = apartOf(best2, other);
+      const worse = other.cost - best2.cost;
+      if (worse < UNLIKELY_COST && Math.abs(apart) > 3 * azimuthU(best2)) {
         likelihood += Math.exp(-worse / 2);
         square += Math.exp(-worse / 2) * apart ** 2;
       }
     }
-    return square ? withVariance(best, square / likelihood) : best;
+    return square ? withVariance(best2, square / likelihood) : best2;
   }
   function withVariance(fit, square) {
     const covariance = fit.covariance.map((row) => [...row]);
     covariance[AZIMUTH][AZIMUTH] += square;
     return { ...fit, covariance };
   }
-  function problemOf(board, freed) {
-    const byTime = freed.byTime !== false && board.watch !== "none";
-    const timed2 = board.marks.map((mark) => byTime && Number.isFinite(mark.watchUtc));
-    const running = Boolean(freed.watch) || board.watch === "running";
+  function linearised(board, fit) {
+    const problem = problemOf(board, {});
+    const marks = linearise(problem, fit.state, fit.utc);
+    if (!marks.every(Boolean)) return null;
+    const { matrix, right } = normal(problem, marks, fit.state, marks.map(() => 1));
+    return { marks, normal: matrix, right };
+  }
+  function problemOf(board, freed2) {
+    const byTime2 = freed2.byTime !== false && board.watch !== "none";
+    const timed2 = board.marks.map((mark) => byTime2 && Number.isFinite(mark.watchUtc));
+    const running = Boolean(freed2.watch) || board.watch === "running";
     const priorSd = board.priorSd();
     priorSd[AZIMUTH] = FLAT_AZIMUTH_RAD;
     const flatWatch = timed2.some(Boolean) && running;
     if (!timed2.some(Boolean)) priorSd[WATCH] = 0;
     else if (running) priorSd[WATCH] = FLAT_WATCH_S;
-    if (freed.height) priorSd[HEIGHT] = board.height;
-    if (freed.latitude) priorSd[LATITUDE] = FLAT_LATITUDE_RAD;
+    if (freed2.height) priorSd[HEIGHT] = board.height;
+    if (freed2.latitude) priorSd[LATITUDE] = FLAT_LATITUDE_RAD;
     const free = priorSd.map((_, n) => n).filter((n) => priorSd[n] > 0);
-    const stated2 = free.filter((n) => n !== AZIMUTH && n !== LATITUDE && !(n === WATCH && running) && !(n === HEIGHT && freed.height));
+    const stated3 = free.filter((n) => n !== AZIMUTH && n !== LATITUDE && !(n === WATCH && running) && !(n === HEIGHT && freed2.height));
     const threshold = timed2.map((with2) => exceeded(FALSE_ALARM / board.count, with2 ? 2 : 1));
-    return { board, timed: timed2, prior: board.nominal(), priorSd, free, stated: stated2, threshold, flatWatch };
+    return { board, timed: timed2, prior: board.nominal(), priorSd, free, stated: stated3, threshold, flatWatch };
   }
   var known = /* @__PURE__ */ new Map();
   function exceeded(chance, freedom) {
@@ -564,20 +585,21 @@
       const utc = problem.timed[n] ? mark.watchUtc - values[WATCH] : instants[n];
       const found = problem.board.tipAndPartials(utc, values);
       if (!found || !(Math.hypot(...found.tip) <= farthest)) return null;
-      const whole = [mark.x - found.tip[0], mark.y - found.tip[1]];
+      const whole2 = [mark.x - found.tip[0], mark.y - found.tip[1]];
       const along = found.partials.map((row) => -row[WATCH]);
       const speed = Math.hypot(...along);
       const across = [-along[1] / speed, along[0] / speed];
-      const miss = across[0] * whole[0] + across[1] * whole[1];
+      const miss = across[0] * whole2[0] + across[1] * whole2[1];
       const { whiten, scatter } = whitening(problem, n, along, across);
       const partials = found.partials.map((row) => problem.free.map((k) => row[k]));
       const scaled2 = partials.map((row) => row.map((value, k) => value * SCALE[problem.free[k]]));
       return {
-        residual: problem.timed[n] ? whole : across.map((part) => part * miss),
-        told: whiten.map((row) => row[0] * whole[0] + row[1] * whole[1]),
+        residual: problem.timed[n] ? whole2 : across.map((part) => part * miss),
+        told: whiten.map((row) => row[0] * whole2[0] + row[1] * whole2[1]),
         design: whiten.map((row) => scaled2[0].map((x, k) => row[0] * x + row[1] * scaled2[1][k])),
+        whiten,
         scatter,
-        whole,
+        whole: whole2,
         partials,
         along
       };
@@ -629,11 +651,11 @@
   function step(problem, values, instants, weight) {
     const linear = linearise(problem, values, instants);
     const { matrix, right } = normal(problem, linear, values, weight);
-    const whole = solve(matrix, right);
-    const reach = whole.map(Math.abs);
+    const whole2 = solve(matrix, right);
+    const reach = whole2.map(Math.abs);
     const limits = [200, 50, 50, 50, 50, 0.1 * problem.prior[HEIGHT], 180, 50, 100];
     const part = Math.min(1, ...problem.free.map((unknown, k) => limits[unknown] / Math.max(reach[k], 1e-12)));
-    const move = whole.map((value, k) => value * part * SCALE[problem.free[k]]);
+    const move = whole2.map((value, k) => value * part * SCALE[problem.free[k]]);
     const moved2 = [...values];
     problem.free.forEach((unknown, k) => {
       moved2[unknown] += move[k];
@@ -671,9 +693,9 @@
       const misfit = misfitOf(linearise(problem, at.values, at.instants));
       const noise = noiseOf(problem, misfit);
       const next = misfit.map((each) => Math.min(1, 1.5 * noise / Math.max(each, 1e-9)));
-      const settled2 = at.size < 1e-3 && Math.max(...next.map((each, k) => Math.abs(each - weight[k]))) < 0.01;
+      const settled = at.size < 1e-3 && Math.max(...next.map((each, k) => Math.abs(each - weight[k]))) < 0.01;
       weight = next;
-      if (settled2) break;
+      if (settled) break;
     }
     return { ...at, weight };
   }
@@ -743,6 +765,7 @@
       kept,
       utc: board.marks.map((mark, n) => problem.timed[n] ? mark.watchUtc - values[WATCH] : instants[n]),
       cost: ofKept + sum(problem.threshold.filter((_, n) => !kept[n])),
+      keptCost: ofKept,
       freedom,
       spread,
       terms: Object.fromEntries(Object.entries(terms).map(([name, term]) => [name, Math.sqrt(term) * spread])),
@@ -763,11 +786,11 @@
     }));
     return covariance;
   }
-  function pullsOf({ stated: stated2, priorSd }, covariance, misfit) {
-    const taken = stated2.map((row) => stated2.map((column) => (row === column) - covariance[row][column] / (priorSd[row] * priorSd[column])));
+  function pullsOf({ stated: stated3, priorSd }, covariance, misfit) {
+    const taken = stated3.map((row) => stated3.map((column) => (row === column) - covariance[row][column] / (priorSd[row] * priorSd[column])));
     const axes = eigen(taken).filter(({ value }) => value > LEAST_TAKEN);
     return {
-      pullsCost: sum(axes.map(({ value, vector }) => sum(vector.map((part, k) => part * misfit[stated2[k]])) ** 2 / value)),
+      pullsCost: sum(axes.map(({ value, vector }) => sum(vector.map((part, k) => part * misfit[stated3[k]])) ** 2 / value)),
       pullsFreedom: axes.length
     };
   }
@@ -794,8 +817,66 @@
     return Math.sqrt(wholeCovariance(fit.problem.free, inverse(matrix))[AZIMUTH][AZIMUTH]) * fit.spread;
   }
 
+  // shared/almanac.js
+  var DAY_S = 86400;
+  var PARALLAX = 8.794 / 3600 * DEGREE;
+  var SUN_RATE = 2 * Math.PI / DAY_S;
+  function covers(almanac, utc) {
+    const number2 = utc / DAY_S - almanac.first;
+    return number2 > 3 && number2 < almanac.declination_deg.length - 4;
+  }
+  var AnySun = class {
+    constructor(almanac, latitude, longitude, air) {
+      Object.assign(this, { almanac, latitude, longitude, air });
+      [this.sine, this.cosine] = [Math.sin(latitude * DEGREE), Math.cos(latitude * DEGREE)];
+    }
+    /* Declination and hour angle here, radians. */
+    place(utc) {
+      const day = utc / DAY_S;
+      const number2 = Math.floor(day);
+      const at = (values) => between(values, number2 - this.almanac.first, day - number2) * DEGREE;
+      return {
+        declination: at(this.almanac.declination_deg),
+        hour: at(this.almanac.equation_deg) + (day - number2) * 2 * Math.PI - Math.PI + this.longitude * DEGREE
+      };
+    }
+    direction(utc) {
+      const { declination, hour } = this.place(utc);
+      const toward = this.level(
+        Math.cos(declination) * Math.cos(hour),
+        Math.cos(declination) * Math.sin(hour),
+        Math.sin(declination)
+      );
+      toward[2] -= PARALLAX;
+      const size = Math.hypot(...toward);
+      return toward.map((part) => part / size);
+    }
+    /* How the direction changes per second: the sun's own motion in declination is a part in 10⁴. */
+    rate(utc) {
+      const { declination, hour } = this.place(utc);
+      return this.level(-Math.cos(declination) * Math.sin(hour), Math.cos(declination) * Math.cos(hour), 0).map((part) => part * SUN_RATE);
+    }
+    /* East, north, up of a direction toward the meridian, the west and the pole. */
+    level(meridian, west, pole) {
+      return [-west, this.cosine * pole - this.sine * meridian, this.sine * pole + this.cosine * meridian];
+    }
+    /* The transit nearest to an instant. */
+    noonNear(utc) {
+      let instant2 = utc;
+      for (let n = 0; n < 4; n += 1) {
+        const { hour } = this.place(instant2);
+        instant2 -= Math.atan2(Math.sin(hour), Math.cos(hour)) / SUN_RATE;
+      }
+      return instant2;
+    }
+  };
+  function between(values, number2, part) {
+    const [a, b, c, d] = [-1, 0, 1, 2].map((off) => values[number2 + off]);
+    return -a * part * (part - 1) * (part - 2) / 6 + b * (part + 1) * (part - 1) * (part - 2) / 2 - c * (part + 1) * part * (part - 2) / 2 + d * (part + 1) * part * (part - 1) / 6;
+  }
+
   // engine/rows.js
-  var DAY_S = 2 * HALF_DAY_S;
+  var DAY_S2 = 2 * HALF_DAY_S;
   var suns = /* @__PURE__ */ new WeakMap();
   var NotHere = class extends Error {
   };
@@ -832,47 +913,83 @@
   }
   var inUse = (row) => !given(row.use) || !/^(no|n|false|0)$/i.test(String(row.use));
   var usable = (marks) => marks.filter((row) => inUse(row) && Number.isFinite(pointOf(row).x) && Number.isFinite(pointOf(row).y));
-  function boardOf(table2, { site, setup, marks }) {
+  function recordOf(table2, { site, setup, marks }) {
     const { place, day, sun } = placeOf(table2, site, setup.date);
     const rows = usable(marks);
-    const seconds2 = rows.map((row) => timeOfDay(row.time));
-    const times = aboutNoon(instantsOf(place, setup.date, seconds2), day.noon);
+    const board = boardOf(table2, setup, rows, day, sun, place);
+    const [north, east] = [place.plumb_latitude_deg - place.latitude_deg, place.plumb_longitude_deg - place.longitude_deg];
+    const sunAt = (latitude, longitude) => new AnySun(table2.almanac, latitude + north, longitude + east, sun.air);
+    return {
+      board,
+      byAngle: rows.length > 0 && rows.every((row) => !given(row.x_mm)),
+      aheadS: offset(place, day.noon),
+      date: setup.date,
+      latitude: place.latitude_deg,
+      longitude: place.longitude_deg,
+      at(date, latitude, longitude) {
+        const midday = instant(place, civilSeconds(date, HALF_DAY_S));
+        if (!covers(table2.almanac, midday)) return null;
+        const other = sunAt(latitude, longitude);
+        const noon = other.noonNear(midday);
+        return board.under(other, noon, latitude + north, timedMarks(place, date, rows, noon));
+      },
+      onDay(days) {
+        const shift = days * DAY_S2;
+        if (!covers(table2.almanac, day.noon + shift)) return null;
+        const other = sunAt(place.latitude_deg, place.longitude_deg);
+        return board.under(
+          other,
+          other.noonNear(day.noon + shift),
+          board.latitude,
+          board.marks.map((mark) => ({ ...mark, watchUtc: mark.watchUtc + shift }))
+        );
+      }
+    };
+  }
+  function boardOf(table2, setup, rows, day, sun, place) {
     const tolerances = { ...table2.tolerances };
     for (const name of Object.keys(tolerances)) {
       if (name in table2.defaults) tolerances[name] = stated(table2, setup, name);
     }
+    const semidiameter = day.semidiameter_deg * DEGREE;
     return new Board(sun, {
       noon: day.noon,
       height: stated(table2, setup, "gnomon_height_mm"),
       watch: word(table2, setup, "watch"),
       watchError: stated(table2, setup, "watch_error_s"),
-      edge: word(table2, setup, "edge") === "dark" ? day.semidiameter_deg * DEGREE : 0,
+      edge: word(table2, setup, "edge") === "dark" ? semidiameter : 0,
+      semidiameter,
       latitude: place.plumb_latitude_deg,
       tolerances
-    }, rows.map((row, n) => ({
+    }, timedMarks(place, setup.date, rows, day.noon));
+  }
+  function timedMarks(place, date, rows, noon) {
+    const times2 = aboutNoon(instantsOf(place, date, rows.map((row) => timeOfDay(row.time))), noon);
+    return rows.map((row, n) => ({
       ...pointOf(row),
-      watchUtc: times[n],
+      watchUtc: times2[n],
       half: { am: -1, pm: 1 }[row.half] || 0,
+      ring: given(row.ring) ? String(row.ring) : "",
       name: given(row.mark) ? String(row.mark) : String(n + 1)
-    })));
+    }));
   }
   var instantsOf = (place, date, seconds2) => seconds2.map((time) => Number.isFinite(time) ? instant(place, civilSeconds(date, time)) : NaN);
-  function aboutNoon(times, noon) {
-    const known2 = times.filter(Number.isFinite).sort((a, b) => a - b);
-    if (!known2.length || Math.max(...known2.map((utc) => Math.abs(utc - noon))) <= DAY_S / 2) return times;
-    const gaps = known2.map((utc, n) => (n + 1 < known2.length ? known2[n + 1] : known2[0] + DAY_S) - utc);
-    const start = known2[(gaps.indexOf(Math.max(...gaps)) + 1) % known2.length];
-    const laid = times.map((utc) => start + ((utc - start) % DAY_S + DAY_S) % DAY_S);
+  function aboutNoon(times2, noon) {
+    const known3 = times2.filter(Number.isFinite).sort((a, b) => a - b);
+    if (!known3.length || Math.max(...known3.map((utc) => Math.abs(utc - noon))) <= DAY_S2 / 2) return times2;
+    const gaps = known3.map((utc, n) => (n + 1 < known3.length ? known3[n + 1] : known3[0] + DAY_S2) - utc);
+    const start = known3[(gaps.indexOf(Math.max(...gaps)) + 1) % known3.length];
+    const laid = times2.map((utc) => start + ((utc - start) % DAY_S2 + DAY_S2) % DAY_S2);
     const there = laid.filter(Number.isFinite);
     const middle = there.reduce((total, utc) => total + utc, 0) / there.length;
-    return laid.map((utc) => utc + DAY_S * Math.round((noon - middle) / DAY_S));
+    return laid.map((utc) => utc + DAY_S2 * Math.round((noon - middle) / DAY_S2));
   }
 
   // engine/line.js
   function lineOf(table2, setup) {
-    const opened = drawn(table2, setup, "reference_angle_deg", "reference_x_mm", "reference_y_mm");
+    const opened2 = drawn(table2, setup, "reference_angle_deg", "reference_x_mm", "reference_y_mm");
     const closed = drawn(table2, setup, "reference_close_deg", "reference_close_x_mm", "reference_close_y_mm");
-    return { angle: opened.angle, sd: opened.sd, closeAngle: closed.angle, closeSd: closed.sd };
+    return { angle: opened2.angle, sd: opened2.sd, closeAngle: closed.angle, closeSd: closed.sd };
   }
   function drawn(table2, setup, angleName, xName, yName) {
     const [x, y] = [number(setup[xName]), number(setup[yName])];
@@ -882,51 +999,145 @@
     return { angle, sd: given(setup.reference_sd_deg) ? number(setup.reference_sd_deg) : own };
   }
 
-  // engine/lookout.js
-  var SLIP = 10;
-  var FREED = 30;
-  var CLEAR_GAIN = 30;
-  var ALIKE = 12;
-  var FEWEST_MARKS = 4;
-  var FEW_MARKS = 8;
-  var WORST_SPREAD = 4;
+  // engine/evidence.js
+  var ALIVE = 9;
+  var ALIVE_MARK = 12;
+  var WRONG_MARK = 7.8;
+  var NEARBY_MM = 15;
+  var ABOUT_NOON_S = 600;
+  var HALF = 8;
+  var HALVES = 22;
+  var BACKWARDS = 8;
+  var SHUFFLED = 3;
+  var IN_ORDER = 0.8;
   var COVERAGE_95 = 1.959964;
-  var DEGREE2 = Math.PI / 180;
-  function lookout(board, { fit, reading, tried }, line) {
-    const flags = [
-      ...reading.watch || reading.byTime === false ? ["watch-doubtful"] : [],
-      ...reading.height ? ["height-doubtful"] : []
-    ];
-    const told = marksLeftOut(board, fit);
-    let stated2 = fit;
-    const doubtful = tried.length > 1 || pulled(fit);
-    if (doubtful && board.count >= FEWEST_MARKS) {
-      const found = explained(board, tried);
-      if (found.length) {
-        flags.push("record-doubtful");
-        const since = found[0].since || null;
-        told.unshift({ code: "record", since, text: `${found.map(({ words }) => words).join("; or: ")}.` });
-        stated2 = widened2(stated2, Math.max(...found.map(({ fit: other, open }) => Math.min(Math.PI, Math.abs(apartOf(stated2, other)) + open))));
-      } else if (!settled(board, fit)) {
-        told.unshift({ code: "record", text: "The marks contradict what was stated of the board, and no single mistake explains it. The line is as uncertain as the readings lie apart." });
-        const readings = [...tried, ...moved(board)];
-        const apart = readings.map(({ fit: other, open = 0 }) => Math.abs(apartOf(stated2, other)) + open);
-        stated2 = widened2(stated2, fit.spread > WORST_SPREAD ? Math.PI : Math.min(Math.PI, Math.max(...apart)));
-      }
-    }
-    if (board.count <= FEW_MARKS && fit.kept.includes(false) && stated2 === fit) {
-      told.unshift({ code: "record", text: "With so few marks, one of which does not fit, another may be wrong unseen: the line is as uncertain as it would be without any one of them. More marks settle it." });
-      stated2 = withVariance(stated2, Math.max(...withoutEach(board).map((other) => apartOf(fit, other) ** 2)));
-    }
-    const closing = closingSight(line);
-    if (closing) {
-      flags.push("board-moved");
-      told.unshift(closing);
-      stated2 = withVariance(stated2, (closing.apart * DEGREE2) ** 2);
-    }
-    return { fit: stated2, flags, told };
+  var byTime = (meant2) => meant2.freed.byTime !== false;
+  var isTimed = (board, mark) => board.watch !== "none" && Number.isFinite(mark.watchUtc);
+  function reading(words, kind, board, more = {}) {
+    return {
+      words,
+      kind,
+      board,
+      price: 10,
+      fit: null,
+      scale: 1,
+      extraCost: 0,
+      open: 0,
+      setsAside: [],
+      freed: {},
+      ...more
+    };
   }
-  var widened2 = (fit, apart) => apart > 3 * azimuthU(fit) ? withVariance(fit, apart ** 2) : fit;
+  function weighed(meant2, fit, spanMm) {
+    if (!bears(fit) || !Number.isFinite(fit.cost)) return { meant: meant2, fit, evidence: Infinity };
+    const { board } = meant2;
+    const anywhere = 2 * Math.log(spanMm / Math.sqrt(2 * Math.PI));
+    let evidence = fit.keptCost + fit.scaleCost + fit.openCost + senseCost(board, fit) + meant2.extraCost + meant2.price - 4 * board.count * Math.log(meant2.scale);
+    board.marks.forEach((mark, n) => {
+      if (!fit.kept[n]) {
+        const nearby = 2 * Math.log(NEARBY_MM) + (Math.hypot(...fit.residuals[n]) / NEARBY_MM) ** 2;
+        const coordinates = byTime(meant2) && isTimed(board, mark) ? 2 : 1;
+        evidence += WRONG_MARK + coordinates * (nearby < anywhere ? nearby : anywhere);
+      } else if (!byTime(meant2) && isTimed(board, mark)) {
+        evidence += anywhere;
+      }
+    });
+    return { meant: meant2, fit, evidence };
+  }
+  var apartFrom = ({ fit, meant: meant2 }, azimuth) => Math.min(Math.PI, Math.abs(turnWithin(fit.state[AZIMUTH] - azimuth)) + meant2.open);
+  function senseCost(board, fit) {
+    const contrary = board.marks.filter(({ half }, n) => fit.kept[n] && half && half * (fit.utc[n] - board.noon) < -ABOUT_NOON_S).length;
+    return Math.min(HALF * contrary, HALVES) + orderCost(board, fit);
+  }
+  function orderCost(board, fit) {
+    const instants = fit.utc.filter((_, n) => fit.kept[n] && !isTimed(board, board.marks[n]));
+    if (instants.length < 3) return 0;
+    const signs = instants.flatMap((one, n) => instants.slice(n + 1).map((other) => Math.sign(other - one)));
+    const agreement = sum(signs) / signs.length;
+    if (agreement >= IN_ORDER) return 0;
+    return agreement <= -IN_ORDER ? BACKWARDS : SHUFFLED;
+  }
+  function alive(readings) {
+    const ordered = [...readings].sort((one, other) => one.evidence - other.evidence);
+    return ordered.filter(({ meant: meant2, evidence }) => evidence <= ordered[0].evidence + (meant2.kind === "mark" ? ALIVE_MARK : ALIVE));
+  }
+  function coveringU(adopted, living) {
+    const azimuth = adopted.fit.state[AZIMUTH];
+    const best2 = Math.min(...living.map(({ evidence }) => evidence));
+    let [likelihood, square, reach] = [0, 0, 0];
+    for (const each of living) {
+      const share = Math.exp(-(each.evidence - best2) / 2);
+      const apart = apartFrom(each, azimuth);
+      const own = each.fit.covariance[AZIMUTH][AZIMUTH];
+      likelihood += share;
+      square += share * (apart ** 2 + own);
+      if (apart > Math.sqrt(own)) reach = Math.max(reach, apart / COVERAGE_95);
+    }
+    return Math.max(Math.sqrt(square / likelihood), reach);
+  }
+
+  // engine/lookout.js
+  var DEGREE2 = Math.PI / 180;
+  var WIDENED = 1.5;
+  var FLAGS = {
+    watch: "watch-doubtful",
+    times: "watch-doubtful",
+    rounding: "watch-doubtful",
+    height: "height-doubtful",
+    latitude: "height-doubtful",
+    level: "level-doubtful",
+    foot: "level-doubtful",
+    corner: "level-doubtful",
+    moved: "board-moved",
+    marking: "scatter-large",
+    edge: "scatter-large"
+  };
+  var WIDE = "Until it is put right the line is as uncertain as the readings are apart.";
+  function lookout(board, read, line) {
+    const told = marksLeftOut(board, read.fit);
+    const doubt = doubtOf(read);
+    if (doubt) told.unshift({ code: "record", ...doubt });
+    const flags = flagsOf(read);
+    const closing = closingSight(line);
+    if (!closing) return { fit: read.fit, flags, told };
+    return {
+      fit: withVariance(read.fit, (closing.apart * DEGREE2) ** 2),
+      flags: ["board-moved", ...flags],
+      told: [closing, ...told]
+    };
+  }
+  var widened2 = ({ fit, verdict, apart }) => apart || verdict && azimuthU(fit) > WIDENED * verdict.ownU;
+  function flagsOf(read) {
+    const { fit, verdict } = read;
+    const flags = [];
+    if (verdict && verdict.explanation) {
+      const [first, ...rest] = verdict.explanation.map(({ setsAside, kind }) => setsAside.length ? setsAside : [kind]);
+      const shared = first.filter((kind) => rest.every((other) => other.includes(kind)));
+      flags.push("record-doubtful", ...shared.filter((kind) => kind in FLAGS).map((kind) => FLAGS[kind]));
+    }
+    if (verdict && (verdict.unexplained || fit.spread > 1 || !fit.converged)) flags.push("scatter-large");
+    if (widened2(read)) flags.push("record-doubtful");
+    return flags;
+  }
+  function doubtOf(read) {
+    const { verdict } = read;
+    if (verdict && verdict.explanation) {
+      const moved2 = verdict.explanation.find(({ since }) => since !== void 0);
+      const words = verdict.explanation.map((each) => each.words).join("; or: ");
+      return {
+        since: moved2 && Number.isFinite(moved2.since) ? moved2.since : null,
+        text: `This would explain the marks: ${words}.${widened2(read) ? ` ${WIDE}` : ""}`
+      };
+    }
+    if (verdict && verdict.unexplained) {
+      return { text: `The marks contradict what was stated of the board, and no single mistake explains it. ${WIDE}` };
+    }
+    if (read.apart) {
+      return { text: "Pairs, or timed marks, stand farther from the adjustment than chance allows: until that is explained the line is as uncertain as they are apart." };
+    }
+    if (!widened2(read)) return null;
+    return { text: "So few marks can be read in more than one way, one of them being wrong perhaps: the line is as uncertain as the readings are apart. More marks settle it." };
+  }
   function closingSight(line) {
     const apart = turnWithin((line.closeAngle - line.angle) * DEGREE2) / DEGREE2;
     if (!Number.isFinite(apart)) return null;
@@ -938,16 +1149,15 @@
       text: `The closing sight lies ${Math.abs(apart).toFixed(1)}° from the first, more than the ± ${allowed.toFixed(1)}° that drawing both allows: the board has moved since then, or one of them is wrong.`
     };
   }
-  var withoutEach = (board) => board.marks.map((_, left) => adjust(board.of(board.marks.map((__, n) => n !== left))));
   function marksLeftOut(board, fit) {
     return board.marks.map((mark, n) => ({ mark, n })).filter(({ n }) => !fit.kept[n]).map(({ mark, n }) => {
       const off = Math.hypot(...fit.residuals[n]);
       const lies = Number.isFinite(off) ? `it lies ${off.toFixed(0)} mm from its place` : "the sun is not up at its time";
-      const slips = slipsOfPen(mark).filter(({ x, y, later = 0 }) => {
+      const slips2 = slipsOfPen(mark).filter(({ x, y, later = 0 }) => {
         const [tipX, tipY] = board.tipAt(fit.utc[n] + later, fit.state);
         return Math.hypot(x - tipX, y - tipY) < 3 * board.tolerances.mark_sd_mm;
       });
-      const hint = slips.length === 1 ? ` It would fit if ${slips[0].words}.` : "";
+      const hint = slips2.length === 1 ? ` It would fit if ${slips2[0].words}.` : "";
       return {
         code: "mark",
         mark: mark.name,
@@ -957,7 +1167,7 @@
   }
   var signed = (value) => `${value < 0 ? "−" : "+"}${Math.abs(value).toFixed(1)}`;
   function slipsOfPen({ x, y }) {
-    const slips = [
+    const slips2 = [
       { words: `its x were ${signed(-x)} mm`, x: -x, y },
       { words: `its y were ${signed(-y)} mm`, x, y: -y },
       { words: "its x and y were swapped", x: y, y: x },
@@ -967,197 +1177,918 @@
       { words: "its time were 10 min earlier", x, y, later: -600 }
     ];
     for (const step2 of [-100, -10, 10, 100]) {
-      slips.push({ words: `its x were ${signed(x + step2)} mm`, x: x + step2, y });
-      slips.push({ words: `its y were ${signed(y + step2)} mm`, x, y: y + step2 });
+      slips2.push({ words: `its x were ${signed(x + step2)} mm`, x: x + step2, y });
+      slips2.push({ words: `its y were ${signed(y + step2)} mm`, x, y: y + step2 });
     }
-    return slips;
+    return slips2;
   }
-  function explained(board, tried) {
-    const before = tried[0].fit;
-    let candidates = believable([...mirrored(board), ...scaled(board), ...byWatch(board, tried)]);
-    if (!candidates.length) candidates = believable([...byHeight(board, tried), ...moved(board), ...byFoot(board)]);
-    const scored = candidates.map((each) => ({ ...each, score: scoreOf(each) })).sort((one, other) => one.score - other.score);
-    if (!scored.length || scored[0].score > before.cost - CLEAR_GAIN) return [];
-    return scored.filter(({ score }) => score < scored[0].score + ALIKE).slice(0, 3);
+
+  // engine/byhand.js
+  var NOON_GAP_S = 300;
+  var WIDEST_GAP = 2;
+  var HUBER = 1.5;
+  function timed(board) {
+    if (board.watch !== "trusted") return null;
+    const marks = board.marks.filter((mark) => Number.isFinite(mark.watchUtc) && lengthOf(mark) > 0);
+    const seen = marks.map((mark) => lit(board, mark, mark.watchUtc - board.watchError)).filter(Boolean);
+    if (!seen.length) return null;
+    const middle = middleOf(seen.map(({ single }) => single));
+    for (const each of seen) {
+      each.partials = partialsOf(board, each, middle);
+      each.sensitivity = aroundFoot(each.mark);
+      each.own = board.tolerances.mark_sd_mm ** 2 * norm2(each.sensitivity);
+      const turn = each.sensitivity[0] * each.partials[0][WATCH] + each.sensitivity[1] * each.partials[1][WATCH];
+      each.common = (turn * board.tolerances.watch_sd_s) ** 2;
+    }
+    const mean2 = robustMean(
+      seen.map(({ single }) => middle + turnWithin(single - middle)),
+      seen.map(({ own }) => own),
+      seen.map(({ common }) => common)
+    );
+    return result(board, seen, mean2.weight, mean2, seen.length, true);
   }
-  var scoreOf = ({ fit, price, scale = 1, board }) => fit.cost + price - 4 * board.count * Math.log(scale);
-  var believable = (readings) => readings.map((each) => ({ open: 0, ...each, fit: each.fit || adjust(each.board) })).filter(({ board, fit }) => settled(board, fit));
-  function settled(board, fit) {
-    const rejected = fit.kept.filter((kept) => !kept).length;
-    const unforced = Math.max(...fit.priorMisfit.map(Math.abs)) < 4;
-    return fit.converged && fit.spread === 1 && rejected <= Math.max(1, Math.floor(board.count / 5)) && unforced;
+  function pairs(board, halves) {
+    const all = board.marks.map((mark, n) => {
+      const utc = halves[n] && lengthOf(mark) > 0 ? timeOfLength(board, lengthOf(mark), halves[n]) : NaN;
+      const usable2 = Number.isFinite(utc) && Math.abs(utc - board.noon) > NOON_GAP_S;
+      return usable2 ? lit(board, mark, utc) : null;
+    });
+    const shares = [...ringPairs(board, halves, all), ...interpolatedPairs(board, halves, all)];
+    if (!shares.length) return null;
+    const middle = middleOf(all.filter(Boolean).map(({ single }) => single));
+    for (const each of all.filter(Boolean)) {
+      each.partials = partialsOf(board, each, middle);
+      each.sensitivity = byLength(each.mark, each.partials);
+      each.single = middle + turnWithin(each.single - middle);
+      each.own = board.tolerances.mark_sd_mm ** 2 * norm2(each.sensitivity);
+    }
+    const of = (share, value) => sum(share.map((part, n) => part ? value(part, all[n]) : 0));
+    const mean2 = robustMean(
+      shares.map((share) => of(share, (part, { single }) => part * single)),
+      shares.map((share) => of(share, (part, { own }) => part ** 2 * own))
+    );
+    const weights = all.map((_, n) => sum(shares.map((share, k) => mean2.weight[k] * share[n])));
+    return result(board, all.filter(Boolean), weights.filter((_, n) => all[n]), mean2, shares.length, false);
   }
-  var changed = (board, change) => board.with({}, board.marks.map((mark, n) => ({ ...mark, ...change(mark, n) })));
-  var mirrored = (board) => [{
-    words: "x and y look swapped, or all x, or all y, have the wrong sign (the sheet is mirrored)",
-    board: changed(board, ({ x }) => ({ x: -x })),
-    price: SLIP,
-    open: Math.PI
-  }];
-  function scaled(board) {
-    return [["centimetres", 10], ["inches", 25.4]].flatMap(([unit, factor]) => [
-      {
-        words: `the marks look measured in ${unit}, not in millimetres`,
-        price: SLIP,
-        scale: factor,
-        board: changed(board, ({ x, y }) => ({ x: x * factor, y: y * factor }))
-      },
-      {
-        words: `the rod's height looks to be in ${unit}: ${(board.height * factor).toFixed(0)} mm`,
-        price: SLIP,
-        board: board.with({ height: board.height * factor })
+  function shortest(board) {
+    if (board.count < 3) return null;
+    const lengths = board.marks.map(lengthOf);
+    const ordered = [...lengths].sort((a, b) => a - b);
+    const reach = Math.max(1.25 * ordered[0], ordered[Math.min(4, board.count - 1)]);
+    const near = board.of(lengths.map((length) => length <= reach));
+    if (near.count < 3) return null;
+    const fit = adjust(near, { height: true, byTime: false });
+    const fromNoon = fit.utc.filter((_, n) => fit.kept[n]).map((utc) => utc - board.noon);
+    if (!fromNoon.length || Math.min(...fromNoon) > 0 || Math.max(...fromNoon) < 0) return null;
+    return { azimuth: fit.state[AZIMUTH], u: azimuthU(fit), n: fromNoon.length };
+  }
+  function lit(board, mark, utc) {
+    const light = board.light(utc);
+    if (!light || !(light[2] > 0)) return null;
+    return { mark, light, rate: board.sun.rate(utc), single: Math.atan2(-light[0], -light[1]) - directionOf(mark) };
+  }
+  function partialsOf(board, { light, rate }, azimuth) {
+    const state = board.nominal();
+    state[AZIMUTH] = azimuth;
+    return tipPartials(light, rate, state).map((row) => row.map((value) => Number.isFinite(value) ? value : 0));
+  }
+  var norm2 = ([x, y]) => x * x + y * y;
+  var aroundFoot = ({ x, y }) => [-y / norm2([x, y]), x / norm2([x, y])];
+  function byLength({ x, y }, partials) {
+    const length = Math.hypot(x, y);
+    const [right, ahead] = [-partials[0][WATCH], -partials[1][WATCH]];
+    const turn = (y * right - x * ahead) / length ** 2 / ((x * right + y * ahead) / length);
+    return aroundFoot({ x, y }).map((part, axis) => part + [x, y][axis] * turn / length);
+  }
+  function timeOfLength(board, length, half) {
+    const apparent = Math.atan2(board.height, length) / DEGREE - board.edge / DEGREE;
+    let wanted = apparent;
+    for (let n = 0; n < 4; n += 1) wanted = apparent - refractionDeg(wanted, board.sun.air);
+    const above = (utc) => {
+      const toward = board.sun.direction(utc);
+      return toward ? altitudeDeg(toward) - wanted : -90;
+    };
+    let [inside, outside] = [board.noon, board.noon + half * 43200];
+    if (!(above(inside) > 0)) return NaN;
+    if (above(outside) > 0) return NaN;
+    while (Math.abs(outside - inside) > 1e-4) {
+      const middle = (inside + outside) / 2;
+      if (above(middle) > 0) inside = middle;
+      else outside = middle;
+    }
+    return Math.abs(above(inside)) < 1e-4 ? inside : NaN;
+  }
+  function ringPairs(board, halves, usable2) {
+    const labels = [...new Set(board.marks.map(({ ring }) => ring).filter(Boolean))];
+    return labels.map((label2) => [-1, 1].map((half) => board.marks.map((mark, n) => Boolean(usable2[n]) && mark.ring === label2 && halves[n] === half))).filter((sides) => sides.every((side) => side.some(Boolean))).map((sides) => board.marks.map((_, n) => sum(sides.map((side) => side[n] ? 0.5 / side.filter(Boolean).length : 0))));
+  }
+  function interpolatedPairs(board, halves, usable2) {
+    const length = board.marks.map(lengthOf);
+    const on = (half) => board.marks.map((_, n) => n).filter((n) => usable2[n] && !board.marks[n].ring && halves[n] === half);
+    return [-1, 1].flatMap((side) => {
+      const there = on(-side).sort((a, b) => length[a] - length[b]);
+      return on(side).map((mark) => {
+        const after = there.findIndex((n) => length[n] >= length[mark]);
+        if (after < 1) return null;
+        const [low, high] = [there[after - 1], there[after]];
+        if (length[high] > WIDEST_GAP * length[low]) return null;
+        const part = (length[mark] - length[low]) / Math.max(length[high] - length[low], 1e-9);
+        const row = new Array(board.count).fill(0);
+        [row[mark], row[low], row[high]] = [0.5, 0.5 * (1 - part), 0.5 * part];
+        return row;
+      }).filter(Boolean);
+    });
+  }
+  function robustMean(values, variance, common = values.map(() => 0)) {
+    const whole2 = variance.map((own, n) => own + common[n]);
+    let mean2 = median(values);
+    let share = [];
+    for (let n = 0; n < 20; n += 1) {
+      share = values.map((value, k) => Math.min(1, HUBER / Math.max(Math.abs(value - mean2) / Math.sqrt(whole2[k]), 1e-12)));
+      const next = sum(values.map((value, k) => share[k] / whole2[k] * value)) / sum(share.map((part, k) => part / whole2[k]));
+      if (Math.abs(next - mean2) < 1e-12) break;
+      mean2 = next;
+    }
+    const scatter = sum(values.map((value, k) => share[k] * (value - mean2) ** 2 / whole2[k]));
+    const freedom = values.length - 1;
+    const excess = freedom > 0 && scatter > doubtfulCost(freedom) ? Math.sqrt(scatter / freedom) : 1;
+    const total = sum(share.map((part, k) => part / whole2[k]));
+    return { weight: share.map((part, k) => part / whole2[k] / total), mean: mean2, excess };
+  }
+  function result(board, marks, weights, { mean: mean2, excess }, n, byWatch) {
+    const response = new Array(UNKNOWNS).fill(0);
+    let marking = 0;
+    marks.forEach(({ sensitivity, partials }, k) => {
+      const weighted = sensitivity.map((part) => part * weights[k]);
+      marking += norm2(weighted);
+      for (let j = 0; j < UNKNOWNS; j += 1) response[j] += weighted[0] * partials[0][j] + weighted[1] * partials[1][j];
+    });
+    const priorSd = board.priorSd();
+    const shared = sum(response.map((part, j) => j === AZIMUTH || j === WATCH && !byWatch ? 0 : (part * priorSd[j]) ** 2));
+    const u = Math.sqrt(board.tolerances.mark_sd_mm ** 2 * marking * excess ** 2 + shared);
+    return { azimuth: (mean2 % (2 * Math.PI) + 2 * Math.PI) % (2 * Math.PI), u, n };
+  }
+
+  // engine/moved.js
+  var CLEAR_TURN = 16;
+  var CLEAR_SHIFT = 19;
+  var FEWEST = 6;
+  var TURN_RAD = 1.5 * Math.PI / 180;
+  var SHIFT_MM = 8;
+  var PRICE = 9;
+  function breaks(board, fit) {
+    if (board.count < FEWEST) return null;
+    const about = leftAbout(board, fit);
+    if (!about) return null;
+    const order = inTime(board);
+    return [best(order, columnsOf(board, about, true), about), best(order, columnsOf(board, about, false), about)];
+  }
+  function inTime(board) {
+    const order = board.marks.map((_, n) => n);
+    if (!board.marks.every((mark) => isTimed(board, mark))) return order;
+    return order.sort((a, b) => board.marks[a].watchUtc - board.marks[b].watchUtc || a - b);
+  }
+  function leftAbout(board, fit) {
+    const linear = linearised(board, fit);
+    if (!linear) return null;
+    const step2 = solve(linear.normal, linear.right);
+    const left = linear.marks.map(({ told, design }) => told.map((value, i) => value - sum(design[i].map((part, k) => part * step2[k]))));
+    return { ...linear, left };
+  }
+  function columnsOf(board, { marks }, turn) {
+    if (!turn) return marks.map(({ whiten }) => whiten);
+    return marks.map(({ whiten }, n) => {
+      const { x, y } = board.marks[n];
+      return whiten.map((row) => [row[0] * y - row[1] * x]);
+    });
+  }
+  function brokenAt(chosen, columns, { marks, left, normal: normal2 }, steady) {
+    const width = columns[0][0].length;
+    const right = new Array(width).fill(0);
+    const square = zeros(width);
+    const shared = Array.from({ length: width }, () => new Array(normal2.length).fill(0));
+    for (const n of chosen) {
+      for (let i = 0; i < 2; i += 1) {
+        for (let j = 0; j < width; j += 1) {
+          const column = columns[n][i][j];
+          right[j] += column * left[n][i];
+          for (let k = 0; k < width; k += 1) square[j][k] += column * columns[n][i][k];
+          for (let k = 0; k < normal2.length; k += 1) shared[j][k] += column * marks[n].design[i][k];
+        }
       }
+    }
+    const taken = solveMany(normal2, normal2.map((_, k) => shared.map((row) => row[k])));
+    const free = square.map((row, j) => row.map((value, k) => value - sum(shared[j].map((part, m) => part * taken[m][k])) + (j === k ? steady : 0)));
+    const size = solve(free, right);
+    return { size, free, gain: sum(size.map((part, j) => part * right[j])) };
+  }
+  function best(order, columns, about) {
+    const trace = sum(columns.map((column) => sum(column.flat().map((value) => value ** 2))));
+    const steady = 1e-9 * (1 + trace);
+    let found = null;
+    for (let place = 2; place < order.length - 1; place += 1) {
+      const each = brokenAt(order.slice(place), columns, about, steady);
+      if (!found || each.gain > found.gain) found = { ...each, place };
+    }
+    const spread = inverse(found.free);
+    return {
+      later: order.slice(found.place),
+      gain: found.gain,
+      size: found.size,
+      u: spread.map((row, n) => Math.sqrt(Math.max(row[n], 0)))
+    };
+  }
+  var moved = (record, fit) => [true, false].map((turn) => putBack(record, fit, turn)).filter(Boolean);
+  function putBack({ board }, stated3, turn) {
+    let [mended, fit, found, later, u] = [board, stated3, null, null, null];
+    let total = turn ? [0] : [0, 0];
+    for (let n = 0; n < 4; n += 1) {
+      const both = breaks(mended, fit);
+      if (!both) return found;
+      let each = both[turn ? 0 : 1];
+      if (!found && each.gain < (turn ? CLEAR_TURN : CLEAR_SHIFT) / 2) return null;
+      if (!found) ({ later, u } = each);
+      else {
+        const about = leftAbout(mended, fit);
+        each = brokenAt(later, columnsOf(mended, about, turn), about, 1e-9);
+      }
+      total = total.map((part, k) => part + each.size[k]);
+      mended = without(board, later, total);
+      fit = adjust(mended, {}, fit);
+      found = meant(board, mended, fit, later, total, u);
+      if (each.size.every((part, k) => Math.abs(part) < 0.1 * u[k])) break;
+    }
+    return found;
+  }
+  function without(board, later, size) {
+    const chosen = new Set(later);
+    const [c, s] = [Math.cos(size[0]), Math.sin(size[0])];
+    return board.with({}, board.marks.map((mark, n) => {
+      if (!chosen.has(n)) return mark;
+      const { x, y } = mark;
+      return size.length === 2 ? { ...mark, x: x - size[0], y: y - size[1] } : { ...mark, x: x * c - y * s, y: y * c + x * s };
+    }));
+  }
+  function meant(board, mended, fit, later, size, u) {
+    const gone = new Set(later);
+    const earlier = inTime(board).filter((n) => !gone.has(n)).pop();
+    const between3 = `between mark ${board.marks[earlier].name} and mark ${board.marks[later[0]].name}`;
+    const turn = size.length === 1;
+    const wide = turn ? TURN_RAD : SHIFT_MM;
+    const words = turn ? `the board was turned by ${Math.abs(size[0] * 180 / Math.PI).toFixed(1)}° ${between3}` : `the board slid, or the rod was pushed, by ${Math.hypot(...size).toFixed(1)} mm ${between3}`;
+    const freedom = sum(u.map((each) => 2 * Math.log(wide / Math.max(each, 1e-6)))) + sum(size.map((part) => (part / wide) ** 2));
+    return reading(words, "moved", mended, {
+      price: PRICE + freedom + 2 * Math.log(Math.max(1, board.count - 3)),
+      open: turn ? Math.abs(size[0]) : 0,
+      fit,
+      since: board.marks[earlier].watchUtc
+    });
+  }
+
+  // engine/slips.js
+  var DEGREE3 = Math.PI / 180;
+  var HALF_HOUR_S = 1800;
+  var HALF_DAY_S2 = 43200;
+  var COMMON = { price: 15 };
+  var FEWEST_MARKS = 4;
+  var REACH = 5;
+  var FEWEST_IN_REACH = 0.6;
+  var slips = (record) => [
+    mirrored,
+    scaled,
+    otherAngles,
+    twelveHours,
+    otherOrder,
+    otherDate,
+    otherPlace,
+    otherWatch,
+    otherEdge,
+    otherDay
+  ].flatMap((hypothesis) => hypothesis(record));
+  var slip = (words, board, more) => reading(words, "slip", board, more);
+  var changed = (board, change) => board.with({}, board.marks.map((mark, n) => ({ ...mark, ...change(mark, n) })));
+  var times = (factor) => ({ x, y }) => ({ x: x * factor, y: y * factor });
+  function mirrored({ board, byAngle }) {
+    const other = changed(board, ({ x }) => ({ x: -x }));
+    if (byAngle) return [slip("the angles were counted anticlockwise", other)];
+    return [slip(
+      "x and y are swapped, or all x, or all y, have the wrong sign (the sheet is mirrored)",
+      other,
+      { open: Math.PI }
+    )];
+  }
+  var UNITS = [["centimetres", 10], ["inches", 25.4], ["metres", 1e3]];
+  function scaled({ board }) {
+    const high = (height) => board.with({ height });
+    const rod = (why, height) => slip(`the rod's height is ${why}: ${height.toFixed(0)} mm, not ${board.height} mm`, high(height));
+    return [
+      ...UNITS.map(([unit, factor]) => slip(
+        `the marks were measured in ${unit}, not in millimetres`,
+        changed(board, times(factor)),
+        { scale: factor }
+      )),
+      ...UNITS.slice(0, 2).map(([unit, factor]) => rod(`in ${unit}`, board.height * factor)),
+      rod("ten times too large", board.height / 10)
+    ];
+  }
+  function otherAngles({ board, byAngle }) {
+    if (!byAngle) return [];
+    const half = board.marks.map(({ x, y }) => Math.atan2(x, y) / DEGREE3);
+    const full = half.map((degrees2) => (degrees2 + 360) % 360);
+    const placed = (words, degrees2, lengths = board.marks.map(lengthOf)) => slip(words, changed(board, (_, n) => ({ x: lengths[n] * Math.sin(degrees2[n] * DEGREE3), y: lengths[n] * Math.cos(degrees2[n] * DEGREE3) })));
+    const all = (angles, change) => angles.map(change);
+    const found = [
+      ...[full, half].map((each) => placed(
+        "the angles are in gon (400 to the circle), not in degrees",
+        all(each, (degrees2) => degrees2 * 0.9)
+      )),
+      ...[full, half].map((each) => placed(
+        "the angles are in radians, not in degrees",
+        all(each, (degrees2) => degrees2 / DEGREE3)
+      ))
+    ];
+    const minutes = (degrees2) => degrees2 - Math.floor(degrees2);
+    if (full.every((degrees2) => Number(minutes(degrees2).toFixed(6)) < 0.6)) {
+      found.push(placed(
+        "the angles are degrees and minutes typed as decimals",
+        all(full, (degrees2) => Math.floor(degrees2) + minutes(degrees2) / 0.6)
+      ));
+    }
+    if (board.marks.every((mark) => lengthOf(mark) > board.height)) {
+      found.push(placed(
+        "the lengths were measured from the rod's tip, not from its foot",
+        full,
+        board.marks.map((mark) => Math.sqrt(lengthOf(mark) ** 2 - board.height ** 2))
+      ));
+    }
+    return found;
+  }
+  var TYPED = "the times after noon are of a 12-hour clock, typed without adding 12";
+  var TYPED_LATE = "the times before noon are typed as if they were after it, 12 hours too much";
+  function twelveHours({ board }) {
+    if (!board.marks.some((mark) => isTimed(board, mark))) return [];
+    let last = -Infinity;
+    const told = board.marks.map(({ watchUtc: time }) => {
+      const known3 = Number.isFinite(time);
+      const light = known3 && board.light(time - board.watchError);
+      if (known3) last = Math.max(last, time);
+      return { night: known3 && !(light && light[2] > 0), early: known3 && time < board.noon, back: known3 && time < last - HALF_DAY_S2 / 2 };
+    });
+    const found = [];
+    const shifted = (words, chosen, by) => {
+      if (chosen.some(Boolean) && !chosen.every(Boolean)) {
+        found.push(slip(words, changed(board, ({ watchUtc }, n) => ({ watchUtc: watchUtc + (chosen[n] ? by : 0) }))));
+      }
+    };
+    shifted(TYPED, told.map(({ night, early }) => night && early), HALF_DAY_S2);
+    shifted(TYPED, told.map(({ back }) => back), HALF_DAY_S2);
+    shifted(TYPED_LATE, told.map(({ night, early }) => night && !early), -HALF_DAY_S2);
+    return found;
+  }
+  function otherOrder({ board }) {
+    const timed2 = board.marks.map((_, n) => n).filter((n) => isTimed(board, board.marks[n]));
+    if (timed2.length < FEWEST_MARKS) return [];
+    const own = timed2.map((n) => board.marks[n].watchUtc);
+    const given2 = (fresh) => changed(board, ({ watchUtc }, n) => ({ watchUtc: timed2.includes(n) ? fresh[timed2.indexOf(n)] : watchUtc }));
+    const found = [slip("the times were written in the opposite order to the marks", given2([...own].reverse()))];
+    const steps = own.slice(1).map((time, n) => time - own[n]);
+    if (Math.max(...steps) - Math.min(...steps) < 60) return found;
+    return [
+      ...found,
+      slip("each time stands one mark too late in the list", given2([...own.slice(1), NaN]), COMMON),
+      slip("each time stands one mark too early in the list", given2([NaN, ...own.slice(0, -1)]), COMMON)
+    ];
+  }
+  function otherWatch({ board, aheadS }) {
+    if (board.watch !== "trusted" || !board.marks.some((mark) => isTimed(board, mark))) return [];
+    const fit = adjust(board, { watch: true });
+    const off = fit.state[WATCH] - board.watchError;
+    const u = Math.sqrt(fit.covariance[WATCH][WATCH]);
+    const found = [
+      ["the watch's error has the wrong sign: it is plus when fast", -board.watchError],
+      ["the watch's error is in minutes, not in seconds", 60 * board.watchError]
+    ].filter(([, meant2]) => board.watchError && Math.abs(board.watchError + off - meant2) < Math.max(60, 3 * u)).map(([words, watchError]) => slip(words, board.with({ watchError })));
+    const shift = HALF_HOUR_S * Math.round(off / HALF_HOUR_S);
+    if (shift && Math.abs(off - shift) < Math.max(240, 4 * u)) {
+      found.push(slip(
+        watchWords(shift, aheadS),
+        changed(board, ({ watchUtc }) => ({ watchUtc: watchUtc - shift })),
+        { setsAside: ["watch"] }
+      ));
+    }
+    return found;
+  }
+  function watchWords(shift, aheadS) {
+    const off = `the watch was ${Math.abs(shift) / 3600} h ${shift > 0 ? "ahead of" : "behind"} the site's clock`;
+    if (Math.abs(shift + aheadS) < 60) return `${off}: it showed UTC`;
+    if (Math.abs(shift) === 3600) return `${off}: summer time, or the zone next door`;
+    if (shift === -HALF_DAY_S2) return TYPED;
+    if (shift === HALF_DAY_S2) return TYPED_LATE;
+    return `${off}: it kept another zone's time`;
+  }
+  function otherDate({ date, at, latitude, longitude }) {
+    const [year, month, day] = date.split("-");
+    if (Number(day) > 12 || day === month) return [];
+    const meant2 = `${year}-${day}-${month}`;
+    return known2(`day and month of the date are swapped: ${meant2}, not ${date}`, at(meant2, latitude, longitude));
+  }
+  var known2 = (words, board, more) => board ? [slip(words, board, more)] : [];
+  function otherDay({ onDay }) {
+    return [[1, {}], [2, COMMON], [7, COMMON], [10, COMMON], [30, COMMON], [31, COMMON]].flatMap(([days, price]) => [-1, 1].flatMap((sign) => known2(
+      `the date is ${days} day${days > 1 ? "s" : ""} ${sign > 0 ? "later" : "earlier"} than was written`,
+      onDay(sign * days),
+      price
+    )));
+  }
+  function otherPlace({ date, at, latitude, longitude }) {
+    const found = [
+      ["the latitude has the wrong sign", -latitude, longitude, {}],
+      ["the longitude has the wrong sign", latitude, -longitude, {}],
+      ["latitude and longitude have both the wrong sign", -latitude, -longitude, COMMON]
+    ];
+    if (Math.abs(longitude) <= 90) found.push(["latitude and longitude are swapped", longitude, latitude, {}]);
+    const [north, east] = [minutesMeant(latitude), minutesMeant(longitude)];
+    if (north !== null && east !== null) {
+      found.push([`${latitude} and ${longitude} are degrees and minutes typed as decimals`, north, east, COMMON]);
+    }
+    return found.flatMap(([words, newLatitude, newLongitude, price]) => known2(words, at(date, newLatitude, newLongitude), { ...price, place: true }));
+  }
+  function minutesMeant(degrees2) {
+    const all = Math.round(Math.abs(degrees2) * 1e6) / 1e4;
+    const whole2 = Math.floor(all / 100);
+    const hundredths = all - 100 * whole2;
+    if (hundredths >= 60 || Math.abs(hundredths - Math.round(hundredths)) > 1e-6) return null;
+    return Math.sign(degrees2) * (whole2 + hundredths / 60);
+  }
+  function otherEdge({ board }) {
+    if (!board.edge) {
+      return [slip(
+        "the end of full shadow was marked, not the middle of its soft edge",
+        board.with({ edge: board.semidiameter })
+      )];
+    }
+    return [slip("the middle of the shadow's soft edge was marked, not the end of full shadow", board.with({ edge: 0 }))];
+  }
+  function possible(board) {
+    const marks = board.marks.filter((mark) => isTimed(board, mark));
+    if (!marks.length) return onTrack(board);
+    const part = board.with({}, marks);
+    return part.watch === "running" ? onTrackAtSomeTime(part) : byItsWatch(part);
+  }
+  function byItsWatch(board) {
+    const state = board.nominal();
+    const tips = board.marks.map(({ watchUtc }) => board.tipAt(watchUtc - board.watchError, state));
+    const lit2 = tips.filter(([x]) => Number.isFinite(x));
+    if (!lit2.length) return false;
+    const turns = tips.map(([x, y], n) => Math.atan2(
+      board.marks[n].y * x - board.marks[n].x * y,
+      board.marks[n].x * x + board.marks[n].y * y
+    )).filter(Number.isFinite);
+    const middle = Math.atan2(sum(turns.map(Math.sin)), sum(turns.map(Math.cos)));
+    return enough(missesOf(board, tips, middle + median(turns.map((turn) => turnWithin(turn - middle)))), sdOf(board));
+  }
+  function missesOf(board, tips, turn) {
+    const [c, s] = [Math.cos(turn), Math.sin(turn)];
+    return tips.map(([x, y], n) => Math.hypot(board.marks[n].x - (x * c - y * s), board.marks[n].y - (x * s + y * c)));
+  }
+  var enough = (misses, sds) => misses.filter((miss, n) => miss < REACH * sds[n]).length / misses.length >= FEWEST_IN_REACH;
+  function onTrack(board) {
+    const track = trackOf(board);
+    const sds = sdOf(board);
+    const reach = board.marks.map((mark) => 1.5 * DEGREE3 * lengthOf(mark));
+    for (let degrees2 = 0; degrees2 < 360; degrees2 += 3) {
+      const misses = board.marks.map((mark, n) => nearestOn(track, board, mark, degrees2 * DEGREE3).miss - reach[n]);
+      if (enough(misses, sds)) return true;
+    }
+    return false;
+  }
+  function onTrackAtSomeTime(board) {
+    const state = board.nominal();
+    const sds = sdOf(board.with({ tolerances: {
+      ...board.tolerances,
+      watch_sd_s: Math.max(150, board.tolerances.watch_sd_s)
+    } }));
+    for (let off = -54e3; off < 54e3; off += 600) {
+      const tips = board.marks.map(({ watchUtc }) => board.tipAt(watchUtc - off, state));
+      let [cosine, sine] = [0, 0];
+      tips.forEach(([x, y], n) => {
+        if (!Number.isFinite(x)) return;
+        cosine += board.marks[n].x * x + board.marks[n].y * y;
+        sine += board.marks[n].y * x - board.marks[n].x * y;
+      });
+      if (enough(missesOf(board, tips, Math.atan2(sine, cosine)), sds)) return true;
+    }
+    return false;
+  }
+  function sdOf({ marks, height, tolerances: own }) {
+    const angle = Math.hypot(own.level_sd_deg, own.edge_sd_deg, own.watch_sd_s / 240) * DEGREE3;
+    return marks.map((mark) => {
+      const length = lengthOf(mark);
+      return Math.hypot(
+        own.mark_sd_mm,
+        own.plumb_sd_mm,
+        (length ** 2 + height ** 2) / height * angle,
+        own.height_sd_mm * length / height
+      );
+    });
+  }
+
+  // engine/statements.js
+  var DEGREE4 = Math.PI / 180;
+  var LEVEL_DEG = 1;
+  var FOOT_MM = 6;
+  var CORNER_MM = 250;
+  var FEWEST_TO_SPARE = 3;
+  var MOST_TO_SPARE = 7;
+  var WATCH_S = 900;
+  var HEIGHT_PART = 0.1;
+  var LATITUDE_RAD = 1.5 * DEGREE4;
+  var WRITTEN_STEPS_S = [1800, 900, 600, 300, 60];
+  var coarser = (price, times2) => ({
+    kind: "marking",
+    price,
+    wide: ({ tolerances }) => ({
+      mark_sd_mm: times2 * tolerances.mark_sd_mm,
+      edge_scatter: times2 * tolerances.edge_scatter
+    })
+  });
+  function statements(board) {
+    const timed2 = board.marks.some((mark) => isTimed(board, mark));
+    const found = [
+      { kind: "level", price: 6, wide: () => ({ level_sd_deg: LEVEL_DEG }) },
+      { kind: "foot", price: 6, wide: () => ({ plumb_sd_mm: FOOT_MM }) },
+      { kind: "height", price: 7 - 2 * Math.log(1 / HEIGHT_PART), freed: { height: true } },
+      { kind: "latitude", price: 8 - 2 * Math.log(FLAT_LATITUDE_RAD / LATITUDE_RAD), freed: { latitude: true } },
+      coarser(5, 1.6),
+      coarser(7, 2.4),
+      coarser(10, 4),
+      { kind: "edge", price: 6, wide: () => ({ edge_scatter: 0.2 }) }
+    ];
+    if (timed2 && board.watch === "trusted") {
+      found.push({ kind: "watch", price: 6 - 2 * Math.log(FLAT_WATCH_S / WATCH_S), freed: { watch: true } });
+    }
+    if (timed2) found.push({ kind: "times", price: 10.6, freed: { byTime: false } });
+    const step2 = writtenStepS(board);
+    if (step2) {
+      found.push({ kind: "rounding", price: 4.6, wide: ({ tolerances }) => ({
+        time_sd_s: step2 / Math.sqrt(12),
+        // Cut, not rounded: all of them half a step early.
+        watch_sd_s: Math.hypot(tolerances.watch_sd_s, step2 / 2)
+      }) });
+    }
+    return found;
+  }
+  function writtenStepS(board) {
+    const times2 = board.marks.filter((mark) => isTimed(board, mark)).map(({ watchUtc }) => watchUtc);
+    if (times2.length < 4) return 0;
+    return WRITTEN_STEPS_S.find((step2) => times2.every((time) => Math.abs(time / step2 - Math.round(time / step2)) * step2 < 0.01)) || 0;
+  }
+  function freed(board, chosen, near) {
+    const tolerances = Object.assign({ ...board.tolerances }, ...chosen.map(({ wide }) => wide ? wide(board) : {}));
+    const read = board.with({ tolerances });
+    const free = Object.assign({}, ...chosen.map((each) => each.freed || {}));
+    const kinds = chosen.map(({ kind }) => kind);
+    const starts2 = free.watch || free.byTime === false ? [null] : near;
+    return starts2.map((start) => adjust(read, free, start)).filter((fit) => fit.state[HEIGHT] > 1.01 * SHORTEST_ROD * board.height).map((fit) => reading(
+      [...new Set(kinds.map((kind) => wordsOf(kind, board, read, fit)))].join(" and "),
+      kinds.join("+"),
+      read,
+      { price: sum(chosen.map(({ price }) => price)), fit, setsAside: kinds, freed: free }
+    ));
+  }
+  var signed2 = (value, places) => `${value < 0 ? "−" : "+"}${Math.abs(value).toFixed(places)}`;
+  var WORDS = {
+    level: (board, read, { state }) => `the board was ${(Math.hypot(state[SLOPE_X], state[SLOPE_Y]) / DEGREE4).toFixed(1)}° out of level`,
+    foot: (board, read, { state }) => `the foot was marked ${Math.hypot(state[FOOT_X], state[FOOT_Y]).toFixed(0)} mm from the point plumb under the tip, or the rod leaned by as much`,
+    corner: (board, read, { state }) => `the marks were not measured from the foot but from a point at x ${signed2(-state[FOOT_X], 0)}, y ${signed2(-state[FOOT_Y], 0)} mm from it`,
+    height: heightWords,
+    latitude: (board, read, { state }) => `the site's latitude is ${(board.latitude + state[LATITUDE] / DEGREE4).toFixed(1)}°, not ${board.latitude.toFixed(1)}°, or the date is another day's`,
+    marking: (board, read) => `the marks scatter about ${(read.tolerances.mark_sd_mm / board.tolerances.mark_sd_mm).toFixed(1)} times as much as was stated`,
+    edge: () => "the marks scatter along the shadow, where its edge is soft, more than was stated",
+    rounding: (board) => `the times were rounded or cut to ${(writtenStepS(board) / 60).toFixed(0)} min`,
+    times: () => "the times are not those of the marks",
+    watch: watchWords2
+  };
+  var wordsOf = (kind, board, read, fit) => WORDS[kind](board, read, fit);
+  function heightWords(board, read, { state }) {
+    const height = state[HEIGHT];
+    const excess = board.height - height;
+    if (excess > 10 && excess < 900) {
+      return `the rod's height was measured from the ground, or from ${excess.toFixed(0)} mm under the board's face: it is ${height.toFixed(0)} mm`;
+    }
+    return `the rod's height is ${height.toFixed(1)} mm, not ${board.height} mm`;
+  }
+  function watchWords2(board, read, { state }) {
+    const off = state[WATCH] - board.watchError;
+    const words = `the watch was ${(Math.abs(off) / 60).toFixed(0)} min ${off > 0 ? "fast" : "slow"}`;
+    return Math.abs(off) < 1800 ? `${words}, or the site's longitude is ${signed2(off / 240, 1)}° off` : words;
+  }
+  var CORNER = { kind: "corner", price: 9, wide: () => ({ plumb_sd_mm: CORNER_MM }) };
+  function fromElsewhere(board, stated3) {
+    if (board.count < 5) return [];
+    return shiftedStarts(board, stated3).flatMap((start) => freed(board, [CORNER], [start]));
+  }
+  function shiftedStarts(board, stated3) {
+    const laid = possibleInstants(board).map((instants) => laidOverTips(board, instants)).filter(Boolean).sort((one, other) => one.miss - other.miss);
+    const chosen = [];
+    for (const each of laid) {
+      if (chosen.every(({ instants }) => Math.abs(instants[0] - each.instants[0]) > 1800)) chosen.push(each);
+      if (chosen.length === 2) break;
+    }
+    return chosen.map(({ instants, turn, x, y }) => {
+      const state = [...stated3.state];
+      const offsets = board.marks.map((mark, n) => ({ mark, off: mark.watchUtc - instants[n] })).filter(({ mark }) => isTimed(board, mark)).map(({ off }) => off);
+      [state[AZIMUTH], state[FOOT_X], state[FOOT_Y], state[SLOPE_X], state[SLOPE_Y]] = [turn, x, y, 0, 0];
+      [state[HEIGHT], state[WATCH]] = [board.height, offsets.length ? median(offsets) : board.watchError];
+      return { ...stated3, state, utc: instants };
+    });
+  }
+  function laidOverTips(board, instants) {
+    const state = board.nominal();
+    const tips = instants.map((utc) => board.tipAt(utc, state));
+    if (!tips.every(([x2]) => Number.isFinite(x2))) return null;
+    const { marks, count } = board;
+    const middle = [0, 1].map((axis) => sum(tips.map((tip2) => tip2[axis])) / count);
+    const ours = [sum(marks.map(({ x: x2 }) => x2)) / count, sum(marks.map(({ y: y2 }) => y2)) / count];
+    let [cosine, sine] = [0, 0];
+    tips.forEach(([x2, y2], n) => {
+      const [u, v] = [x2 - middle[0], y2 - middle[1]];
+      const [p, q] = [marks[n].x - ours[0], marks[n].y - ours[1]];
+      cosine += p * u + q * v;
+      sine += q * u - p * v;
+    });
+    const turn = Math.atan2(sine, cosine);
+    const [c, s] = [Math.cos(turn), Math.sin(turn)];
+    const x = ours[0] - (middle[0] * c - middle[1] * s);
+    const y = ours[1] - (middle[0] * s + middle[1] * c);
+    const miss = sum(tips.map(([u, v], n) => (marks[n].x - (u * c - v * s) - x) ** 2 + (marks[n].y - (u * s + v * c) - y) ** 2));
+    return { instants, turn, x, y, miss };
+  }
+  function possibleInstants(board) {
+    const { marks } = board;
+    if (marks.every((mark) => isTimed(board, mark))) {
+      const offsets = board.watch === "running" ? counted(-12 * 3600, 12 * 3600, 300) : [0];
+      return offsets.map((off) => marks.map(({ watchUtc }) => watchUtc - board.watchError - off));
+    }
+    const state = board.nominal();
+    const track = counted(-36e3, 36001, 60).map((after) => {
+      const [x, y] = board.tipAt(board.noon + after, state);
+      return { utc: board.noon + after, x, y };
+    }).filter(({ x, y }) => Math.hypot(x, y) < 8 * board.height);
+    if (track.length < 10) return [];
+    const along = lengthsAlong(track);
+    const ofMarks = lengthsAlong(marks);
+    const whole2 = along[along.length - 1];
+    const used = ofMarks[ofMarks.length - 1];
+    const starts2 = counted(0, Math.max(whole2 - used, 1), whole2 / 300);
+    const at = (length) => interpolated(length, along, track);
+    return [
+      ...starts2.map((start) => ofMarks.map((part) => at(start + part))),
+      ...starts2.map((start) => ofMarks.map((part) => at(start + used - part)))
+    ];
+  }
+  var counted = (first, end, step2) => Array.from({ length: Math.max(0, Math.ceil((end - first) / step2)) }, (_, n) => first + n * step2);
+  function lengthsAlong(points) {
+    const lengths = [0];
+    for (let n = 1; n < points.length; n += 1) {
+      lengths.push(lengths[n - 1] + Math.hypot(points[n].x - points[n - 1].x, points[n].y - points[n - 1].y));
+    }
+    return lengths;
+  }
+  function interpolated(length, along, track) {
+    let [low, high] = [0, along.length - 1];
+    if (length <= 0) return track[0].utc;
+    if (length >= along[high]) return track[high].utc;
+    while (high - low > 1) {
+      const middle = low + high >> 1;
+      if (along[middle] <= length) low = middle;
+      else high = middle;
+    }
+    const part = (length - along[low]) / (along[high] - along[low]);
+    return track[low].utc + part * (track[high].utc - track[low].utc);
+  }
+  function withoutMarks(board, near) {
+    if (board.count < FEWEST_TO_SPARE || board.count > MOST_TO_SPARE) return [];
+    return board.marks.map((mark, number2) => {
+      const others = board.marks.map((_, n) => n !== number2);
+      const part = adjust(board.of(others), {}, { ...near, utc: near.utc.filter((_, n) => others[n]) });
+      const fit = spreadOver(part, others);
+      fit.residuals[number2] = missed(board, fit, mark);
+      return reading(`mark ${mark.name} is wrong`, "mark", board, { fit });
+    });
+  }
+  function missed(board, fit, mark) {
+    const instants = isTimed(board, mark) ? [mark.watchUtc - fit.state[WATCH]] : counted(-36e3, 36001, 60).map((after) => board.noon + after);
+    let best2 = [NaN, NaN];
+    for (const utc of instants) {
+      const [x, y] = board.tipAt(utc, fit.state);
+      const off = [x - mark.x, y - mark.y];
+      if (Number.isFinite(off[0]) && !(Math.hypot(...off) >= Math.hypot(...best2))) best2 = off;
+    }
+    return best2;
+  }
+  function spreadOver(fit, chosen) {
+    let next = 0;
+    const whole2 = { kept: [], utc: [], residuals: [] };
+    for (const there of chosen) {
+      whole2.kept.push(there && fit.kept[next]);
+      whole2.utc.push(there ? fit.utc[next] : NaN);
+      whole2.residuals.push(there ? fit.residuals[next] : [NaN, NaN]);
+      next += there;
+    }
+    return { ...fit, ...whole2 };
+  }
+
+  // engine/weighing.js
+  var ALIKE = 6;
+  var WORST_SPREAD = 4;
+  var ENOUGH = 48;
+  var BEST_TO_JOIN = 4;
+  var FEWEST_MARKS2 = 4;
+  var MOST_SAID = 3;
+  var AS_STATED = "as stated";
+  var stated2 = (board, fit) => reading("the marks were written from the last to the first, or the half of the day is wrong", AS_STATED, board, { price: 0, fit });
+  var spanOf = (board) => 2 * Math.max(median(board.marks.map(lengthOf)), board.height, 1);
+  function spared(board, fit) {
+    const span = spanOf(board);
+    return alive([
+      weighed(stated2(board, fit), fit, span),
+      ...withoutMarks(board, fit).map((each) => weighed(each, each.fit, span))
     ]);
   }
-  function byWatch(board, tried) {
-    const freed = tried.find(({ reading }) => reading.name === "watch wrong");
-    if (!freed || board.watch !== "trusted") return [];
-    const off = freed.fit.state[WATCH] - board.watchError;
-    const u = Math.sqrt(freed.fit.covariance[WATCH][WATCH]);
-    const readings = [{
-      words: `the watch looks ${Math.abs(off / 60).toFixed(0)} min ${off > 0 ? "fast" : "slow"}`,
-      board,
-      fit: freed.fit,
-      price: FREED
-    }];
-    const halves = Math.round(off / 1800);
-    if (halves && Math.abs(off - 1800 * halves) < Math.max(240, 4 * u)) {
-      const hours = Math.abs(halves / 2);
-      readings.unshift({
-        words: `the watch looks ${hours} h ${halves > 0 ? "ahead of" : "behind"} the site's clock (summer time, or another zone)`,
-        board: changed(board, ({ watchUtc }) => ({ watchUtc: watchUtc - 1800 * halves })),
-        price: SLIP
-      });
+  function contradicts(board, fit) {
+    const rejected = fit.kept.filter((kept) => !kept).length;
+    const few = rejected > (board.count <= 8 ? 0 : Math.max(1, Math.floor(board.count / 12)));
+    if (few || pulled(fit) || fit.spread > 1 || !fit.converged || !bears(fit)) return true;
+    if (senseCost(board, fit) > 5) return true;
+    const both = breaks(board, fit);
+    if (both && (both[0].gain > CLEAR_TURN || both[1].gain > CLEAR_SHIFT)) return true;
+    return spared(board, fit).some(({ meant: meant2 }) => meant2.kind === "mark");
+  }
+  function weigh(whole2, fitOfWhole) {
+    const chosen = thinned(whole2.board);
+    const record = chosen ? { ...whole2, board: whole2.board.of(chosen) } : whole2;
+    const { board } = record;
+    const fit = chosen ? adjust(board) : fitOfWhole;
+    const span = spanOf(board);
+    const all = (readings) => readings.map((each) => weighed(each, each.fit || adjust(each.board), span));
+    const near = [fit];
+    const own = all([fit, ...fit.rivals].map((each) => stated2(board, each)));
+    own.push(...all(statements(board).flatMap((each) => freed(board, [each], near))));
+    own.push(...all(fromElsewhere(board, fit)), ...all(withoutMarks(board, fit)));
+    const others = all([...moved(record, fit), ...slips(record).filter((each) => possible(each.board))]);
+    const best2 = least([...own, ...others]);
+    if (!best2 || !sound(best2.fit)) own.push(...all(joined(board, own, near)));
+    return verdictOf(whole2, record, chosen, own, others);
+  }
+  function thinned({ count }) {
+    if (count <= ENOUGH) return null;
+    const wanted = new Set(Array.from({ length: ENOUGH }, (_, n) => Math.trunc(n * (count - 1) / (ENOUGH - 1))));
+    return Array.from({ length: count }, (_, n) => wanted.has(n));
+  }
+  function joined(board, own, near) {
+    const known3 = [...new Map(statements(board).map((each) => [`${each.kind} ${each.price}`, each])).values()];
+    const bestOf = ({ kind }) => Math.min(Infinity, ...own.filter(({ meant: meant2 }) => meant2.kind === kind).map(({ evidence }) => evidence));
+    const single = [];
+    for (const each of [...known3].sort((one, other) => compared(bestOf(one), bestOf(other)))) {
+      const timeless = each.freed && each.freed.byTime === false;
+      if (!timeless && single.every(({ kind }) => kind !== each.kind)) single.push(each);
     }
-    return readings;
+    const pairs2 = single.slice(0, BEST_TO_JOIN).flatMap((one, n) => single.slice(n + 1, BEST_TO_JOIN).map((other) => [one, other]));
+    const everything = single.filter(({ kind }) => !["marking", "edge", "rounding"].includes(kind));
+    const coarse = known3.filter(({ kind }) => kind === "marking").slice(-1);
+    return [...pairs2, everything, [...everything, ...coarse]].flatMap((each) => freed(board, each, near));
   }
-  function byHeight(board, tried) {
-    const freed = tried.find(({ reading }) => reading.name === "height wrong");
-    if (!freed) return [];
-    const height = freed.fit.state[HEIGHT];
-    return [{
-      words: `the rod looks ${height.toFixed(1)} mm tall, not ${board.height} mm`,
-      board,
-      fit: freed.fit,
-      price: FREED
-    }];
+  var compared = (one, other) => one < other ? -1 : one > other ? 1 : 0;
+  function least(readings) {
+    const finite = readings.filter(({ evidence }) => Number.isFinite(evidence));
+    return finite.length ? finite.reduce((best2, each) => each.evidence < best2.evidence ? each : best2) : null;
   }
-  function byFoot(board) {
-    const wide = board.with({ tolerances: { ...board.tolerances, plumb_sd_mm: 40 } });
-    const fit = adjust(wide);
-    const off = Math.hypot(fit.state[FOOT_X], fit.state[FOOT_Y]);
-    if (off <= 4 * board.tolerances.plumb_sd_mm) return [];
-    return [{
-      words: `the foot looks marked ${off.toFixed(0)} mm from the point plumb under the tip`,
-      board: wide,
-      fit,
-      price: FREED + SLIP
-    }];
-  }
-  function moved(board) {
-    const all = board.marks.every((mark) => Number.isFinite(mark.watchUtc));
-    if (board.watch !== "trusted" || !all || board.count < 2 * FEWEST_MARKS) return [];
-    const order = board.marks.map((_, n) => n).sort((a, b) => board.marks[a].watchUtc - board.marks[b].watchUtc);
-    const marks = order.map((n) => board.marks[n]);
-    const turns = marks.map((mark) => Math.atan2(mark.x, mark.y) - board.shadowAzimuth(mark.watchUtc - board.watchError));
-    if (!turns.every(Number.isFinite)) return [];
-    const middle = middleOf(turns);
-    const angles = turns.map((turn) => turnWithin(turn - middle));
-    const { after, step: step2 } = breakOf(angles, marks.map(lengthOf));
-    const later = new Set(order.slice(after));
-    let by = step2;
-    let turned = turnedBack(board, later, by);
-    let fit = adjust(turned);
-    for (let n = 0; n < 3; n += 1) {
-      by += stillTurned(turned, fit, later);
-      turned = turnedBack(board, later, by);
-      fit = adjust(turned);
+  var sound = (fit) => fit.converged && fit.spread === 1 && !pulled(fit);
+  function verdictOf(whole2, record, chosen, own, others) {
+    const [adopted, best2] = [least(own), least([...own, ...others])];
+    if (!adopted || !best2) {
+      return { fit: opened(own[0].fit, Math.PI), adopted: own[0].meant, explanation: null, unexplained: true, ownU: 0 };
     }
-    return [{
-      words: `the board looks turned by ${Math.abs(by / DEGREE2).toFixed(1)}° between mark ${marks[after - 1].name} and mark ${marks[after].name}`,
-      since: marks[after - 1].watchUtc,
-      board: turned,
-      fit,
-      price: FREED + SLIP,
-      open: Math.abs(by)
-    }];
+    const living = alive([...own, ...others].filter(({ evidence }) => Number.isFinite(evidence)));
+    let u = coveringU(adopted, living);
+    if (!byTime(adopted.meant)) u = Math.max(u, apartFrom(own[0], adopted.fit.state[AZIMUTH]));
+    if (best2.fit.spread > WORST_SPREAD) u = Math.PI;
+    const unexplained = best2.fit.spread > 1 || !best2.fit.converged;
+    const explanation = unexplained ? null : explained(record.board, own, adopted, best2, living, u);
+    const { fit, meant: meant2 } = chosen ? ofAll(whole2.board, chosen, adopted) : adopted;
+    return { fit: opened(fit, u), adopted: meant2, explanation, unexplained, ownU: azimuthU(fit) };
   }
-  function breakOf(angles, lengths) {
-    const missed = (from, to) => {
-      const middle = median(angles.slice(from, to));
-      let total = 0;
-      for (let n = from; n < to; n += 1) total += Math.abs(angles[n] - middle) * lengths[n];
-      return total;
-    };
-    let best = { after: 2, miss: Infinity };
-    for (let place = 2; place < angles.length - 1; place += 1) {
-      const miss = missed(0, place) + missed(place, angles.length);
-      if (miss < best.miss) best = { after: place, miss };
+  function explained(board, own, adopted, best2, living, u) {
+    const backwards = best2.meant.kind === AS_STATED && senseCost(board, best2.fit) > 5;
+    const asStated = Math.min(...own.filter(({ meant: meant2 }) => meant2.kind === AS_STATED).map(({ evidence }) => evidence));
+    const torn = u > 1.5 * azimuthU(adopted.fit);
+    if (!(asStated > best2.evidence + ALIKE || backwards || torn) || !tells(board)) return null;
+    const told = /* @__PURE__ */ new Map();
+    for (const { meant: meant2, evidence } of living) {
+      if (evidence > best2.evidence + ALIKE || meant2.kind === "mark") continue;
+      if (!backwards && meant2.kind === AS_STATED) continue;
+      const key = meant2.setsAside.length ? meant2.kind : meant2.words;
+      if (!told.has(key)) told.set(key, meant2);
     }
-    return { after: best.after, step: median(angles.slice(best.after)) - median(angles.slice(0, best.after)) };
+    return told.size ? [...told.values()].slice(0, MOST_SAID) : null;
   }
-  function turnedBack(board, later, by) {
-    const [cosine, sine] = [Math.cos(by), Math.sin(by)];
-    return changed(board, ({ x, y }, n) => later.has(n) ? { x: x * cosine - y * sine, y: x * sine + y * cosine } : {});
+  function tells({ marks, count, tolerances }) {
+    const reach = (of) => Math.max(...marks.map(of)) - Math.min(...marks.map(of));
+    return count >= FEWEST_MARKS2 && Math.hypot(reach(({ x }) => x), reach(({ y }) => y)) > tolerances.mark_sd_mm;
   }
-  function stillTurned(board, fit, later) {
-    const of = (isLater) => {
-      let [across, weight] = [0, 0];
-      board.marks.forEach(({ x, y }, n) => {
-        if (!fit.kept[n] || later.has(n) !== isLater) return;
-        across += y * fit.residuals[n][0] - x * fit.residuals[n][1];
-        weight += x * x + y * y;
-      });
-      return weight ? across / weight : NaN;
-    };
-    const turn = of(true) - of(false);
-    return Number.isFinite(turn) ? turn : 0;
+  function opened(fit, u) {
+    const covariance = fit.covariance.map((row) => [...row]);
+    covariance[AZIMUTH][AZIMUTH] = Math.max(covariance[AZIMUTH][AZIMUTH], u ** 2);
+    return { ...fit, covariance };
+  }
+  function ofAll(board, chosen, { meant: meant2, fit: of }) {
+    const read = board.with({ tolerances: meant2.board.tolerances });
+    const places = chosen.map((there, n) => there ? n : -1).filter((n) => n >= 0);
+    const utc = board.marks.map((_, n) => {
+      const after = places.findIndex((place) => place >= n);
+      return of.utc[after < 0 ? places.length - 1 : after];
+    });
+    const fit = adjust(read, meant2.freed, { ...of, utc });
+    return { fit, meant: { ...meant2, board: read, fit } };
   }
 
   // engine/reading.js
+  var DEGREE5 = Math.PI / 180;
   var DOUBTFUL_PULL = 4;
-  var CLEAR_GAIN2 = 30;
-  var AS_STATED = { name: "as stated" };
-  var OTHERS = [
-    { name: "watch wrong", watch: true },
-    { name: "height wrong", height: true },
-    { name: "watch and height wrong", watch: true, height: true },
-    { name: "times wrong", byTime: false },
-    { name: "times and height wrong", height: true, byTime: false }
-  ];
-  function adopted(board) {
-    const fit = adjust(board);
-    const asStated = { reading: AS_STATED, fit };
-    if (!suspicious(board, fit)) return { ...asStated, tried: [asStated] };
-    const timed2 = board.watch !== "none" && board.marks.some((mark) => Number.isFinite(mark.watchUtc));
-    const tried = [asStated];
-    let best = { ...asStated, cost: fit.cost };
-    for (const reading of OTHERS) {
-      if (reading.watch && (!timed2 || board.watch === "running")) continue;
-      if (reading.byTime === false && !timed2) continue;
-      const other = adjust(board, reading);
-      tried.push({ reading, fit: other });
-      if (other.state[HEIGHT] <= 1.01 * SHORTEST_ROD * board.height) continue;
-      const cost = other.cost + priceOf(reading, board);
-      if (cost < best.cost) best = { reading, fit: other, cost };
-    }
-    const aside = best.reading !== AS_STATED;
-    if (aside && (best.fit.spread > 1 || best.reading.byTime === false)) {
-      best.fit = withVariance(best.fit, apartOf(best.fit, fit) ** 2);
-    }
-    return { reading: best.reading, fit: best.fit, tried };
+  var CONTRARY = 4.5;
+  var FURTHEST_LATITUDE_U_DEG = 5;
+  function readBoard(record) {
+    const { board } = record;
+    const stated3 = adjust(board);
+    const asStated = reading("as stated", "as stated", board);
+    let latitude = latitudeOf(board, stated3, asStated);
+    const contradicted = contradicts(board, stated3) || isAnother(latitude, board);
+    const verdict = contradicted ? weigh(record, stated3) : null;
+    const { fit, adopted: meant2 } = verdict || { fit: stated3, adopted: asStated };
+    if (contradicted) latitude = latitudeOf(board, fit, meant2);
+    const halves = board.marks.map(({ half }, n) => half || (fit.utc[n] < board.noon ? -1 : 1));
+    const byHand = methodsOf(board, fit, meant2, halves);
+    const widest = contraryTo(fit, byHand);
+    const methods = { ...byHand, adjustment: {
+      azimuth: fit.state[AZIMUTH],
+      u: Math.max(azimuthU(fit), widest),
+      n: fit.kept.filter(Boolean).length
+    } };
+    return {
+      fit: opened(fit, widest),
+      meant: meant2,
+      verdict,
+      contradicted,
+      apart: widest > 0,
+      methods,
+      latitude,
+      halves,
+      timed: byTime(meant2) && board.marks.some((mark) => isTimed(board, mark))
+    };
   }
-  var priceOf = (reading, board) => CLEAR_GAIN2 * (Boolean(reading.watch) + Boolean(reading.height)) + (reading.byTime === false ? CLEAR_GAIN2 + 2 * board.count : 0);
-  function suspicious(board, fit) {
-    const pulled2 = Math.max(Math.abs(fit.priorMisfit[WATCH]), Math.abs(fit.priorMisfit[HEIGHT]));
-    const rejected = fit.kept.filter((kept) => !kept).length;
-    return pulled2 > DOUBTFUL_PULL || rejected > Math.max(1, Math.floor(board.count / 12)) || fit.spread > 1 || !fit.converged;
+  var keptOf = (board, fit) => fit.kept.some(Boolean) ? board.of(fit.kept) : board;
+  function methodsOf(board, fit, meant2, halves) {
+    const believed = keptOf(board, fit).with({
+      watchError: fit.state[WATCH],
+      height: meant2.freed.height ? fit.state[HEIGHT] : board.height
+    });
+    const own = fit.kept.some(Boolean) ? halves.filter((_, n) => fit.kept[n]) : halves;
+    return {
+      pairs: pairs(believed, own),
+      shortest: shortest(believed),
+      timed: byTime(meant2) && !meant2.freed.watch ? timed(believed) : null
+    };
   }
+  function contraryTo(fit, { pairs: byPairs, timed: byWatch }) {
+    const own = azimuthU(fit);
+    const apart = [byPairs, byWatch].filter(Boolean).map(({ azimuth, u }) => {
+      const off = Math.abs(turnWithin(azimuth - fit.state[AZIMUTH]));
+      return off > CONTRARY * Math.hypot(u, own) ? off / COVERAGE_95 : 0;
+    });
+    const worst = Math.max(0, ...apart);
+    return worst > own ? worst : 0;
+  }
+  function latitudeOf(board, fit, meant2) {
+    const kept = keptOf(board, fit);
+    if (kept.count < 3 || meant2.freed.height) return null;
+    const utc = fit.kept.some(Boolean) ? fit.utc.filter((_, n) => fit.kept[n]) : fit.utc;
+    const free = adjust(kept, { watch: meant2.freed.watch, byTime: meant2.freed.byTime, latitude: true }, { ...fit, utc });
+    const u = Math.sqrt(free.covariance[LATITUDE][LATITUDE]) / DEGREE5;
+    const latitude = board.latitude + free.state[LATITUDE] / DEGREE5;
+    if (!free.converged || u > FURTHEST_LATITUDE_U_DEG || Math.abs(latitude) > 90) return null;
+    return { latitude, u };
+  }
+  var isAnother = (found, board) => found !== null && Math.abs(found.latitude - board.latitude) > DOUBTFUL_PULL * found.u;
 
   // engine/reduce.js
   var WIDEST_U_DEG = 30;
   var NEAR_NOON_S = 18 * 240;
-  var FURTHEST_LATITUDE_U_DEG = 5;
+  function whole(table2, rows) {
+    const { row, board, fit, told } = reduced(table2, rows);
+    const leftOut = fit ? board.marks.filter((_, n) => !fit.kept[n]).map(({ name }) => name) : [];
+    return { row, leftOut, told: told.map(({ code, text }) => ({ code, text })) };
+  }
   var wrap360 = (degrees2) => (degrees2 % 360 + 360) % 360;
   var wrap180 = (degrees2) => wrap360(degrees2 + 180) - 180;
   function reduced(table2, { site, setup, marks }) {
@@ -1175,19 +2106,19 @@
       methods: { pairs: null, shortest: null, timed: null, adjustment: null },
       flags: [...day.flags]
     });
-    const board = boardOf(table2, { site, setup, marks });
+    const record = recordOf(table2, { site, setup, marks });
+    const { board } = record;
     if (!board.count) return { row, board, fit: null, told: [] };
     const line = lineOf(table2, setup);
-    const { fit, reading, tried } = adopted(board);
-    const seen = lookout(board, { fit, reading, tried }, line);
-    const adoptedFit = seen.fit;
+    const read = readBoard(record);
+    const { fit, flags, told } = lookout(board, read, line);
     const laplace = place.laplace_deg || 0;
     const left = place.laplace_deg === null ? deflectionU(table2, board) : 0;
-    const u = Math.hypot(azimuthU(adoptedFit) / DEGREE, left);
-    const determined = azimuthU(adoptedFit) / DEGREE <= WIDEST_U_DEG;
-    row.flags = [.../* @__PURE__ */ new Set([...seen.flags, ...flagsOf(board, adoptedFit), ...row.flags])];
-    if (determined) {
-      const azimuth = wrap360(adoptedFit.state[AZIMUTH] / DEGREE - laplace);
+    row.flags = [.../* @__PURE__ */ new Set([...flags, ...flagsOf2(board, read), ...row.flags])];
+    row.methods = methodRows(read.methods, laplace, left);
+    if (azimuthU(fit) / DEGREE <= WIDEST_U_DEG) {
+      const azimuth = wrap360(fit.state[AZIMUTH] / DEGREE - laplace);
+      const u = Math.hypot(azimuthU(fit) / DEGREE, left);
       Object.assign(row, {
         method: "adjustment",
         board_azimuth_deg: azimuth,
@@ -1195,19 +2126,27 @@
         north_on_board_deg: wrap360(-azimuth),
         ...directionOf2(table2, setup, place, day, line, azimuth, u)
       });
-      row.methods.adjustment = {
-        board_azimuth_deg: azimuth,
-        board_azimuth_u_deg: u,
-        n: adoptedFit.kept.filter(Boolean).length
-      };
-      if (timed(board) && reading.byTime !== false) {
-        row.noon_watch = civil(place, board.noon + adoptedFit.state[WATCH]).slice(11, 19);
-      }
+      if (read.timed) row.noon_watch = civil(place, board.noon + fit.state[WATCH]).slice(11, 19);
     }
-    Object.assign(row, latitudeOf(board, adoptedFit, reading), compassOf(table2, setup, row));
-    return { row, board, fit: adoptedFit, line, told: seen.told };
+    if (read.latitude) {
+      Object.assign(row, { latitude_deg: read.latitude.latitude, latitude_u_deg: read.latitude.u });
+    }
+    if (ofPlace(read)) Object.assign(row, { reference_grid_bearing_deg: null, reference_magnetic_bearing_deg: null });
+    Object.assign(row, compassOf(table2, setup, row));
+    return { row, board, fit, line, told, doubtful: Boolean(widened2(read)) };
   }
-  var timed = (board) => board.watch !== "none" && board.marks.some((mark) => Number.isFinite(mark.watchUtc));
+  var ofPlace = ({ verdict }) => Boolean(verdict && verdict.explanation && verdict.explanation.some(({ place }) => place));
+  function methodRows(methods, laplace, left) {
+    return Object.fromEntries(["pairs", "shortest", "timed", "adjustment"].map((name) => {
+      const found = methods[name];
+      if (!found || found.u / DEGREE > WIDEST_U_DEG) return [name, null];
+      return [name, {
+        board_azimuth_deg: wrap360(found.azimuth / DEGREE - laplace),
+        board_azimuth_u_deg: Math.hypot(found.u / DEGREE, left),
+        n: found.n
+      }];
+    }));
+  }
   function deflectionU(table2, board) {
     const altitude = Math.atan2(board.height, median(board.marks.map(lengthOf)));
     return table2.deflection_rms_arcsec / 3600 * Math.tan(Math.min(altitude, 85 * DEGREE));
@@ -1234,24 +2173,14 @@
     if (Math.abs(apart) > 1.959964 * u) row.flags.push("compass-differs");
     return { compass_difference_deg: apart, compass_difference_u_deg: u };
   }
-  function latitudeOf(board, fit, reading) {
-    const anyKept = fit.kept.some(Boolean);
-    const kept = anyKept ? board.of(fit.kept) : board;
-    if (kept.count < 3 || reading.height) return {};
-    const near = { state: fit.state, utc: fit.utc.filter((_, n) => !anyKept || fit.kept[n]) };
-    const free = adjust(kept, { ...reading, latitude: true }, near);
-    const u = Math.sqrt(free.covariance[LATITUDE][LATITUDE]) / DEGREE;
-    const found = board.latitude + free.state[LATITUDE] / DEGREE;
-    if (!free.converged || u > FURTHEST_LATITUDE_U_DEG || Math.abs(found) > 90) return {};
-    return { latitude_deg: found, latitude_u_deg: u };
-  }
-  function flagsOf(board, fit) {
+  function flagsOf2(board, { fit, halves, methods, verdict }) {
     const kept = fit.kept.some(Boolean) ? fit.kept : fit.kept.map(() => true);
     const fromNoon = fit.utc.filter((_, n) => kept[n]).map((utc) => utc - board.noon);
-    const halves = board.marks.map((mark, n) => mark.half || (fit.utc[n] < board.noon ? -1 : 1)).filter((_, n) => kept[n]);
+    const explained2 = verdict && verdict.explanation;
     const flags = [];
     if (Math.max(...fromNoon.map(Math.abs)) <= NEAR_NOON_S) flags.push("near-noon");
-    if (new Set(halves).size === 1) flags.push("one-sided");
+    if (new Set(halves.filter((_, n) => kept[n])).size === 1) flags.push("one-sided");
+    else if (!explained2 && (!methods.pairs || methods.pairs.n < 3)) flags.push("few-pairs");
     if (fit.kept.includes(false)) flags.push("blunder");
     return flags;
   }
@@ -1286,6 +2215,10 @@
     const wide = 1.959964 * uDeg;
     return wide < 1 ? `± ${(wide * 60).toFixed(1)}′` : `± ${wide.toFixed(1)}°`;
   }
+  function tappedAt(event) {
+    const since = performance.now() - event.timeStamp;
+    return Date.now() - (since > 0 && since < 6e4 ? since : 0);
+  }
 
   // field/log.js
   var byOrder = (one, other) => one.number - other.number || (one.id < other.id ? -1 : 1);
@@ -1306,8 +2239,8 @@
   var setupOf = (log, name) => log.setups.find((each) => each.setup === name);
   var TAKE = {
     setup(log, { setup, fields, at }) {
-      const known2 = setupOf(log, setup);
-      if (known2) Object.assign(known2.fields, fields);
+      const known3 = setupOf(log, setup);
+      if (known3) Object.assign(known3.fields, fields);
       else log.setups.push({ setup, at, fields: { ...fields }, marks: [], readings: [], levels: [] });
     },
     mark(log, { setup, mark, at }) {
@@ -1364,7 +2297,7 @@
     today: { error_s: 0, sd_s: 5, words: "had network today: 0 ± 10 s (95 %) is assumed" },
     days: { error_s: 0, sd_s: 20, words: "no network for days: 0 ± 40 s (95 %) is assumed" }
   };
-  function compared(taps, firstMs, intervalS = 1) {
+  function compared2(taps, firstMs, intervalS = 1) {
     if (taps.length < FEWEST_TAPS || !Number.isFinite(firstMs)) return null;
     const late = taps.map((tap) => {
       const pips = Math.round((tap - taps[0]) / 1e3 / intervalS);
@@ -1382,9 +2315,9 @@
   var round = (value, places) => Math.round(value * 10 ** places) / 10 ** places;
   var DRIFT_SD_S_PER_DAY = 1;
   function clockAt(comparisons, steps, atMs, assumed) {
-    const valid = comparisons.filter((each) => !steps.some(({ at }) => between(at, each.at, atMs)));
+    const valid = comparisons.filter((each) => !steps.some(({ at }) => between2(at, each.at, atMs)));
     if (!valid.length) return { ...ASSUMED[assumed] || ASSUMED.today, compared: false };
-    const nearest = valid.reduce((best, each) => Math.abs(each.at - atMs) < Math.abs(best.at - atMs) ? each : best);
+    const nearest = valid.reduce((best2, each) => Math.abs(each.at - atMs) < Math.abs(best2.at - atMs) ? each : best2);
     const days = Math.abs(nearest.at - atMs) / 864e5;
     return {
       error_s: nearest.error_s,
@@ -1392,7 +2325,7 @@
       compared: true
     };
   }
-  var between = (at, one, other) => at > Math.min(one, other) && at < Math.max(one, other);
+  var between2 = (at, one, other) => at > Math.min(one, other) && at < Math.max(one, other);
 
   // field/tables.js
   var FORMAT = "orient field log";
@@ -1405,8 +2338,8 @@
     if (!blank(sd)) return { watch_error_s: blank(error) ? 0 : error, watch_sd_s: sd };
     const instants = setup.marks.map(({ at }) => at);
     const middle = instants.length ? (Math.min(...instants) + Math.max(...instants)) / 2 : setup.at;
-    const known2 = clockAt(log.comparisons, log.steps, middle, network);
-    return { watch_error_s: known2.error_s, watch_sd_s: known2.sd_s };
+    const known3 = clockAt(log.comparisons, log.steps, middle, network);
+    return { watch_error_s: known3.error_s, watch_sd_s: known3.sd_s };
   }
   function meanReading(readings) {
     if (!readings.length) return null;
@@ -1475,14 +2408,14 @@
     const { table: table2, store } = field2;
     let reminded = 0;
     let awake = null;
-    let sound = null;
+    let sound2 = null;
     element("mark-button").addEventListener("click", mark);
     element("undo").addEventListener("click", undo);
     element("form-of-marks").addEventListener("change", () => field2.refresh());
     element("remind").addEventListener("change", () => sayNext());
     document.addEventListener("visibilitychange", stayAwake);
-    function mark() {
-      const at = Math.round(Date.now() / 100) * 100;
+    function mark(event) {
+      const at = Math.round(tappedAt(event) / 100) * 100;
       if (!field2.setup) {
         say("mark-says", "Start a set-up first (Board).");
         return;
@@ -1509,16 +2442,16 @@
     }
     function prepareSound() {
       const Sound = window.AudioContext || window.webkitAudioContext;
-      if (!sound && Sound) sound = new Sound();
+      if (!sound2 && Sound) sound2 = new Sound();
     }
     function beep() {
       if (navigator.vibrate) navigator.vibrate([300, 150, 300]);
-      if (!sound) return;
-      const tone = sound.createOscillator();
+      if (!sound2) return;
+      const tone = sound2.createOscillator();
       tone.frequency.value = 880;
-      tone.connect(sound.destination);
+      tone.connect(sound2.destination);
       tone.start();
-      tone.stop(sound.currentTime + 0.6);
+      tone.stop(sound2.currentTime + 0.6);
     }
     function stayAwake() {
       if (!("wakeLock" in navigator) || document.visibilityState !== "visible" || !field2.setup) return;
@@ -1695,7 +2628,7 @@
   // field/north.js
   var OUTLOOK_STEP_S = 900;
   var NO_MARK = "-#";
-  var DEGREE3 = Math.PI / 180;
+  var DEGREE6 = Math.PI / 180;
   function startNorth(field2) {
     const { table: table2 } = field2;
     let waiting = null;
@@ -1746,20 +2679,21 @@
       element("told").replaceChildren(...told.map((each) => made("p", { class: "alarm-box", "data-code": each.code }, capital(each.text))));
     }
     const place = () => table2.sites.find((each) => each.site === field2.setup.fields.site);
-    function outlook({ board, fit, row }) {
+    function outlook({ board, fit, row, doubtful }) {
+      if (doubtful) return "What one more mark would bring is shown once what is told above is settled.";
       const day = place().days[field2.setup.fields.date];
       const now = Date.now() / 1e3;
       const [first, last] = board.daylight();
-      let best = null;
+      let best2 = null;
       for (let utc = Math.max(now, first); utc < Math.min(last, day.noon + 43200); utc += OUTLOOK_STEP_S) {
         if (NO_MARK.includes(slotAt(day, utc))) continue;
         const u = azimuthUWith(fit, utc);
-        if (u !== null && (!best || u < best.u)) best = { utc, u };
+        if (u !== null && (!best2 || u < best2.u)) best2 = { utc, u };
       }
-      if (!best || row.board_azimuth_deg === null) return "";
-      const gain = `${plusMinus(azimuthU(fit) / DEGREE3)} to ${plusMinus(best.u / DEGREE3)}`;
-      if (best.u > 0.98 * azimuthU(fit)) return "One more mark today hardly changes the figure.";
-      return `One more mark helps most at ${hoursMinutes(place(), best.utc)}: the board’s azimuth from ${gain} (95 %).`;
+      if (!best2 || row.board_azimuth_deg === null) return "";
+      const gain = `${plusMinus(azimuthU(fit) / DEGREE6)} to ${plusMinus(best2.u / DEGREE6)}`;
+      if (best2.u > 0.98 * azimuthU(fit)) return "One more mark today hardly changes the figure.";
+      return `One more mark helps most at ${hoursMinutes(place(), best2.utc)}: the board’s azimuth from ${gain} (95 %).`;
     }
     function slotAt(day, utc) {
       const local = civil(place(), utc);
@@ -2072,7 +3006,7 @@
       const half = Math.sin((lat - latitude) * rad / 2) ** 2 + Math.cos(lat * rad) * Math.cos(latitude * rad) * Math.sin((lon - longitude) * rad / 2) ** 2;
       return 2 * 6371e3 * Math.asin(Math.min(1, Math.sqrt(half)));
     };
-    return sites.map((site) => ({ site: site.site, away: away(site) })).reduce((best, each) => each.away < best.away ? each : best);
+    return sites.map((site) => ({ site: site.site, away: away(site) })).reduce((best2, each) => each.away < best2.away ? each : best2);
   }
   function tell(id, faults) {
     element(id).hidden = !faults.length;
@@ -2211,10 +3145,10 @@
   }
 
   // field/tilt.js
-  var DEGREE4 = Math.PI / 180;
+  var DEGREE7 = Math.PI / 180;
   var SEAT_SD_DEG = 0.05;
   function slopes([x, y, z]) {
-    return { x: Math.atan2(x, z) / DEGREE4, y: Math.atan2(y, z) / DEGREE4 };
+    return { x: Math.atan2(x, z) / DEGREE7, y: Math.atan2(y, z) / DEGREE7 };
   }
   function mean(pulls) {
     const middle = [0, 1, 2].map((axis) => pulls.reduce((total, pull) => total + pull[axis], 0) / pulls.length);
@@ -2255,11 +3189,11 @@
     if (pulls.length < FEWEST_PULLS) {
       throw new Error("No readings come from the sensor. Some browsers withhold them until motion sensors are allowed in their site settings. A spirit level does as well.");
     }
-    const reading = mean(pulls);
-    if (Math.abs(reading.x) > 20 || Math.abs(reading.y) > 20) {
+    const reading2 = mean(pulls);
+    if (Math.abs(reading2.x) > 20 || Math.abs(reading2.y) > 20) {
       throw new Error("The telephone does not lie flat on the board.");
     }
-    return reading;
+    return reading2;
   }
   function gathered2() {
     return new Promise((done) => {
@@ -2291,8 +3225,8 @@
   function startClock(field2) {
     const { table: table2, store } = field2;
     let taps = [];
-    element("pip").addEventListener("click", () => {
-      taps.push(Date.now());
+    element("pip").addEventListener("click", (event) => {
+      taps.push(tappedAt(event));
       sayTaps();
     });
     element("pip-again").addEventListener("click", () => {
@@ -2315,15 +3249,15 @@
       const days = Math.round((taps[0] / 1e3 - utc) / 86400);
       return 1e3 * (utc + 86400 * days);
     }
-    const found = () => compared(taps, firstPip(), Number(element("pip-step").value));
+    const found = () => compared2(taps, firstPip(), Number(element("pip-step").value));
     function sayTaps() {
-      const result = found();
-      element("pip-keep").disabled = !result;
+      const result2 = found();
+      element("pip-keep").disabled = !result2;
       if (!taps.length) say("pip-says", "");
       else if (taps.length < FEWEST_TAPS) say("pip-says", `${taps.length} of at least ${FEWEST_TAPS} taps.`);
-      else if (!result) say("pip-says", `${taps.length} taps. Enter the true time of the first: HH:MM:SS.`);
+      else if (!result2) say("pip-says", `${taps.length} taps. Enter the true time of the first: HH:MM:SS.`);
       else {
-        say("pip-says", `The telephone is ${seconds(result.error_s)} against the signal, ± ${(1.959964 * result.sd_s).toFixed(1)} s (95 %): ${result.taps} taps scatter by ${result.scatter_s.toFixed(2)} s, ${LAG_S} s is taken off for the tapper’s lag.`);
+        say("pip-says", `The telephone is ${seconds(result2.error_s)} against the signal, ± ${(1.959964 * result2.sd_s).toFixed(1)} s (95 %): ${result2.taps} taps scatter by ${result2.scatter_s.toFixed(2)} s, ${LAG_S} s is taken off for the tapper’s lag.`);
       }
     }
     return {
@@ -2342,14 +3276,14 @@
   function startLevel(field2) {
     let first = null;
     let tilt = null;
-    element("level-first").addEventListener("click", () => read("level-first", (reading) => {
-      first = reading;
+    element("level-first").addEventListener("click", () => read("level-first", (reading2) => {
+      first = reading2;
       tilt = null;
       say("level-says", "First reading taken. Turn the telephone end for end on the same place.");
       element("level-turned").disabled = false;
     }));
-    element("level-turned").addEventListener("click", () => read("level-turned", (reading) => {
-      tilt = boardTilt(first, reading);
+    element("level-turned").addEventListener("click", () => read("level-turned", (reading2) => {
+      tilt = boardTilt(first, reading2);
       sayTilt();
     }));
     element("level-keep").addEventListener("click", () => {
@@ -2394,14 +3328,14 @@
   }
 
   // shared/panel.js
-  var HALF_DAY_S2 = 43200;
+  var HALF_DAY_S3 = 43200;
   var DAYS = ["Sun", "Mon", "Tue", "Wed", "Thu", "Fri", "Sat"];
   var element2 = (id) => document.getElementById(id);
   function partner(sun, utc, noon) {
     const side = utc < noon ? 1 : -1;
     const now = sun.shadow(utc);
     let near = 0;
-    let far = HALF_DAY_S2;
+    let far = HALF_DAY_S3;
     for (let n = 0; n < 40; n += 1) {
       const middle = (near + far) / 2;
       const there2 = sun.shadow(noon + side * middle);
@@ -2534,11 +3468,7 @@
   var STEP_MS = 500;
   window.orient = {
     reduce: (rows) => reduced(table, rows).row,
-    whole(rows) {
-      const { row, board, fit, told } = reduced(table, rows);
-      const leftOut = fit ? board.marks.filter((_, n) => !fit.kept[n]).map(({ name }) => name) : [];
-      return { row, leftOut, told: told.map(({ code, text }) => ({ code, text })) };
-    }
+    whole: (rows) => whole(table, rows)
   };
   var field = {
     table,

@@ -2,7 +2,8 @@
 
 The page computes no sun of its own. It looks the sun up as `orient.pages.lookup` writes it, at
 the place where the plumb line points, half a day before the first date and after the last, so
-that a watch set to another zone is found out.
+that a watch set to another zone is found out. For a record that may name another day or place
+than it means there is an almanac, one line a day.
 """
 
 from __future__ import annotations
@@ -16,13 +17,14 @@ import pandas as pd
 
 from orient import site as trade_site
 from orient.numbers import grid, sun
+from orient.numbers.angles import wrap_180
 from orient.numbers.tolerances import Tolerances
 from orient.observation.setups import KEYS
 from orient.pages import lookup, onsite
 from orient.planning.hourly import hourly_pairs
 from orient.planning.hours import Limits, plan_table
 from orient.planning.rig import Rig
-from orient.tables import columns
+from orient.tables import clock, columns
 
 Row = dict[str, Any]
 
@@ -30,6 +32,8 @@ Row = dict[str, Any]
 MOST_SITE_DAYS, MOST_DAYS = 1000, 31
 #: So much sun before the first midnight and after the last: a watch may be set to any zone.
 _MARGIN_S = 16 * 3600
+#: So many days of the almanac to either side: day and month swapped stay within a year.
+_ALMANAC_DAYS = 340
 
 
 def field_table(
@@ -59,6 +63,7 @@ def field_table(
     return {
         **onsite.panel_table(span, rig.rod_mm, onsite.hour_classes(limits), rows),
         "campaign": name,
+        "almanac": _almanac(days),
         "keys": list(KEYS),
         "defaults": _defaults(),
         "tolerances": asdict(Tolerances()),
@@ -66,6 +71,25 @@ def field_table(
         "deflection_rms_arcsec": grid.DEFLECTION_RMS_ARCSEC,
         "columns": {table.name: list(table.names) for table in columns.TABLES.values()},
         "limits": _limits(),
+    }
+
+
+def _almanac(days: Any) -> Row:
+    """Declination and equation of time of each midnight UTC, from day `first` since 1970 on.
+
+    The equation is in degrees of hour angle. A cubic through four days is good to 10⁻⁵ degrees,
+    as the figures are rounded.
+    """
+    first, last = (int(day.astype("datetime64[D]").astype(int)) for day in (days[0], days[-1]))
+    numbers = np.arange(first - _ALMANAC_DAYS, last + _ALMANAC_DAYS)
+    years = numbers.astype("datetime64[D]").astype("datetime64[Y]").astype(int) + 1970
+    numbers = numbers[(years >= sun.FIRST_YEAR) & (years <= sun.LAST_YEAR)]
+    midnights = numbers * float(clock.DAY_S)
+    equation = wrap_180(sun.hour_angle_deg(midnights, 0.0) - 180.0)
+    return {
+        "first": int(numbers[0]),
+        "declination_deg": np.round(sun.declination_deg(midnights), 5).tolist(),
+        "equation_deg": np.round(equation, 5).tolist(),
     }
 
 
@@ -105,6 +129,7 @@ def _site(one: pd.DataFrame, days: Any, rig: Rig, limits: Limits) -> Row:
         "latitude_deg": float(where["latitude_deg"]),
         "longitude_deg": float(where["longitude_deg"]),
         "plumb_latitude_deg": float(plumb["latitude_deg"]),
+        "plumb_longitude_deg": float(plumb["longitude_deg"]),
         "timezone": where["timezone"],
         "grid": place["grid"],
         "convergence_deg": _or_none(place["convergence_deg"]),

@@ -16,10 +16,10 @@ const FALSE_ALARM = 0.003;
 const MOST_BLUNDERS = 1 / 3;
 export const SHORTEST_ROD = 0.02;
 const FLAT_AZIMUTH_RAD = 10;
-const FLAT_WATCH_S = 2 * HALF_DAY_S;
-const FLAT_LATITUDE_RAD = 1;
+export const FLAT_WATCH_S = 2 * HALF_DAY_S;
+export const FLAT_LATITUDE_RAD = 1;
 const STEPS = 40;
-export const UNLIKELY_COST = 12;
+const UNLIKELY_COST = 12;
 const ROBUST_STEPS = 12;
 const LEAST_TAKEN = 0.05;
 const SUN_WIDTH_RAD = 0.0093;
@@ -31,7 +31,7 @@ const SHARED_TERMS = { level: [3, 4], foot: [1, 2], height: [5], watch: [6], edg
 /* Adjusts a board to its marks. `freed`: {watch, height, latitude} to solve for whatever was
    stated, {byTime: false} to set the times aside; `near` is a fit to begin from.
 
-   The fit: state, covariance, residuals (mm), kept, utc, cost, freedom, spread, terms (rad),
+   The fit: state, covariance, residuals (mm), kept, utc, cost, keptCost, freedom, spread, terms (rad),
    priorMisfit, pullsCost, pullsFreedom, scaleCost, openCost, rivals, converged. */
 export function adjust(board, freed = {}, near = null) {
   const problem = problemOf(board, freed);
@@ -55,7 +55,7 @@ export const bears = (fit) => fit.kept.filter((kept) => !kept).length / fit.kept
 /* Whether the marks contradict what was stated as one board in 300 does by chance. */
 export const pulled = (fit) => fit.pullsCost > doubtfulCost(fit.pullsFreedom);
 
-export const apartOf = (fit, other) => turnWithin(other.state[AZIMUTH] - fit.state[AZIMUTH]);
+const apartOf = (fit, other) => turnWithin(other.state[AZIMUTH] - fit.state[AZIMUTH]);
 
 /* The best fit, its azimuth as uncertain as others that fit hardly worse make it. */
 function widened(best, others) {
@@ -76,6 +76,16 @@ export function withVariance(fit, square) {
   const covariance = fit.covariance.map((row) => [...row]);
   covariance[AZIMUTH][AZIMUTH] += square;
   return { ...fit, covariance };
+}
+
+/* The board as stated, linear about a fit of it: its marks' residuals (`told`), their `design` and
+   `whiten`, the normal matrix of all of them and the right-hand side; null with a mark at night. */
+export function linearised(board, fit) {
+  const problem = problemOf(board, {});
+  const marks = linearise(problem, fit.state, fit.utc);
+  if (!marks.every(Boolean)) return null;
+  const { matrix, right } = normal(problem, marks, fit.state, marks.map(() => 1));
+  return { marks, normal: matrix, right };
 }
 
 function problemOf(board, freed) {
@@ -104,7 +114,7 @@ function exceeded(chance, freedom) {
   return known.get(key);
 }
 
-const doubtfulCost = (freedom) => exceeded(1 / 300, Math.max(freedom, 1));
+export const doubtfulCost = (freedom) => exceeded(1 / 300, Math.max(freedom, 1));
 
 /* Each mark's residuals about a state, and how the unknowns would change them; null in the place
    of a mark that has no light. */
@@ -126,6 +136,7 @@ function linearise(problem, values, instants) {
       residual: problem.timed[n] ? whole : across.map((part) => part * miss),
       told: whiten.map((row) => row[0] * whole[0] + row[1] * whole[1]),
       design: whiten.map((row) => scaled[0].map((x, k) => row[0] * x + row[1] * scaled[1][k])),
+      whiten,
       scatter,
       whole,
       partials,
@@ -324,6 +335,7 @@ function finish(problem, { values, instants, converged }, kept) {
     kept,
     utc: board.marks.map((mark, n) => (problem.timed[n] ? mark.watchUtc - values[WATCH] : instants[n])),
     cost: ofKept + sum(problem.threshold.filter((_, n) => !kept[n])),
+    keptCost: ofKept,
     freedom,
     spread,
     terms: Object.fromEntries(Object.entries(terms).map(([name, term]) => [name, Math.sqrt(term) * spread])),

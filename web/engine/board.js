@@ -6,8 +6,8 @@ export const LOWEST_LIGHT_DEG = 0.5;
 export const HALF_DAY_S = 43200;
 
 export class Board {
-  /* `marks`: {x, y, watchUtc (NaN without a time), half (−1, 0, 1), name}, mm and seconds.
-     `stated`: {noon, height, watch, watchError, edge (rad), tolerances}. */
+  /* `marks`: {x, y, watchUtc (NaN without a time), half (−1, 0, 1), ring, name}, mm and seconds.
+     `stated`: {noon, height, watch, watchError, edge, semidiameter (rad), latitude, tolerances}. */
   constructor(sun, stated, marks) {
     this.sun = sun;
     this.marks = marks;
@@ -27,6 +27,12 @@ export class Board {
   /* The same board with other marks, or with something else stated of it. */
   of(chosen) {
     return this.with({}, this.marks.filter((_, n) => chosen[n]));
+  }
+
+  /* The same marks under another sun, at another noon. */
+  under(sun, noon, latitude, marks = this.marks) {
+    const { sun: _, marks: __, ...own } = this;
+    return new Board(sun, { ...own, noon, latitude, lit: null }, marks);
   }
 
   with(stated, marks = this.marks) {

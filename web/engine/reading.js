@@ -1,51 +1,76 @@
-/* How a board is read: as stated, or with something stated set aside (reduction.py). */
-import { adjust, apartOf, SHORTEST_ROD, withVariance } from "./adjustment.js";
-import { HEIGHT, WATCH } from "./shadow.js";
+/* How a board is read, and how well that tells its azimuth: orient/observation/reduction.py in the
+   page. What contradicts itself is read in every way that it may have been meant. */
+import { adjust, azimuthU } from "./adjustment.js";
+import { AZIMUTH } from "./board.js";
+import { pairs, shortest, timed } from "./byhand.js";
+import { byTime, COVERAGE_95, isTimed, reading } from "./evidence.js";
+import { turnWithin } from "./matrix.js";
+import { HEIGHT, LATITUDE, WATCH } from "./shadow.js";
+import { contradicts, opened, weigh } from "./weighing.js";
 
+const DEGREE = Math.PI / 180;
 const DOUBTFUL_PULL = 4;
-const CLEAR_GAIN = 30;
+const CONTRARY = 4.5;
+const FURTHEST_LATITUDE_U_DEG = 5;
 
-const AS_STATED = { name: "as stated" };
-const OTHERS = [
-  { name: "watch wrong", watch: true },
-  { name: "height wrong", height: true },
-  { name: "watch and height wrong", watch: true, height: true },
-  { name: "times wrong", byTime: false },
-  { name: "times and height wrong", height: true, byTime: false },
-];
-
-/* The fit to adopt, the reading that it is of, and all that were tried: [{reading, fit}]. */
-export function adopted(board) {
-  const fit = adjust(board);
-  const asStated = { reading: AS_STATED, fit };
-  if (!suspicious(board, fit)) return { ...asStated, tried: [asStated] };
-  const timed = board.watch !== "none" && board.marks.some((mark) => Number.isFinite(mark.watchUtc));
-  const tried = [asStated];
-  let best = { ...asStated, cost: fit.cost };
-  for (const reading of OTHERS) {
-    if (reading.watch && (!timed || board.watch === "running")) continue;
-    if (reading.byTime === false && !timed) continue;
-    const other = adjust(board, reading);
-    tried.push({ reading, fit: other });
-    if (other.state[HEIGHT] <= 1.01 * SHORTEST_ROD * board.height) continue;
-    const cost = other.cost + priceOf(reading, board);
-    if (cost < best.cost) best = { reading, fit: other, cost };
-  }
-  const aside = best.reading !== AS_STATED;
-  if (aside && (best.fit.spread > 1 || best.reading.byTime === false)) {
-    best.fit = withVariance(best.fit, apartOf(best.fit, fit) ** 2);
-  }
-  return { reading: best.reading, fit: best.fit, tried };
+/* {fit, meant, verdict, contradicted, apart, methods, latitude, halves, timed} of a record: `verdict`
+   is null where nothing contradicts, `apart` tells that a method by hand widened the line. */
+export function readBoard(record) {
+  const { board } = record;
+  const stated = adjust(board);
+  const asStated = reading("as stated", "as stated", board);
+  let latitude = latitudeOf(board, stated, asStated);
+  const contradicted = contradicts(board, stated) || isAnother(latitude, board);
+  const verdict = contradicted ? weigh(record, stated) : null;
+  const { fit, adopted: meant } = verdict || { fit: stated, adopted: asStated };
+  if (contradicted) latitude = latitudeOf(board, fit, meant);
+  const halves = board.marks.map(({ half }, n) => half || (fit.utc[n] < board.noon ? -1 : 1));
+  const byHand = methodsOf(board, fit, meant, halves);
+  const widest = contraryTo(fit, byHand);
+  const methods = { ...byHand, adjustment: { azimuth: fit.state[AZIMUTH], u: Math.max(azimuthU(fit), widest),
+    n: fit.kept.filter(Boolean).length } };
+  return { fit: opened(fit, widest), meant, verdict, contradicted, apart: widest > 0, methods, latitude, halves,
+    timed: byTime(meant) && board.marks.some((mark) => isTimed(board, mark)) };
 }
 
-/* Each statement set aside must pay for itself; times set aside leave half the residuals, which
-   must pay for the half that is gone. */
-const priceOf = (reading, board) => CLEAR_GAIN * (Boolean(reading.watch) + Boolean(reading.height))
-  + (reading.byTime === false ? CLEAR_GAIN + 2 * board.count : 0);
+export const keptOf = (board, fit) => (fit.kept.some(Boolean) ? board.of(fit.kept) : board);
 
-function suspicious(board, fit) {
-  const pulled = Math.max(Math.abs(fit.priorMisfit[WATCH]), Math.abs(fit.priorMisfit[HEIGHT]));
-  const rejected = fit.kept.filter((kept) => !kept).length;
-  return pulled > DOUBTFUL_PULL || rejected > Math.max(1, Math.floor(board.count / 12))
-    || fit.spread > 1 || !fit.converged;
+function methodsOf(board, fit, meant, halves) {
+  const believed = keptOf(board, fit).with({
+    watchError: fit.state[WATCH],
+    height: meant.freed.height ? fit.state[HEIGHT] : board.height,
+  });
+  const own = fit.kept.some(Boolean) ? halves.filter((_, n) => fit.kept[n]) : halves;
+  return {
+    pairs: pairs(believed, own),
+    shortest: shortest(believed),
+    timed: byTime(meant) && !meant.freed.watch ? timed(believed) : null,
+  };
 }
+
+/* How uncertain a method by hand, far from the adjustment, makes the line; 0 where none is. */
+function contraryTo(fit, { pairs: byPairs, timed: byWatch }) {
+  const own = azimuthU(fit);
+  const apart = [byPairs, byWatch].filter(Boolean).map(({ azimuth, u }) => {
+    const off = Math.abs(turnWithin(azimuth - fit.state[AZIMUTH]));
+    return off > CONTRARY * Math.hypot(u, own) ? off / COVERAGE_95 : 0;
+  });
+  const worst = Math.max(0, ...apart);
+  return worst > own ? worst : 0;
+}
+
+/* Latitude by the board alone, {latitude, u} in degrees: the adjustment again, the site's latitude
+   forgotten; null where it cannot be had. */
+function latitudeOf(board, fit, meant) {
+  const kept = keptOf(board, fit);
+  if (kept.count < 3 || meant.freed.height) return null;
+  const utc = fit.kept.some(Boolean) ? fit.utc.filter((_, n) => fit.kept[n]) : fit.utc;
+  const free = adjust(kept, { watch: meant.freed.watch, byTime: meant.freed.byTime, latitude: true }, { ...fit, utc });
+  const u = Math.sqrt(free.covariance[LATITUDE][LATITUDE]) / DEGREE;
+  const latitude = board.latitude + free.state[LATITUDE] / DEGREE;
+  if (!free.converged || u > FURTHEST_LATITUDE_U_DEG || Math.abs(latitude) > 90) return null;
+  return { latitude, u };
+}
+
+const isAnother = (found, board) =>
+  found !== null && Math.abs(found.latitude - board.latitude) > DOUBTFUL_PULL * found.u;

@@ -1,18 +1,24 @@
 /* A set-up's rows to the row of `orient reduce --format json`. */
 import { civil } from "../shared/civil.js";
 import { DEGREE } from "../shared/sun.js";
-import { adjust, azimuthU } from "./adjustment.js";
+import { azimuthU } from "./adjustment.js";
 import { lengthOf } from "./board.js";
 import { lineOf } from "./line.js";
-import { lookout } from "./lookout.js";
+import { lookout, widened } from "./lookout.js";
 import { median } from "./matrix.js";
-import { adopted } from "./reading.js";
-import { boardOf, given, number, placeOf, stated } from "./rows.js";
-import { AZIMUTH, LATITUDE, WATCH } from "./shadow.js";
+import { readBoard } from "./reading.js";
+import { given, number, placeOf, recordOf, stated } from "./rows.js";
+import { AZIMUTH, WATCH } from "./shadow.js";
 
 const WIDEST_U_DEG = 30;
 const NEAR_NOON_S = 18 * 240;
-const FURTHEST_LATITUDE_U_DEG = 5;
+
+/* The answer with the marks left out and what is told at once, for tests and tools. */
+export function whole(table, rows) {
+  const { row, board, fit, told } = reduced(table, rows);
+  const leftOut = fit ? board.marks.filter((_, n) => !fit.kept[n]).map(({ name }) => name) : [];
+  return { row, leftOut, told: told.map(({ code, text }) => ({ code, text })) };
+}
 
 export const wrap360 = (degrees) => ((degrees % 360) + 360) % 360;
 export const wrap180 = (degrees) => wrap360(degrees + 180) - 180;
@@ -34,19 +40,19 @@ export function reduced(table, { site, setup, marks }) {
     methods: { pairs: null, shortest: null, timed: null, adjustment: null },
     flags: [...day.flags],
   });
-  const board = boardOf(table, { site, setup, marks });
+  const record = recordOf(table, { site, setup, marks });
+  const { board } = record;
   if (!board.count) return { row, board, fit: null, told: [] };
   const line = lineOf(table, setup);
-  const { fit, reading, tried } = adopted(board);
-  const seen = lookout(board, { fit, reading, tried }, line);
-  const adoptedFit = seen.fit;
+  const read = readBoard(record);
+  const { fit, flags, told } = lookout(board, read, line);
   const laplace = place.laplace_deg || 0;
   const left = place.laplace_deg === null ? deflectionU(table, board) : 0;
-  const u = Math.hypot(azimuthU(adoptedFit) / DEGREE, left);
-  const determined = azimuthU(adoptedFit) / DEGREE <= WIDEST_U_DEG;
-  row.flags = [...new Set([...seen.flags, ...flagsOf(board, adoptedFit), ...row.flags])];
-  if (determined) {
-    const azimuth = wrap360(adoptedFit.state[AZIMUTH] / DEGREE - laplace);
+  row.flags = [...new Set([...flags, ...flagsOf(board, read), ...row.flags])];
+  row.methods = methodRows(read.methods, laplace, left);
+  if (azimuthU(fit) / DEGREE <= WIDEST_U_DEG) {
+    const azimuth = wrap360(fit.state[AZIMUTH] / DEGREE - laplace);
+    const u = Math.hypot(azimuthU(fit) / DEGREE, left);
     Object.assign(row, {
       method: "adjustment",
       board_azimuth_deg: azimuth,
@@ -54,21 +60,30 @@ export function reduced(table, { site, setup, marks }) {
       north_on_board_deg: wrap360(-azimuth),
       ...directionOf(table, setup, place, day, line, azimuth, u),
     });
-    row.methods.adjustment = {
-      board_azimuth_deg: azimuth,
-      board_azimuth_u_deg: u,
-      n: adoptedFit.kept.filter(Boolean).length,
-    };
-    if (timed(board) && reading.byTime !== false) {
-      row.noon_watch = civil(place, board.noon + adoptedFit.state[WATCH]).slice(11, 19);
-    }
+    if (read.timed) row.noon_watch = civil(place, board.noon + fit.state[WATCH]).slice(11, 19);
   }
-  Object.assign(row, latitudeOf(board, adoptedFit, reading), compassOf(table, setup, row));
-  return { row, board, fit: adoptedFit, line, told: seen.told };
+  if (read.latitude) {
+    Object.assign(row, { latitude_deg: read.latitude.latitude, latitude_u_deg: read.latitude.u });
+  }
+  if (ofPlace(read)) Object.assign(row, { reference_grid_bearing_deg: null, reference_magnetic_bearing_deg: null });
+  Object.assign(row, compassOf(table, setup, row));
+  return { row, board, fit, line, told, doubtful: Boolean(widened(read)) };
 }
 
-const timed = (board) =>
-  board.watch !== "none" && board.marks.some((mark) => Number.isFinite(mark.watchUtc));
+/* Whether the likeliest explanation puts the site elsewhere: what follows from its place is wrong. */
+const ofPlace = ({ verdict }) => Boolean(verdict && verdict.explanation && verdict.explanation.some(({ place }) => place));
+
+function methodRows(methods, laplace, left) {
+  return Object.fromEntries(["pairs", "shortest", "timed", "adjustment"].map((name) => {
+    const found = methods[name];
+    if (!found || found.u / DEGREE > WIDEST_U_DEG) return [name, null];
+    return [name, {
+      board_azimuth_deg: wrap360(found.azimuth / DEGREE - laplace),
+      board_azimuth_u_deg: Math.hypot(found.u / DEGREE, left),
+      n: found.n,
+    }];
+  }));
+}
 
 /* What the unknown deflection of the vertical leaves open, degrees (grid.sun_deflection_u_deg). */
 function deflectionU(table, board) {
@@ -98,27 +113,14 @@ function compassOf(table, setup, row) {
   return { compass_difference_deg: apart, compass_difference_u_deg: u };
 }
 
-/* Latitude by the board alone: the adjustment again, the site's latitude forgotten. */
-function latitudeOf(board, fit, reading) {
-  const anyKept = fit.kept.some(Boolean);
-  const kept = anyKept ? board.of(fit.kept) : board;
-  if (kept.count < 3 || reading.height) return {};
-  const near = { state: fit.state, utc: fit.utc.filter((_, n) => !anyKept || fit.kept[n]) };
-  const free = adjust(kept, { ...reading, latitude: true }, near);
-  const u = Math.sqrt(free.covariance[LATITUDE][LATITUDE]) / DEGREE;
-  const found = board.latitude + free.state[LATITUDE] / DEGREE;
-  if (!free.converged || u > FURTHEST_LATITUDE_U_DEG || Math.abs(found) > 90) return {};
-  return { latitude_deg: found, latitude_u_deg: u };
-}
-
-function flagsOf(board, fit) {
+function flagsOf(board, { fit, halves, methods, verdict }) {
   const kept = fit.kept.some(Boolean) ? fit.kept : fit.kept.map(() => true);
   const fromNoon = fit.utc.filter((_, n) => kept[n]).map((utc) => utc - board.noon);
-  const halves = board.marks.map((mark, n) => mark.half || (fit.utc[n] < board.noon ? -1 : 1))
-    .filter((_, n) => kept[n]);
+  const explained = verdict && verdict.explanation;
   const flags = [];
   if (Math.max(...fromNoon.map(Math.abs)) <= NEAR_NOON_S) flags.push("near-noon");
-  if (new Set(halves).size === 1) flags.push("one-sided");
+  if (new Set(halves.filter((_, n) => kept[n])).size === 1) flags.push("one-sided");
+  else if (!explained && (!methods.pairs || methods.pairs.n < 3)) flags.push("few-pairs");
   if (fit.kept.includes(false)) flags.push("blunder");
   return flags;
 }

@@ -1,6 +1,7 @@
 /* From rows of the tables to a board: the columns and what a blank stands for, as
    orient/tables/columns.py and campaign.py have them; the page's table brings the defaults. */
-import { civilSeconds, instant } from "../shared/civil.js";
+import { AnySun, covers } from "../shared/almanac.js";
+import { civilSeconds, instant, offset } from "../shared/civil.js";
 import { DEGREE, Sun } from "../shared/sun.js";
 import { Board, HALF_DAY_S } from "./board.js";
 
@@ -58,29 +59,64 @@ export const inUse = (row) => !given(row.use) || !/^(no|n|false|0)$/i.test(Strin
 export const usable = (marks) =>
   marks.filter((row) => inUse(row) && Number.isFinite(pointOf(row).x) && Number.isFinite(pointOf(row).y));
 
-export function boardOf(table, { site, setup, marks }) {
+/* The record of a set-up's rows, as `slips` reads it. */
+export function recordOf(table, { site, setup, marks }) {
   const { place, day, sun } = placeOf(table, site, setup.date);
   const rows = usable(marks);
-  const seconds = rows.map((row) => timeOfDay(row.time));
-  const times = aboutNoon(instantsOf(place, setup.date, seconds), day.noon);
+  const board = boardOf(table, setup, rows, day, sun, place);
+  const [north, east] = [place.plumb_latitude_deg - place.latitude_deg, place.plumb_longitude_deg - place.longitude_deg];
+  const sunAt = (latitude, longitude) => new AnySun(table.almanac, latitude + north, longitude + east, sun.air);
+  return {
+    board,
+    byAngle: rows.length > 0 && rows.every((row) => !given(row.x_mm)),
+    aheadS: offset(place, day.noon),
+    date: setup.date,
+    latitude: place.latitude_deg,
+    longitude: place.longitude_deg,
+    at(date, latitude, longitude) {
+      const midday = instant(place, civilSeconds(date, HALF_DAY_S));
+      if (!covers(table.almanac, midday)) return null;
+      const other = sunAt(latitude, longitude);
+      const noon = other.noonNear(midday);
+      return board.under(other, noon, latitude + north, timedMarks(place, date, rows, noon));
+    },
+    onDay(days) {
+      const shift = days * DAY_S;
+      if (!covers(table.almanac, day.noon + shift)) return null;
+      const other = sunAt(place.latitude_deg, place.longitude_deg);
+      return board.under(other, other.noonNear(day.noon + shift), board.latitude,
+        board.marks.map((mark) => ({ ...mark, watchUtc: mark.watchUtc + shift })));
+    },
+  };
+}
+
+function boardOf(table, setup, rows, day, sun, place) {
   const tolerances = { ...table.tolerances };
   for (const name of Object.keys(tolerances)) {
     if (name in table.defaults) tolerances[name] = stated(table, setup, name);
   }
+  const semidiameter = day.semidiameter_deg * DEGREE;
   return new Board(sun, {
     noon: day.noon,
     height: stated(table, setup, "gnomon_height_mm"),
     watch: word(table, setup, "watch"),
     watchError: stated(table, setup, "watch_error_s"),
-    edge: word(table, setup, "edge") === "dark" ? day.semidiameter_deg * DEGREE : 0,
+    edge: word(table, setup, "edge") === "dark" ? semidiameter : 0,
+    semidiameter,
     latitude: place.plumb_latitude_deg,
     tolerances,
-  }, rows.map((row, n) => ({
+  }, timedMarks(place, setup.date, rows, day.noon));
+}
+
+function timedMarks(place, date, rows, noon) {
+  const times = aboutNoon(instantsOf(place, date, rows.map((row) => timeOfDay(row.time))), noon);
+  return rows.map((row, n) => ({
     ...pointOf(row),
     watchUtc: times[n],
     half: { am: -1, pm: 1 }[row.half] || 0,
+    ring: given(row.ring) ? String(row.ring) : "",
     name: given(row.mark) ? String(row.mark) : String(n + 1),
-  })));
+  }));
 }
 
 const instantsOf = (place, date, seconds) =>

@@ -97,30 +97,40 @@ function startsByShape(problem) {
   });
 }
 
-/* The tips of a level board set to north, minute by minute of the day's light. */
-function trackOf(board) {
+/* The tips of a level board set to north, minute by minute of the day's light: columns, and how far
+   along the track each lies. */
+export function trackOf(board) {
   const [first, last] = board.daylight();
   const state = board.nominal();
-  const track = [];
+  const points = [];
   for (let utc = first; utc < last + 60; utc += 60) {
     const [x, y] = board.tipAt(utc, state);
-    if (Number.isFinite(x)) track.push({ utc, x, y });
+    if (Number.isFinite(x)) points.push([utc, x, y]);
   }
-  return track;
+  const [utc, x, y] = [0, 1, 2].map((column) => Float64Array.from(points, (point) => point[column]));
+  const along = new Float64Array(points.length);
+  for (let n = 1; n < points.length; n += 1) along[n] = along[n - 1] + Math.hypot(x[n] - x[n - 1], y[n] - y[n - 1]);
+  return { utc, x, y, along };
 }
 
 /* How near a mark comes to the track, and when the tip was there; a known half is kept to. */
-function nearestOn(track, board, mark, azimuth) {
+export function nearestOn({ utc, x, y, along }, board, mark, azimuth) {
   const direction = directionOf(mark) + azimuth;
-  const [x, y] = [lengthOf(mark) * Math.sin(direction), lengthOf(mark) * Math.cos(direction)];
-  let [best, utc] = [Infinity, board.noon];
-  for (const point of track) {
-    const side = point.utc - board.noon;
-    if (mark.half * side < 0) continue;
-    const square = (point.x - x) ** 2 + (point.y - y) ** 2;
-    if (square < best) [best, utc] = [square, point.utc];
+  const [u, v] = [lengthOf(mark) * Math.sin(direction), lengthOf(mark) * Math.cos(direction)];
+  let [best, place] = [Infinity, -1];
+  let n = 0;
+  let last = utc.length;
+  if (mark.half > 0) while (n < last && utc[n] < board.noon) n += 1;
+  if (mark.half < 0) while (last > 0 && utc[last - 1] > board.noon) last -= 1;
+  while (n < last) {
+    const miss = Math.sqrt((x[n] - u) ** 2 + (y[n] - v) ** 2);
+    if (miss < best) [best, place] = [miss, n];
+    // The track comes no nearer by more than its own length.
+    const reach = along[n] + miss - best - 1e-9;
+    n += 1;
+    while (n < last && along[n] < reach) n += 1;
   }
-  return { miss: Math.sqrt(best), utc };
+  return { miss: best, utc: place < 0 ? board.noon : utc[place] };
 }
 
 /* Up to three low minima, lowest first, each the least within its reach. `coarse` is how much

@@ -44,3 +44,9 @@ export function plusMinus(uDeg) {
   const wide = 1.959964 * uDeg;
   return wide < 1 ? `± ${(wide * 60).toFixed(1)}′` : `± ${wide.toFixed(1)}°`;
 }
+
+/* When a tap was made, ms since 1970: the page may have been busy since then. */
+export function tappedAt(event) {
+  const since = performance.now() - event.timeStamp;
+  return Date.now() - (since > 0 && since < 60000 ? since : 0);
+}

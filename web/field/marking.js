@@ -1,7 +1,7 @@
 /* The part for the marks: the button, the numbers to write, the millimetres. */
 import { civil, zoneName } from "../shared/civil.js";
 import { inUse, pointOf } from "../engine/rows.js";
-import { element, made, say, typed } from "./dom.js";
+import { element, made, say, tappedAt, typed } from "./dom.js";
 import { nextMark, said } from "./log.js";
 import { markRows, shownTime } from "./tables.js";
 
@@ -26,9 +26,9 @@ export function startMarking(field) {
   element("remind").addEventListener("change", () => sayNext());
   document.addEventListener("visibilitychange", stayAwake);
 
-  /* The instant is taken before anything else is done. */
-  function mark() {
-    const at = Math.round(Date.now() / 100) * 100;
+  /* The instant is the tap's own: a page at work on a doubtful board hears of it later. */
+  function mark(event) {
+    const at = Math.round(tappedAt(event) / 100) * 100;
     if (!field.setup) {
       say("mark-says", "Start a set-up first (Board).");
       return;

@@ -70,7 +70,8 @@ export function startNorth(field) {
   const place = () => table.sites.find((each) => each.site === field.setup.fields.site);
 
   /* What one more mark would bring, at the hour of this day that brings most. */
-  function outlook({ board, fit, row }) {
+  function outlook({ board, fit, row, doubtful }) {
+    if (doubtful) return "What one more mark would bring is shown once what is told above is settled.";
     const day = place().days[field.setup.fields.date];
     const now = Date.now() / 1000;
     const [first, last] = board.daylight();

@@ -1,7 +1,7 @@
 /* The tools: the clock against a time signal, the telephone as a level, the compass. */
 import { civil, civilSeconds, instant } from "../shared/civil.js";
 import { timeOfDay } from "../engine/rows.js";
-import { degrees, element, made, say, typed } from "./dom.js";
+import { degrees, element, made, say, tappedAt, typed } from "./dom.js";
 import { readLevel, sensorTrouble } from "./sensor.js";
 import { boardTilt, levelSd } from "./tilt.js";
 import { ASSUMED, compared, FEWEST_TAPS, LAG_S } from "./timesignal.js";
@@ -23,8 +23,8 @@ export function startTools(field) {
 function startClock(field) {
   const { table, store } = field;
   let taps = [];
-  element("pip").addEventListener("click", () => {
-    taps.push(Date.now());
+  element("pip").addEventListener("click", (event) => {
+    taps.push(tappedAt(event));
     sayTaps();
   });
   element("pip-again").addEventListener("click", () => {
