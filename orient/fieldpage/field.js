@@ -1,4 +1,4 @@
-/* Built by web/build.mjs; sources: engine/adjustment.js engine/board.js engine/byhand.js engine/chisquare.js engine/evidence.js engine/line.js engine/lookout.js engine/matrix.js engine/moved.js engine/reading.js engine/reduce.js engine/rows.js engine/shadow.js engine/slips.js engine/starts.js engine/statements.js engine/weighing.js field.js field/dom.js field/drawing.js field/log.js field/marking.js field/north.js field/send.js field/sensor.js field/setup.js field/store.js field/tables.js field/tilt.js field/timesignal.js field/tools.js shared/almanac.js shared/civil.js shared/panel.js shared/sun.js; 49ce35b550cff4c2135f432a61a42967d28a2abbc076a31ea3bbb6b901de2fa8 */
+/* Built by web/build.mjs; sources: engine/adjustment.js engine/board.js engine/byhand.js engine/chisquare.js engine/evidence.js engine/line.js engine/lookout.js engine/matrix.js engine/moved.js engine/reading.js engine/reduce.js engine/rows.js engine/shadow.js engine/slips.js engine/starts.js engine/statements.js engine/weighing.js field.js field/dom.js field/drawing.js field/log.js field/marking.js field/north.js field/send.js field/sensor.js field/setup.js field/store.js field/tables.js field/tilt.js field/timesignal.js field/tools.js shared/almanac.js shared/civil.js shared/panel.js shared/sun.js; e7146fbc9f909b7931ecff7e7785bcacad95b8d58ae2157f1de1c4143cff43d3 */
 (() => {
   // shared/civil.js
   function offset(site, utc) {
@@ -788,11 +788,8 @@
   }
   function pullsOf({ stated: stated3, priorSd }, covariance, misfit) {
     const taken = stated3.map((row) => stated3.map((column) => (row === column) - covariance[row][column] / (priorSd[row] * priorSd[column])));
-    const axes = eigen(taken).filter(({ value }) => value > LEAST_TAKEN);
-    return {
-      pullsCost: sum(axes.map(({ value, vector }) => sum(vector.map((part, k) => part * misfit[stated3[k]])) ** 2 / value)),
-      pullsFreedom: axes.length
-    };
+    const pulls = eigen(taken).filter(({ value }) => value > LEAST_TAKEN).map(({ value, vector }) => sum(vector.map((part, k) => part * misfit[stated3[k]])) ** 2 / value);
+    return { pullsCost: sum(pulls), pullsFreedom: pulls.length, worstPull: Math.max(0, ...pulls) };
   }
   function termsOf(problem, linear, covariance, kept) {
     const gain = covariance[AZIMUTH];
@@ -1001,7 +998,7 @@
 
   // engine/evidence.js
   var ALIVE = 9;
-  var ALIVE_MARK = 12;
+  var ALIVE_MARK = 20;
   var WRONG_MARK = 7.8;
   var NEARBY_MM = 15;
   var ABOUT_NOON_S = 600;
@@ -1071,262 +1068,10 @@
       const own = each.fit.covariance[AZIMUTH][AZIMUTH];
       likelihood += share;
       square += share * (apart ** 2 + own);
-      if (apart > Math.sqrt(own)) reach = Math.max(reach, apart / COVERAGE_95);
+      if (each.meant.kind === "mark") reach = Math.max(reach, Math.hypot(apart, Math.sqrt(own)) / COVERAGE_95);
+      else if (apart > Math.sqrt(own)) reach = Math.max(reach, apart / COVERAGE_95);
     }
     return Math.max(Math.sqrt(square / likelihood), reach);
-  }
-
-  // engine/lookout.js
-  var DEGREE2 = Math.PI / 180;
-  var WIDENED = 1.5;
-  var FLAGS = {
-    watch: "watch-doubtful",
-    times: "watch-doubtful",
-    rounding: "watch-doubtful",
-    height: "height-doubtful",
-    latitude: "height-doubtful",
-    level: "level-doubtful",
-    foot: "level-doubtful",
-    corner: "level-doubtful",
-    moved: "board-moved",
-    marking: "scatter-large",
-    edge: "scatter-large"
-  };
-  var WIDE = "Until it is put right the line is as uncertain as the readings are apart.";
-  function lookout(board, read, line) {
-    const told = marksLeftOut(board, read.fit);
-    const doubt = doubtOf(read);
-    if (doubt) told.unshift({ code: "record", ...doubt });
-    const flags = flagsOf(read);
-    const closing = closingSight(line);
-    if (!closing) return { fit: read.fit, flags, told };
-    return {
-      fit: withVariance(read.fit, (closing.apart * DEGREE2) ** 2),
-      flags: ["board-moved", ...flags],
-      told: [closing, ...told]
-    };
-  }
-  var widened2 = ({ fit, verdict, apart }) => apart || verdict && azimuthU(fit) > WIDENED * verdict.ownU;
-  function flagsOf(read) {
-    const { fit, verdict } = read;
-    const flags = [];
-    if (verdict && verdict.explanation) {
-      const [first, ...rest] = verdict.explanation.map(({ setsAside, kind }) => setsAside.length ? setsAside : [kind]);
-      const shared = first.filter((kind) => rest.every((other) => other.includes(kind)));
-      flags.push("record-doubtful", ...shared.filter((kind) => kind in FLAGS).map((kind) => FLAGS[kind]));
-    }
-    if (verdict && (verdict.unexplained || fit.spread > 1 || !fit.converged)) flags.push("scatter-large");
-    if (widened2(read)) flags.push("record-doubtful");
-    return flags;
-  }
-  function doubtOf(read) {
-    const { verdict } = read;
-    if (verdict && verdict.explanation) {
-      const moved2 = verdict.explanation.find(({ since }) => since !== void 0);
-      const words = verdict.explanation.map((each) => each.words).join("; or: ");
-      return {
-        since: moved2 && Number.isFinite(moved2.since) ? moved2.since : null,
-        text: `This would explain the marks: ${words}.${widened2(read) ? ` ${WIDE}` : ""}`
-      };
-    }
-    if (verdict && verdict.unexplained) {
-      return { text: `The marks contradict what was stated of the board, and no single mistake explains it. ${WIDE}` };
-    }
-    if (read.apart) {
-      return { text: "Pairs, or timed marks, stand farther from the adjustment than chance allows: until that is explained the line is as uncertain as they are apart." };
-    }
-    if (!widened2(read)) return null;
-    return { text: "So few marks can be read in more than one way, one of them being wrong perhaps: the line is as uncertain as the readings are apart. More marks settle it." };
-  }
-  function closingSight(line) {
-    const apart = turnWithin((line.closeAngle - line.angle) * DEGREE2) / DEGREE2;
-    if (!Number.isFinite(apart)) return null;
-    const allowed = COVERAGE_95 * Math.hypot(line.sd, line.closeSd);
-    if (Math.abs(apart) <= allowed) return null;
-    return {
-      code: "moved",
-      apart,
-      text: `The closing sight lies ${Math.abs(apart).toFixed(1)}° from the first, more than the ± ${allowed.toFixed(1)}° that drawing both allows: the board has moved since then, or one of them is wrong.`
-    };
-  }
-  function marksLeftOut(board, fit) {
-    return board.marks.map((mark, n) => ({ mark, n })).filter(({ n }) => !fit.kept[n]).map(({ mark, n }) => {
-      const off = Math.hypot(...fit.residuals[n]);
-      const lies = Number.isFinite(off) ? `it lies ${off.toFixed(0)} mm from its place` : "the sun is not up at its time";
-      const slips2 = slipsOfPen(mark).filter(({ x, y, later = 0 }) => {
-        const [tipX, tipY] = board.tipAt(fit.utc[n] + later, fit.state);
-        return Math.hypot(x - tipX, y - tipY) < 3 * board.tolerances.mark_sd_mm;
-      });
-      const hint = slips2.length === 1 ? ` It would fit if ${slips2[0].words}.` : "";
-      return {
-        code: "mark",
-        mark: mark.name,
-        text: `Mark ${mark.name} does not fit the others: ${lies}.${hint} Measure it again, or strike it out.`
-      };
-    });
-  }
-  var signed = (value) => `${value < 0 ? "−" : "+"}${Math.abs(value).toFixed(1)}`;
-  function slipsOfPen({ x, y }) {
-    const slips2 = [
-      { words: `its x were ${signed(-x)} mm`, x: -x, y },
-      { words: `its y were ${signed(-y)} mm`, x, y: -y },
-      { words: "its x and y were swapped", x: y, y: x },
-      { words: "its time were 1 h later", x, y, later: 3600 },
-      { words: "its time were 1 h earlier", x, y, later: -3600 },
-      { words: "its time were 10 min later", x, y, later: 600 },
-      { words: "its time were 10 min earlier", x, y, later: -600 }
-    ];
-    for (const step2 of [-100, -10, 10, 100]) {
-      slips2.push({ words: `its x were ${signed(x + step2)} mm`, x: x + step2, y });
-      slips2.push({ words: `its y were ${signed(y + step2)} mm`, x, y: y + step2 });
-    }
-    return slips2;
-  }
-
-  // engine/byhand.js
-  var NOON_GAP_S = 300;
-  var WIDEST_GAP = 2;
-  var HUBER = 1.5;
-  function timed(board) {
-    if (board.watch !== "trusted") return null;
-    const marks = board.marks.filter((mark) => Number.isFinite(mark.watchUtc) && lengthOf(mark) > 0);
-    const seen = marks.map((mark) => lit(board, mark, mark.watchUtc - board.watchError)).filter(Boolean);
-    if (!seen.length) return null;
-    const middle = middleOf(seen.map(({ single }) => single));
-    for (const each of seen) {
-      each.partials = partialsOf(board, each, middle);
-      each.sensitivity = aroundFoot(each.mark);
-      each.own = board.tolerances.mark_sd_mm ** 2 * norm2(each.sensitivity);
-      const turn = each.sensitivity[0] * each.partials[0][WATCH] + each.sensitivity[1] * each.partials[1][WATCH];
-      each.common = (turn * board.tolerances.watch_sd_s) ** 2;
-    }
-    const mean2 = robustMean(
-      seen.map(({ single }) => middle + turnWithin(single - middle)),
-      seen.map(({ own }) => own),
-      seen.map(({ common }) => common)
-    );
-    return result(board, seen, mean2.weight, mean2, seen.length, true);
-  }
-  function pairs(board, halves) {
-    const all = board.marks.map((mark, n) => {
-      const utc = halves[n] && lengthOf(mark) > 0 ? timeOfLength(board, lengthOf(mark), halves[n]) : NaN;
-      const usable2 = Number.isFinite(utc) && Math.abs(utc - board.noon) > NOON_GAP_S;
-      return usable2 ? lit(board, mark, utc) : null;
-    });
-    const shares = [...ringPairs(board, halves, all), ...interpolatedPairs(board, halves, all)];
-    if (!shares.length) return null;
-    const middle = middleOf(all.filter(Boolean).map(({ single }) => single));
-    for (const each of all.filter(Boolean)) {
-      each.partials = partialsOf(board, each, middle);
-      each.sensitivity = byLength(each.mark, each.partials);
-      each.single = middle + turnWithin(each.single - middle);
-      each.own = board.tolerances.mark_sd_mm ** 2 * norm2(each.sensitivity);
-    }
-    const of = (share, value) => sum(share.map((part, n) => part ? value(part, all[n]) : 0));
-    const mean2 = robustMean(
-      shares.map((share) => of(share, (part, { single }) => part * single)),
-      shares.map((share) => of(share, (part, { own }) => part ** 2 * own))
-    );
-    const weights = all.map((_, n) => sum(shares.map((share, k) => mean2.weight[k] * share[n])));
-    return result(board, all.filter(Boolean), weights.filter((_, n) => all[n]), mean2, shares.length, false);
-  }
-  function shortest(board) {
-    if (board.count < 3) return null;
-    const lengths = board.marks.map(lengthOf);
-    const ordered = [...lengths].sort((a, b) => a - b);
-    const reach = Math.max(1.25 * ordered[0], ordered[Math.min(4, board.count - 1)]);
-    const near = board.of(lengths.map((length) => length <= reach));
-    if (near.count < 3) return null;
-    const fit = adjust(near, { height: true, byTime: false });
-    const fromNoon = fit.utc.filter((_, n) => fit.kept[n]).map((utc) => utc - board.noon);
-    if (!fromNoon.length || Math.min(...fromNoon) > 0 || Math.max(...fromNoon) < 0) return null;
-    return { azimuth: fit.state[AZIMUTH], u: azimuthU(fit), n: fromNoon.length };
-  }
-  function lit(board, mark, utc) {
-    const light = board.light(utc);
-    if (!light || !(light[2] > 0)) return null;
-    return { mark, light, rate: board.sun.rate(utc), single: Math.atan2(-light[0], -light[1]) - directionOf(mark) };
-  }
-  function partialsOf(board, { light, rate }, azimuth) {
-    const state = board.nominal();
-    state[AZIMUTH] = azimuth;
-    return tipPartials(light, rate, state).map((row) => row.map((value) => Number.isFinite(value) ? value : 0));
-  }
-  var norm2 = ([x, y]) => x * x + y * y;
-  var aroundFoot = ({ x, y }) => [-y / norm2([x, y]), x / norm2([x, y])];
-  function byLength({ x, y }, partials) {
-    const length = Math.hypot(x, y);
-    const [right, ahead] = [-partials[0][WATCH], -partials[1][WATCH]];
-    const turn = (y * right - x * ahead) / length ** 2 / ((x * right + y * ahead) / length);
-    return aroundFoot({ x, y }).map((part, axis) => part + [x, y][axis] * turn / length);
-  }
-  function timeOfLength(board, length, half) {
-    const apparent = Math.atan2(board.height, length) / DEGREE - board.edge / DEGREE;
-    let wanted = apparent;
-    for (let n = 0; n < 4; n += 1) wanted = apparent - refractionDeg(wanted, board.sun.air);
-    const above = (utc) => {
-      const toward = board.sun.direction(utc);
-      return toward ? altitudeDeg(toward) - wanted : -90;
-    };
-    let [inside, outside] = [board.noon, board.noon + half * 43200];
-    if (!(above(inside) > 0)) return NaN;
-    if (above(outside) > 0) return NaN;
-    while (Math.abs(outside - inside) > 1e-4) {
-      const middle = (inside + outside) / 2;
-      if (above(middle) > 0) inside = middle;
-      else outside = middle;
-    }
-    return Math.abs(above(inside)) < 1e-4 ? inside : NaN;
-  }
-  function ringPairs(board, halves, usable2) {
-    const labels = [...new Set(board.marks.map(({ ring }) => ring).filter(Boolean))];
-    return labels.map((label2) => [-1, 1].map((half) => board.marks.map((mark, n) => Boolean(usable2[n]) && mark.ring === label2 && halves[n] === half))).filter((sides) => sides.every((side) => side.some(Boolean))).map((sides) => board.marks.map((_, n) => sum(sides.map((side) => side[n] ? 0.5 / side.filter(Boolean).length : 0))));
-  }
-  function interpolatedPairs(board, halves, usable2) {
-    const length = board.marks.map(lengthOf);
-    const on = (half) => board.marks.map((_, n) => n).filter((n) => usable2[n] && !board.marks[n].ring && halves[n] === half);
-    return [-1, 1].flatMap((side) => {
-      const there = on(-side).sort((a, b) => length[a] - length[b]);
-      return on(side).map((mark) => {
-        const after = there.findIndex((n) => length[n] >= length[mark]);
-        if (after < 1) return null;
-        const [low, high] = [there[after - 1], there[after]];
-        if (length[high] > WIDEST_GAP * length[low]) return null;
-        const part = (length[mark] - length[low]) / Math.max(length[high] - length[low], 1e-9);
-        const row = new Array(board.count).fill(0);
-        [row[mark], row[low], row[high]] = [0.5, 0.5 * (1 - part), 0.5 * part];
-        return row;
-      }).filter(Boolean);
-    });
-  }
-  function robustMean(values, variance, common = values.map(() => 0)) {
-    const whole2 = variance.map((own, n) => own + common[n]);
-    let mean2 = median(values);
-    let share = [];
-    for (let n = 0; n < 20; n += 1) {
-      share = values.map((value, k) => Math.min(1, HUBER / Math.max(Math.abs(value - mean2) / Math.sqrt(whole2[k]), 1e-12)));
-      const next = sum(values.map((value, k) => share[k] / whole2[k] * value)) / sum(share.map((part, k) => part / whole2[k]));
-      if (Math.abs(next - mean2) < 1e-12) break;
-      mean2 = next;
-    }
-    const scatter = sum(values.map((value, k) => share[k] * (value - mean2) ** 2 / whole2[k]));
-    const freedom = values.length - 1;
-    const excess = freedom > 0 && scatter > doubtfulCost(freedom) ? Math.sqrt(scatter / freedom) : 1;
-    const total = sum(share.map((part, k) => part / whole2[k]));
-    return { weight: share.map((part, k) => part / whole2[k] / total), mean: mean2, excess };
-  }
-  function result(board, marks, weights, { mean: mean2, excess }, n, byWatch) {
-    const response = new Array(UNKNOWNS).fill(0);
-    let marking = 0;
-    marks.forEach(({ sensitivity, partials }, k) => {
-      const weighted = sensitivity.map((part) => part * weights[k]);
-      marking += norm2(weighted);
-      for (let j = 0; j < UNKNOWNS; j += 1) response[j] += weighted[0] * partials[0][j] + weighted[1] * partials[1][j];
-    });
-    const priorSd = board.priorSd();
-    const shared = sum(response.map((part, j) => j === AZIMUTH || j === WATCH && !byWatch ? 0 : (part * priorSd[j]) ** 2));
-    const u = Math.sqrt(board.tolerances.mark_sd_mm ** 2 * marking * excess ** 2 + shared);
-    return { azimuth: (mean2 % (2 * Math.PI) + 2 * Math.PI) % (2 * Math.PI), u, n };
   }
 
   // engine/moved.js
@@ -1446,7 +1191,7 @@
   }
 
   // engine/slips.js
-  var DEGREE3 = Math.PI / 180;
+  var DEGREE2 = Math.PI / 180;
   var HALF_HOUR_S = 1800;
   var HALF_DAY_S2 = 43200;
   var COMMON = { price: 15 };
@@ -1493,9 +1238,9 @@
   }
   function otherAngles({ board, byAngle }) {
     if (!byAngle) return [];
-    const half = board.marks.map(({ x, y }) => Math.atan2(x, y) / DEGREE3);
+    const half = board.marks.map(({ x, y }) => Math.atan2(x, y) / DEGREE2);
     const full = half.map((degrees2) => (degrees2 + 360) % 360);
-    const placed = (words, degrees2, lengths = board.marks.map(lengthOf)) => slip(words, changed(board, (_, n) => ({ x: lengths[n] * Math.sin(degrees2[n] * DEGREE3), y: lengths[n] * Math.cos(degrees2[n] * DEGREE3) })));
+    const placed = (words, degrees2, lengths = board.marks.map(lengthOf)) => slip(words, changed(board, (_, n) => ({ x: lengths[n] * Math.sin(degrees2[n] * DEGREE2), y: lengths[n] * Math.cos(degrees2[n] * DEGREE2) })));
     const all = (angles, change) => angles.map(change);
     const found = [
       ...[full, half].map((each) => placed(
@@ -1504,7 +1249,7 @@
       )),
       ...[full, half].map((each) => placed(
         "the angles are in radians, not in degrees",
-        all(each, (degrees2) => degrees2 / DEGREE3)
+        all(each, (degrees2) => degrees2 / DEGREE2)
       ))
     ];
     const minutes = (degrees2) => degrees2 - Math.floor(degrees2);
@@ -1655,9 +1400,9 @@
   function onTrack(board) {
     const track = trackOf(board);
     const sds = sdOf(board);
-    const reach = board.marks.map((mark) => 1.5 * DEGREE3 * lengthOf(mark));
+    const reach = board.marks.map((mark) => 1.5 * DEGREE2 * lengthOf(mark));
     for (let degrees2 = 0; degrees2 < 360; degrees2 += 3) {
-      const misses = board.marks.map((mark, n) => nearestOn(track, board, mark, degrees2 * DEGREE3).miss - reach[n]);
+      const misses = board.marks.map((mark, n) => nearestOn(track, board, mark, degrees2 * DEGREE2).miss - reach[n]);
       if (enough(misses, sds)) return true;
     }
     return false;
@@ -1681,7 +1426,7 @@
     return false;
   }
   function sdOf({ marks, height, tolerances: own }) {
-    const angle = Math.hypot(own.level_sd_deg, own.edge_sd_deg, own.watch_sd_s / 240) * DEGREE3;
+    const angle = Math.hypot(own.level_sd_deg, own.edge_sd_deg, own.watch_sd_s / 240) * DEGREE2;
     return marks.map((mark) => {
       const length = lengthOf(mark);
       return Math.hypot(
@@ -1694,7 +1439,7 @@
   }
 
   // engine/statements.js
-  var DEGREE4 = Math.PI / 180;
+  var DEGREE3 = Math.PI / 180;
   var LEVEL_DEG = 1;
   var FOOT_MM = 6;
   var CORNER_MM = 250;
@@ -1702,7 +1447,7 @@
   var MOST_TO_SPARE = 7;
   var WATCH_S = 900;
   var HEIGHT_PART = 0.1;
-  var LATITUDE_RAD = 1.5 * DEGREE4;
+  var LATITUDE_RAD = 1.5 * DEGREE3;
   var WRITTEN_STEPS_S = [1800, 900, 600, 300, 60];
   var coarser = (price, times2) => ({
     kind: "marking",
@@ -1756,13 +1501,13 @@
       { price: sum(chosen.map(({ price }) => price)), fit, setsAside: kinds, freed: free }
     ));
   }
-  var signed2 = (value, places) => `${value < 0 ? "−" : "+"}${Math.abs(value).toFixed(places)}`;
+  var signed = (value, places) => `${value < 0 ? "−" : "+"}${Math.abs(value).toFixed(places)}`;
   var WORDS = {
-    level: (board, read, { state }) => `the board was ${(Math.hypot(state[SLOPE_X], state[SLOPE_Y]) / DEGREE4).toFixed(1)}° out of level`,
+    level: (board, read, { state }) => `the board was ${(Math.hypot(state[SLOPE_X], state[SLOPE_Y]) / DEGREE3).toFixed(1)}° out of level`,
     foot: (board, read, { state }) => `the foot was marked ${Math.hypot(state[FOOT_X], state[FOOT_Y]).toFixed(0)} mm from the point plumb under the tip, or the rod leaned by as much`,
-    corner: (board, read, { state }) => `the marks were not measured from the foot but from a point at x ${signed2(-state[FOOT_X], 0)}, y ${signed2(-state[FOOT_Y], 0)} mm from it`,
+    corner: (board, read, { state }) => `the marks were not measured from the foot but from a point at x ${signed(-state[FOOT_X], 0)}, y ${signed(-state[FOOT_Y], 0)} mm from it`,
     height: heightWords,
-    latitude: (board, read, { state }) => `the site's latitude is ${(board.latitude + state[LATITUDE] / DEGREE4).toFixed(1)}°, not ${board.latitude.toFixed(1)}°, or the date is another day's`,
+    latitude: (board, read, { state }) => `the site's latitude is ${(board.latitude + state[LATITUDE] / DEGREE3).toFixed(1)}°, not ${board.latitude.toFixed(1)}°, or the date is another day's`,
     marking: (board, read) => `the marks scatter about ${(read.tolerances.mark_sd_mm / board.tolerances.mark_sd_mm).toFixed(1)} times as much as was stated`,
     edge: () => "the marks scatter along the shadow, where its edge is soft, more than was stated",
     rounding: (board) => `the times were rounded or cut to ${(writtenStepS(board) / 60).toFixed(0)} min`,
@@ -1781,7 +1526,7 @@
   function watchWords2(board, read, { state }) {
     const off = state[WATCH] - board.watchError;
     const words = `the watch was ${(Math.abs(off) / 60).toFixed(0)} min ${off > 0 ? "fast" : "slow"}`;
-    return Math.abs(off) < 1800 ? `${words}, or the site's longitude is ${signed2(off / 240, 1)}° off` : words;
+    return Math.abs(off) < 1800 ? `${words}, or the site's longitude is ${signed(off / 240, 1)}° off` : words;
   }
   var CORNER = { kind: "corner", price: 9, wide: () => ({ plumb_sd_mm: CORNER_MM }) };
   function fromElsewhere(board, stated3) {
@@ -1902,6 +1647,7 @@
   // engine/weighing.js
   var ALIKE = 6;
   var WORST_SPREAD = 4;
+  var STRAINED = 5.4;
   var ENOUGH = 48;
   var BEST_TO_JOIN = 4;
   var FEWEST_MARKS2 = 4;
@@ -1916,14 +1662,26 @@
       ...withoutMarks(board, fit).map((each) => weighed(each, each.fit, span))
     ]);
   }
-  function contradicts(board, fit) {
-    const rejected = fit.kept.filter((kept) => !kept).length;
-    const few = rejected > (board.count <= 8 ? 0 : Math.max(1, Math.floor(board.count / 12)));
-    if (few || pulled(fit) || fit.spread > 1 || !fit.converged || !bears(fit)) return true;
-    if (senseCost(board, fit) > 5) return true;
-    const both = breaks(board, fit);
+  function contradicts(board, fit, readings) {
+    if (tooManySpoilt(board, fit) || pulled(fit) || fit.spread > 1) return true;
+    if (!fit.converged || !bears(fit) || senseCost(board, fit) > 5) return true;
+    const both = breaks(board.of(fit.kept), { ...fit, utc: fit.utc.filter((_, n) => fit.kept[n]) });
     if (both && (both[0].gain > CLEAR_TURN || both[1].gain > CLEAR_SHIFT)) return true;
-    return spared(board, fit).some(({ meant: meant2 }) => meant2.kind === "mark");
+    return readings[0].meant.kind === "mark";
+  }
+  function tooManySpoilt(board, fit) {
+    const rejected = fit.kept.filter((kept) => !kept).length;
+    if (board.count <= 8) return rejected > 0;
+    const spoilt = inTime(board).map((n) => !fit.kept[n]);
+    return spoilt.some((one, n) => one && spoilt[n + 1]) || rejected > Math.max(1, Math.floor(board.count / 8));
+  }
+  function honestU(fit, readings) {
+    let u = azimuthU(fit);
+    if (fit.worstPull > STRAINED) {
+      const stated3 = sum(Object.entries(fit.terms).map(([name, term]) => name === "marking" ? 0 : term ** 2));
+      u = Math.sqrt(u ** 2 + (fit.worstPull - 1) * stated3);
+    }
+    return readings.length > 1 ? Math.max(u, coveringU(readings[0], readings)) : u;
   }
   function weigh(whole2, fitOfWhole) {
     const chosen = thinned(whole2.board);
@@ -1983,11 +1741,13 @@
     const backwards = best2.meant.kind === AS_STATED && senseCost(board, best2.fit) > 5;
     const asStated = Math.min(...own.filter(({ meant: meant2 }) => meant2.kind === AS_STATED).map(({ evidence }) => evidence));
     const torn = u > 1.5 * azimuthU(adopted.fit);
-    if (!(asStated > best2.evidence + ALIKE || backwards || torn) || !tells(board)) return null;
+    const better = asStated > best2.evidence + ALIKE || backwards;
+    if (!(better || torn) || !tells(board)) return null;
     const told = /* @__PURE__ */ new Map();
     for (const { meant: meant2, evidence } of living) {
       if (evidence > best2.evidence + ALIKE || meant2.kind === "mark") continue;
       if (!backwards && meant2.kind === AS_STATED) continue;
+      if (!better && meant2.setsAside.length) continue;
       const key = meant2.setsAside.length ? meant2.kind : meant2.words;
       if (!told.has(key)) told.set(key, meant2);
     }
@@ -2013,6 +1773,263 @@
     return { fit, meant: { ...meant2, board: read, fit } };
   }
 
+  // engine/lookout.js
+  var DEGREE4 = Math.PI / 180;
+  var WIDENED = 1.5;
+  var FLAGS = {
+    watch: "watch-doubtful",
+    times: "watch-doubtful",
+    rounding: "watch-doubtful",
+    height: "height-doubtful",
+    latitude: "height-doubtful",
+    level: "level-doubtful",
+    foot: "level-doubtful",
+    corner: "level-doubtful",
+    moved: "board-moved",
+    marking: "scatter-large",
+    edge: "scatter-large"
+  };
+  var WIDE = "Until it is put right the line is as uncertain as the readings are apart.";
+  function lookout(board, read, line) {
+    const told = marksLeftOut(board, read.fit);
+    const doubt = doubtOf(read);
+    if (doubt) told.unshift({ code: "record", ...doubt });
+    const flags = flagsOf(read);
+    const closing = closingSight(line);
+    if (!closing) return { fit: read.fit, flags, told };
+    return {
+      fit: withVariance(read.fit, (closing.apart * DEGREE4) ** 2),
+      flags: ["board-moved", ...flags],
+      told: [closing, ...told]
+    };
+  }
+  var widened2 = ({ verdict, apart }) => apart || verdict && azimuthU(verdict.fit) > WIDENED * verdict.ownU;
+  function flagsOf(read) {
+    const { fit, verdict } = read;
+    const flags = [];
+    if (verdict && verdict.explanation) {
+      const [first, ...rest] = verdict.explanation.map(({ setsAside, kind }) => setsAside.length ? setsAside : [kind]);
+      const shared = first.filter((kind) => rest.every((other) => other.includes(kind)));
+      flags.push("record-doubtful", ...shared.filter((kind) => kind in FLAGS).map((kind) => FLAGS[kind]));
+    }
+    if (verdict && (verdict.unexplained || fit.spread > 1 || !fit.converged)) flags.push("scatter-large");
+    if (widened2(read)) flags.push("record-doubtful");
+    return flags;
+  }
+  function doubtOf(read) {
+    const { verdict } = read;
+    if (verdict && verdict.explanation) {
+      const moved2 = verdict.explanation.find(({ since }) => since !== void 0);
+      const words = verdict.explanation.map((each) => each.words).join("; or: ");
+      return {
+        since: moved2 && Number.isFinite(moved2.since) ? moved2.since : null,
+        text: `This would explain the marks: ${words}.${widened2(read) ? ` ${WIDE}` : ""}`
+      };
+    }
+    if (verdict && verdict.unexplained) {
+      return { text: `The marks contradict what was stated of the board, and no single mistake explains it. ${WIDE}` };
+    }
+    if (read.apart) {
+      return { text: "Pairs, or timed marks, stand farther from the adjustment than chance allows: until that is explained the line is as uncertain as they are apart." };
+    }
+    if (!widened2(read)) return strainOf(read.fit);
+    return { text: "So few marks can be read in more than one way, one of them being wrong perhaps: the line is as uncertain as the readings are apart. More marks settle it." };
+  }
+  function strainOf({ worstPull }) {
+    if (!(worstPull > STRAINED)) return null;
+    return { text: `The marks pull what was stated of the board (level, foot, height, watch, edge) ${Math.sqrt(worstPull).toFixed(1)} times as far as its tolerances say: the uncertainty takes them to be wider by as much.` };
+  }
+  function closingSight(line) {
+    const apart = turnWithin((line.closeAngle - line.angle) * DEGREE4) / DEGREE4;
+    if (!Number.isFinite(apart)) return null;
+    const allowed = COVERAGE_95 * Math.hypot(line.sd, line.closeSd);
+    if (Math.abs(apart) <= allowed) return null;
+    return {
+      code: "moved",
+      apart,
+      text: `The closing sight lies ${Math.abs(apart).toFixed(1)}° from the first, more than the ± ${allowed.toFixed(1)}° that drawing both allows: the board has moved since then, or one of them is wrong.`
+    };
+  }
+  function marksLeftOut(board, fit) {
+    return board.marks.map((mark, n) => ({ mark, n })).filter(({ n }) => !fit.kept[n]).map(({ mark, n }) => {
+      const off = Math.hypot(...fit.residuals[n]);
+      const lies = Number.isFinite(off) ? `it lies ${off.toFixed(0)} mm from its place` : "the sun is not up at its time";
+      const slips2 = slipsOfPen(mark).filter(({ x, y, later = 0 }) => {
+        const [tipX, tipY] = board.tipAt(fit.utc[n] + later, fit.state);
+        return Math.hypot(x - tipX, y - tipY) < 3 * board.tolerances.mark_sd_mm;
+      });
+      const hint = slips2.length === 1 ? ` It would fit if ${slips2[0].words}.` : "";
+      return {
+        code: "mark",
+        mark: mark.name,
+        text: `Mark ${mark.name} does not fit the others: ${lies}.${hint} Measure it again, or strike it out.`
+      };
+    });
+  }
+  var signed2 = (value) => `${value < 0 ? "−" : "+"}${Math.abs(value).toFixed(1)}`;
+  function slipsOfPen({ x, y }) {
+    const slips2 = [
+      { words: `its x were ${signed2(-x)} mm`, x: -x, y },
+      { words: `its y were ${signed2(-y)} mm`, x, y: -y },
+      { words: "its x and y were swapped", x: y, y: x },
+      { words: "its time were 1 h later", x, y, later: 3600 },
+      { words: "its time were 1 h earlier", x, y, later: -3600 },
+      { words: "its time were 10 min later", x, y, later: 600 },
+      { words: "its time were 10 min earlier", x, y, later: -600 }
+    ];
+    for (const step2 of [-100, -10, 10, 100]) {
+      slips2.push({ words: `its x were ${signed2(x + step2)} mm`, x: x + step2, y });
+      slips2.push({ words: `its y were ${signed2(y + step2)} mm`, x, y: y + step2 });
+    }
+    return slips2;
+  }
+
+  // engine/byhand.js
+  var NOON_GAP_S = 300;
+  var WIDEST_GAP = 2;
+  var HUBER = 1.5;
+  function timed(board) {
+    if (board.watch !== "trusted") return null;
+    const marks = board.marks.filter((mark) => Number.isFinite(mark.watchUtc) && lengthOf(mark) > 0);
+    const seen = marks.map((mark) => lit(board, mark, mark.watchUtc - board.watchError)).filter(Boolean);
+    if (!seen.length) return null;
+    const middle = middleOf(seen.map(({ single }) => single));
+    for (const each of seen) {
+      each.partials = partialsOf(board, each, middle);
+      each.sensitivity = aroundFoot(each.mark);
+      each.own = board.tolerances.mark_sd_mm ** 2 * norm2(each.sensitivity);
+      const turn = each.sensitivity[0] * each.partials[0][WATCH] + each.sensitivity[1] * each.partials[1][WATCH];
+      each.common = (turn * board.tolerances.watch_sd_s) ** 2;
+    }
+    const mean2 = robustMean(
+      seen.map(({ single }) => middle + turnWithin(single - middle)),
+      seen.map(({ own }) => own),
+      seen.map(({ common }) => common)
+    );
+    return result(board, seen, mean2.weight, mean2, seen.length, true);
+  }
+  function pairs(board, halves) {
+    const all = board.marks.map((mark, n) => {
+      const utc = halves[n] && lengthOf(mark) > 0 ? timeOfLength(board, lengthOf(mark), halves[n]) : NaN;
+      const usable2 = Number.isFinite(utc) && Math.abs(utc - board.noon) > NOON_GAP_S;
+      return usable2 ? lit(board, mark, utc) : null;
+    });
+    const shares = [...ringPairs(board, halves, all), ...interpolatedPairs(board, halves, all)];
+    if (!shares.length) return null;
+    const middle = middleOf(all.filter(Boolean).map(({ single }) => single));
+    for (const each of all.filter(Boolean)) {
+      each.partials = partialsOf(board, each, middle);
+      each.sensitivity = byLength(each.mark, each.partials);
+      each.single = middle + turnWithin(each.single - middle);
+      each.own = board.tolerances.mark_sd_mm ** 2 * norm2(each.sensitivity);
+    }
+    const of = (share, value) => sum(share.map((part, n) => part ? value(part, all[n]) : 0));
+    const mean2 = robustMean(
+      shares.map((share) => of(share, (part, { single }) => part * single)),
+      shares.map((share) => of(share, (part, { own }) => part ** 2 * own))
+    );
+    const weights = all.map((_, n) => sum(shares.map((share, k) => mean2.weight[k] * share[n])));
+    return result(board, all.filter(Boolean), weights.filter((_, n) => all[n]), mean2, shares.length, false);
+  }
+  function shortest(board) {
+    if (board.count < 3) return null;
+    const lengths = board.marks.map(lengthOf);
+    const ordered = [...lengths].sort((a, b) => a - b);
+    const reach = Math.max(1.25 * ordered[0], ordered[Math.min(4, board.count - 1)]);
+    const near = board.of(lengths.map((length) => length <= reach));
+    if (near.count < 3) return null;
+    const fit = adjust(near, { height: true, byTime: false });
+    const fromNoon = fit.utc.filter((_, n) => fit.kept[n]).map((utc) => utc - board.noon);
+    if (!fromNoon.length || Math.min(...fromNoon) > 0 || Math.max(...fromNoon) < 0) return null;
+    return { azimuth: fit.state[AZIMUTH], u: azimuthU(fit), n: fromNoon.length };
+  }
+  function lit(board, mark, utc) {
+    const light = board.light(utc);
+    if (!light || !(light[2] > 0)) return null;
+    return { mark, light, rate: board.sun.rate(utc), single: Math.atan2(-light[0], -light[1]) - directionOf(mark) };
+  }
+  function partialsOf(board, { light, rate }, azimuth) {
+    const state = board.nominal();
+    state[AZIMUTH] = azimuth;
+    return tipPartials(light, rate, state).map((row) => row.map((value) => Number.isFinite(value) ? value : 0));
+  }
+  var norm2 = ([x, y]) => x * x + y * y;
+  var aroundFoot = ({ x, y }) => [-y / norm2([x, y]), x / norm2([x, y])];
+  function byLength({ x, y }, partials) {
+    const length = Math.hypot(x, y);
+    const [right, ahead] = [-partials[0][WATCH], -partials[1][WATCH]];
+    const turn = (y * right - x * ahead) / length ** 2 / ((x * right + y * ahead) / length);
+    return aroundFoot({ x, y }).map((part, axis) => part + [x, y][axis] * turn / length);
+  }
+  function timeOfLength(board, length, half) {
+    const apparent = Math.atan2(board.height, length) / DEGREE - board.edge / DEGREE;
+    let wanted = apparent;
+    for (let n = 0; n < 4; n += 1) wanted = apparent - refractionDeg(wanted, board.sun.air);
+    const above = (utc) => {
+      const toward = board.sun.direction(utc);
+      return toward ? altitudeDeg(toward) - wanted : -90;
+    };
+    let [inside, outside] = [board.noon, board.noon + half * 43200];
+    if (!(above(inside) > 0)) return NaN;
+    if (above(outside) > 0) return NaN;
+    while (Math.abs(outside - inside) > 1e-4) {
+      const middle = (inside + outside) / 2;
+      if (above(middle) > 0) inside = middle;
+      else outside = middle;
+    }
+    return Math.abs(above(inside)) < 1e-4 ? inside : NaN;
+  }
+  function ringPairs(board, halves, usable2) {
+    const labels = [...new Set(board.marks.map(({ ring }) => ring).filter(Boolean))];
+    return labels.map((label2) => [-1, 1].map((half) => board.marks.map((mark, n) => Boolean(usable2[n]) && mark.ring === label2 && halves[n] === half))).filter((sides) => sides.every((side) => side.some(Boolean))).map((sides) => board.marks.map((_, n) => sum(sides.map((side) => side[n] ? 0.5 / side.filter(Boolean).length : 0))));
+  }
+  function interpolatedPairs(board, halves, usable2) {
+    const length = board.marks.map(lengthOf);
+    const on = (half) => board.marks.map((_, n) => n).filter((n) => usable2[n] && !board.marks[n].ring && halves[n] === half);
+    return [-1, 1].flatMap((side) => {
+      const there = on(-side).sort((a, b) => length[a] - length[b]);
+      return on(side).map((mark) => {
+        const after = there.findIndex((n) => length[n] >= length[mark]);
+        if (after < 1) return null;
+        const [low, high] = [there[after - 1], there[after]];
+        if (length[high] > WIDEST_GAP * length[low]) return null;
+        const part = (length[mark] - length[low]) / Math.max(length[high] - length[low], 1e-9);
+        const row = new Array(board.count).fill(0);
+        [row[mark], row[low], row[high]] = [0.5, 0.5 * (1 - part), 0.5 * part];
+        return row;
+      }).filter(Boolean);
+    });
+  }
+  function robustMean(values, variance, common = values.map(() => 0)) {
+    const whole2 = variance.map((own, n) => own + common[n]);
+    let mean2 = median(values);
+    let share = [];
+    for (let n = 0; n < 20; n += 1) {
+      share = values.map((value, k) => Math.min(1, HUBER / Math.max(Math.abs(value - mean2) / Math.sqrt(whole2[k]), 1e-12)));
+      const next = sum(values.map((value, k) => share[k] / whole2[k] * value)) / sum(share.map((part, k) => part / whole2[k]));
+      if (Math.abs(next - mean2) < 1e-12) break;
+      mean2 = next;
+    }
+    const scatter = sum(values.map((value, k) => share[k] * (value - mean2) ** 2 / whole2[k]));
+    const freedom = values.length - 1;
+    const excess = freedom > 0 && scatter > doubtfulCost(freedom) ? Math.sqrt(scatter / freedom) : 1;
+    const total = sum(share.map((part, k) => part / whole2[k]));
+    return { weight: share.map((part, k) => part / whole2[k] / total), mean: mean2, excess };
+  }
+  function result(board, marks, weights, { mean: mean2, excess }, n, byWatch) {
+    const response = new Array(UNKNOWNS).fill(0);
+    let marking = 0;
+    marks.forEach(({ sensitivity, partials }, k) => {
+      const weighted = sensitivity.map((part) => part * weights[k]);
+      marking += norm2(weighted);
+      for (let j = 0; j < UNKNOWNS; j += 1) response[j] += weighted[0] * partials[0][j] + weighted[1] * partials[1][j];
+    });
+    const priorSd = board.priorSd();
+    const shared = sum(response.map((part, j) => j === AZIMUTH || j === WATCH && !byWatch ? 0 : (part * priorSd[j]) ** 2));
+    const u = Math.sqrt(board.tolerances.mark_sd_mm ** 2 * marking * excess ** 2 + shared);
+    return { azimuth: (mean2 % (2 * Math.PI) + 2 * Math.PI) % (2 * Math.PI), u, n };
+  }
+
   // engine/reading.js
   var DEGREE5 = Math.PI / 180;
   var DOUBTFUL_PULL = 4;
@@ -2023,9 +2040,11 @@
     const stated3 = adjust(board);
     const asStated = reading("as stated", "as stated", board);
     let latitude = latitudeOf(board, stated3, asStated);
-    const contradicted = contradicts(board, stated3) || isAnother(latitude, board);
+    const readings = spared(board, stated3);
+    const contradicted = contradicts(board, stated3, readings) || isAnother(latitude, board);
     const verdict = contradicted ? weigh(record, stated3) : null;
-    const { fit, adopted: meant2 } = verdict || { fit: stated3, adopted: asStated };
+    const { fit: adopted, adopted: meant2 } = verdict || { fit: stated3, adopted: asStated };
+    const fit = opened(adopted, honestU(adopted, contradicted ? [] : readings));
     if (contradicted) latitude = latitudeOf(board, fit, meant2);
     const halves = board.marks.map(({ half }, n) => half || (fit.utc[n] < board.noon ? -1 : 1));
     const byHand = methodsOf(board, fit, meant2, halves);

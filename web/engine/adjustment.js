@@ -32,7 +32,7 @@ const SHARED_TERMS = { level: [3, 4], foot: [1, 2], height: [5], watch: [6], edg
    stated, {byTime: false} to set the times aside; `near` is a fit to begin from.
 
    The fit: state, covariance, residuals (mm), kept, utc, cost, keptCost, freedom, spread, terms (rad),
-   priorMisfit, pullsCost, pullsFreedom, scaleCost, openCost, rivals, converged. */
+   priorMisfit, pullsCost, pullsFreedom, worstPull, scaleCost, openCost, rivals, converged. */
 export function adjust(board, freed = {}, near = null) {
   const problem = problemOf(board, freed);
   const begun = near ? [{ values: near.state, instants: near.utc }] : starts(problem);
@@ -359,16 +359,14 @@ function wholeCovariance(free, scaled) {
   return covariance;
 }
 
-/* Chi-square of what was stated against what the marks alone say, and its freedom. */
+/* Chi-square of what was stated against what the marks alone say, its freedom, and the most of it
+   that lies along one direction. */
 function pullsOf({ stated, priorSd }, covariance, misfit) {
   const taken = stated.map((row) => stated.map((column) =>
     (row === column) - covariance[row][column] / (priorSd[row] * priorSd[column])));
-  const axes = eigen(taken).filter(({ value }) => value > LEAST_TAKEN);
-  return {
-    pullsCost: sum(axes.map(({ value, vector }) =>
-      sum(vector.map((part, k) => part * misfit[stated[k]])) ** 2 / value)),
-    pullsFreedom: axes.length,
-  };
+  const pulls = eigen(taken).filter(({ value }) => value > LEAST_TAKEN)
+    .map(({ value, vector }) => sum(vector.map((part, k) => part * misfit[stated[k]])) ** 2 / value);
+  return { pullsCost: sum(pulls), pullsFreedom: pulls.length, worstPull: Math.max(0, ...pulls) };
 }
 
 /* The azimuth's variance by where it comes from, rad²: the terms add up to it. */

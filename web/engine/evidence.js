@@ -8,7 +8,7 @@ import { bears } from "./adjustment.js";
 import { sum, turnWithin } from "./matrix.js";
 
 const ALIVE = 9;
-const ALIVE_MARK = 12;
+const ALIVE_MARK = 20;
 const WRONG_MARK = 7.8;
 const NEARBY_MM = 15;
 const ABOUT_NOON_S = 600;
@@ -86,7 +86,9 @@ export function coveringU(adopted, living) {
     const own = each.fit.covariance[AZIMUTH][AZIMUTH];
     likelihood += share;
     square += share * (apart ** 2 + own);
-    if (apart > Math.sqrt(own)) reach = Math.max(reach, apart / COVERAGE_95);
+    // Where a mark may be wrong the rest do not bear each other out: their own spread counts too.
+    if (each.meant.kind === "mark") reach = Math.max(reach, Math.hypot(apart, Math.sqrt(own)) / COVERAGE_95);
+    else if (apart > Math.sqrt(own)) reach = Math.max(reach, apart / COVERAGE_95);
   }
   return Math.max(Math.sqrt(square / likelihood), reach);
 }

@@ -3,6 +3,7 @@
 import { azimuthU, withVariance } from "./adjustment.js";
 import { COVERAGE_95 } from "./evidence.js";
 import { turnWithin } from "./matrix.js";
+import { STRAINED } from "./weighing.js";
 
 const DEGREE = Math.PI / 180;
 const WIDENED = 1.5;
@@ -28,7 +29,7 @@ export function lookout(board, read, line) {
     told: [closing, ...told] };
 }
 
-export const widened = ({ fit, verdict, apart }) => apart || (verdict && azimuthU(fit) > WIDENED * verdict.ownU);
+export const widened = ({ verdict, apart }) => apart || (verdict && azimuthU(verdict.fit) > WIDENED * verdict.ownU);
 
 function flagsOf(read) {
   const { fit, verdict } = read;
@@ -59,9 +60,15 @@ function doubtOf(read) {
     return { text: "Pairs, or timed marks, stand farther from the adjustment than chance allows: until that is "
       + "explained the line is as uncertain as they are apart." };
   }
-  if (!widened(read)) return null;
+  if (!widened(read)) return strainOf(read.fit);
   return { text: "So few marks can be read in more than one way, one of them being wrong perhaps: the line is as "
     + "uncertain as the readings are apart. More marks settle it." };
+}
+
+function strainOf({ worstPull }) {
+  if (!(worstPull > STRAINED)) return null;
+  return { text: `The marks pull what was stated of the board (level, foot, height, watch, edge) ${Math.sqrt(worstPull).toFixed(1)} `
+    + "times as far as its tolerances say: the uncertainty takes them to be wider by as much." };
 }
 
 /* Whether the line as drawn at the end differs from the first by more than drawing allows. */

@@ -6,7 +6,7 @@ import { pairs, shortest, timed } from "./byhand.js";
 import { byTime, COVERAGE_95, isTimed, reading } from "./evidence.js";
 import { turnWithin } from "./matrix.js";
 import { HEIGHT, LATITUDE, WATCH } from "./shadow.js";
-import { contradicts, opened, weigh } from "./weighing.js";
+import { contradicts, honestU, opened, spared, weigh } from "./weighing.js";
 
 const DEGREE = Math.PI / 180;
 const DOUBTFUL_PULL = 4;
@@ -20,9 +20,11 @@ export function readBoard(record) {
   const stated = adjust(board);
   const asStated = reading("as stated", "as stated", board);
   let latitude = latitudeOf(board, stated, asStated);
-  const contradicted = contradicts(board, stated) || isAnother(latitude, board);
+  const readings = spared(board, stated);
+  const contradicted = contradicts(board, stated, readings) || isAnother(latitude, board);
   const verdict = contradicted ? weigh(record, stated) : null;
-  const { fit, adopted: meant } = verdict || { fit: stated, adopted: asStated };
+  const { fit: adopted, adopted: meant } = verdict || { fit: stated, adopted: asStated };
+  const fit = opened(adopted, honestU(adopted, contradicted ? [] : readings));
   if (contradicted) latitude = latitudeOf(board, fit, meant);
   const halves = board.marks.map(({ half }, n) => half || (fit.utc[n] < board.noon ? -1 : 1));
   const byHand = methodsOf(board, fit, meant, halves);

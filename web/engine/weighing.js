@@ -3,13 +3,14 @@
 import { adjust, azimuthU, bears, pulled } from "./adjustment.js";
 import { AZIMUTH, lengthOf } from "./board.js";
 import { alive, apartFrom, byTime, coveringU, reading, senseCost, weighed } from "./evidence.js";
-import { median } from "./matrix.js";
-import { breaks, CLEAR_SHIFT, CLEAR_TURN, moved } from "./moved.js";
+import { median, sum } from "./matrix.js";
+import { breaks, CLEAR_SHIFT, CLEAR_TURN, inTime, moved } from "./moved.js";
 import { possible, slips } from "./slips.js";
 import { freed, fromElsewhere, statements, withoutMarks } from "./statements.js";
 
 const ALIKE = 6;
 const WORST_SPREAD = 4;
+export const STRAINED = 5.4;
 const ENOUGH = 48;
 const BEST_TO_JOIN = 4;
 const FEWEST_MARKS = 4;
@@ -28,15 +29,32 @@ export function spared(board, fit) {
     ...withoutMarks(board, fit).map((each) => weighed(each, each.fit, span))]);
 }
 
-/* Whether the marks contradict anything that was stated of the board. */
-export function contradicts(board, fit) {
-  const rejected = fit.kept.filter((kept) => !kept).length;
-  const few = rejected > (board.count <= 8 ? 0 : Math.max(1, Math.floor(board.count / 12)));
-  if (few || pulled(fit) || fit.spread > 1 || !fit.converged || !bears(fit)) return true;
-  if (senseCost(board, fit) > 5) return true;
-  const both = breaks(board, fit);
+/* Whether the marks contradict anything that was stated of the board; `readings` are of `spared`. */
+export function contradicts(board, fit, readings) {
+  if (tooManySpoilt(board, fit) || pulled(fit) || fit.spread > 1) return true;
+  if (!fit.converged || !bears(fit) || senseCost(board, fit) > 5) return true;
+  // A mark left out is no sign of a board that moved, unless it is one of several in a row.
+  const both = breaks(board.of(fit.kept), { ...fit, utc: fit.utc.filter((_, n) => fit.kept[n]) });
   if (both && (both[0].gain > CLEAR_TURN || both[1].gain > CLEAR_SHIFT)) return true;
-  return spared(board, fit).some(({ meant }) => meant.kind === "mark");
+  return readings[0].meant.kind === "mark";
+}
+
+function tooManySpoilt(board, fit) {
+  const rejected = fit.kept.filter((kept) => !kept).length;
+  if (board.count <= 8) return rejected > 0;
+  const spoilt = inTime(board).map((n) => !fit.kept[n]);
+  return spoilt.some((one, n) => one && spoilt[n + 1]) || rejected > Math.max(1, Math.floor(board.count / 8));
+}
+
+/* Standard uncertainty of an azimuth that does not contradict its record outright: pulls beyond
+   chance widen the stated tolerances, and of few marks each may be wrong. */
+export function honestU(fit, readings) {
+  let u = azimuthU(fit);
+  if (fit.worstPull > STRAINED) {
+    const stated = sum(Object.entries(fit.terms).map(([name, term]) => (name === "marking" ? 0 : term ** 2)));
+    u = Math.sqrt(u ** 2 + (fit.worstPull - 1) * stated);
+  }
+  return readings.length > 1 ? Math.max(u, coveringU(readings[0], readings)) : u;
 }
 
 /* Weighs every reading of a record: {fit, adopted, explanation, unexplained, ownU}. The fit's
@@ -113,11 +131,14 @@ function explained(board, own, adopted, best, living, u) {
   const backwards = best.meant.kind === AS_STATED && senseCost(board, best.fit) > 5;
   const asStated = Math.min(...own.filter(({ meant }) => meant.kind === AS_STATED).map(({ evidence }) => evidence));
   const torn = u > 1.5 * azimuthU(adopted.fit);
-  if (!(asStated > best.evidence + ALIKE || backwards || torn) || !tells(board)) return null;
+  const better = asStated > best.evidence + ALIKE || backwards;
+  if (!(better || torn) || !tells(board)) return null;
   const told = new Map();
   for (const { meant, evidence } of living) {
     if (evidence > best.evidence + ALIKE || meant.kind === "mark") continue;
     if (!backwards && meant.kind === AS_STATED) continue;
+    // What was stated explains the marks as well: only a slip can be asked about.
+    if (!better && meant.setsAside.length) continue;
     const key = meant.setsAside.length ? meant.kind : meant.words;
     if (!told.has(key)) told.set(key, meant);
   }
