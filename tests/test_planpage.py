@@ -18,6 +18,7 @@ from orient.pages import lookup, page_text
 from orient.planning.hourly import Hour, hourly_pairs
 from orient.planning.hours import Limits, SiteDays, pairs_at, plan_table
 from orient.planning.rig import Rig
+from orient.planning.rows import plan_rows
 from orient.planpage.page import (
     MOST_DAYS,
     TooLarge,
@@ -282,6 +283,32 @@ def test_the_table_in_the_page_is_the_plan(page, sites):
                 local = middle + clock.offset_s(middle, site["timezone"])
                 letter = day["slots"][int(local % 86400) // table["slot_s"]]
                 assert letter in good
+
+
+def test_noon_and_the_best_pair_stand_at_their_hours_in_the_map(page, sites):
+    """What is drawn, read back by the hours written under it, is the row's civil time."""
+    rows = plan_rows(plan_table(sites, MAY, Rig(), Limits()), sites)
+    maps = re.findall(r'<svg class="map".*?</svg>', page, re.DOTALL)
+    assert len(maps) == len(sites)
+    drawn = 0
+    for number, svg in enumerate(maps):
+        ticks = re.findall(r'<text x="([\d.]+)" y="[\d.]+" text-anchor="middle">(\d+)</text>', svg)
+        at, hours = np.array(ticks, dtype=float).T
+        for name, wanted in (
+            ("noon", lambda row: [row["noon_local"]]),
+            ("best", lambda row: [row["best"]["morning"], row["best"]["afternoon"]]),
+        ):
+            (path,) = re.findall(rf'class="{name}" d="([^"]*)"', svg)
+            found = [float(x) for x in re.findall(r"M([\d.]+) ", path)]
+            times = [
+                t for row in rows[number * 5 : number * 5 + 5] if row["best"] for t in wanted(row)
+            ]
+            clocks = sorted(int(t[11:13]) + int(t[14:16]) / 60 for t in times)
+            shown = sorted(np.polyval(np.polyfit(at, hours, 1), found))
+            if len(shown) == len(clocks):  # noon is drawn on days without a pair too
+                assert shown == pytest.approx(clocks, abs=0.06)
+                drawn += len(shown)
+    assert drawn > 50
 
 
 def test_a_fortnight_of_twelve_sites_stays_small(sites):
