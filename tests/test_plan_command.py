@@ -7,12 +7,14 @@ import re
 from datetime import datetime
 
 import numpy as np
+import pandas as pd
 import pytest
 from click.testing import CliRunner
 
 from orient.cli import orient
 from orient.numbers.tolerances import COVERAGE_95
-from orient.planning.rows import sentence
+from orient.planning.hours import DAY_FLAGS
+from orient.planning.rows import season, sentence
 
 SITES = """site,latitude_deg,longitude_deg,elevation_m,timezone,horizon_deg
 ridge,50.0,10.0,400,Europe/Berlin,
@@ -120,6 +122,25 @@ def test_a_season_sums_up_what_the_rows_say(campaign):
     short = [*arguments, "--rod", "100"]
     line = next(x for x in run(*short).stdout.splitlines() if x.startswith(" ridge"))
     assert line.split()[1:3] == ["45", "45"]
+
+
+def test_a_season_counts_good_days_only():
+    """By hand: of five days one has a pair but no window, and one nothing at all."""
+    nan = float("nan")
+    plan = pd.DataFrame(
+        {
+            "site": ["fell"] * 5,
+            "best_u_deg": [0.1, 0.9, 0.2, 0.24, nan],
+            "day_u_deg": [0.05, 0.06, 0.1, nan, nan],
+            **{flag: [False] * 5 for flag in DAY_FLAGS},
+            "no-window": [False, True, False, False, True],
+        }
+    )
+    (row,) = season(plan).to_dict("records")
+    assert (row["days"], row["good_days"], row["no-window"], row["off-board"]) == (5, 3, 2, 0)
+    assert row["median_u_deg"] == 0.2
+    assert row["least_u_deg"] == 0.1
+    assert row["median_day_u_deg"] == 0.06
 
 
 def test_a_taller_rod_and_better_care_serve_better(campaign):

@@ -19,13 +19,13 @@ from orient.numbers.settingout import (
     closing_check,
     compass_should_read,
     grid_north_offsets,
-    in_words,
     offsets,
     right_angles,
     turns,
 )
 from orient.numbers.tolerances import COVERAGE_95
 from orient.report.settingout import (
+    in_words,
     setting_out_css,
     setting_out_html,
     setting_out_svg,

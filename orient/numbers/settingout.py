@@ -153,7 +153,7 @@ def offsets(
     azimuth_u = np.radians(rows["turn_u_deg"].to_numpy())
     offset_m, along_m = distance_m * np.tan(angle), distance_m / np.cos(angle)
     chord_m = 2 * distance_m * np.sin(angle / 2)
-    square_u = np.radians(_default_right_angle_u_deg(taping))
+    square_u = np.radians(default_right_angle_u_deg(taping))
     by_offset = (
         np.sin(angle) * taping.sd_mm(distance_m),
         np.cos(angle) * taping.sd_mm(offset_m),
@@ -229,7 +229,7 @@ def _right_angle_rows(method: str, on_line: Any, across: Any, swing: Any, u: Any
 
 
 @lru_cache(maxsize=16)
-def _default_right_angle_u_deg(taping: Taping) -> float:
+def default_right_angle_u_deg(taping: Taping) -> float:
     """Of equal chords of 10 m, the better of the two ways at a size that fits most ground."""
     table = right_angles(taping)
     chosen = (table["method"] == "equal chords") & (table["swing_m"] == 10.0)
@@ -276,7 +276,7 @@ def _closing_rows(radius_m: float, taping: Taping) -> pd.DataFrame:
         ]
     )
     lining_u = taping.lining_sd_mm / (radius_m * 1000.0)
-    east_u = np.hypot(np.radians(_default_right_angle_u_deg(taping)), lining_u)
+    east_u = np.hypot(np.radians(default_right_angle_u_deg(taping)), lining_u)
     sd = np.array([taping.sd_mm(radius_m)] * 4 + [east_u, lining_u, lining_u])
     length_m = np.array([radius_m * np.sqrt(2)] * 4 + [radius_m * 2] * 2)
     length_u = np.hypot(np.sqrt((response**2) @ sd**2), taping.sd_mm(length_m))
@@ -315,58 +315,6 @@ def compass_should_read(line: ReferenceLine) -> tuple[float, float]:
     """Magnetic bearing of the reference line and its standard uncertainty, degrees."""
     bearing = wrap_360(line.true_azimuth_deg - line.declination_deg)
     return float(bearing), float(np.hypot(line.true_azimuth_u_deg, line.declination_u_deg))
-
-
-def in_words(line: ReferenceLine, taping: Taping | None = None) -> list[str]:
-    """What to do on the ground, step by step, in plain words; ± figures are at 95 %."""
-    taping = taping or Taping()
-    table = offsets(line, taping)
-    true = table[(table["north"] == "true") & (table["distance_m"] == 20.0)].iloc[0]
-    turn = turns(line).iloc[CARDINALS.index(true["cardinal"])]
-    square_95 = COVERAGE_95 * _default_right_angle_u_deg(taping)
-    check = closing_check(taping, radii_m=(20.0,))
-    steps = [
-        f"Stand over the station, where the rod stood, and sight {line.reference_name}.",
-        f"The nearest true line is {true['cardinal']}: turn {turn['turn_deg']:.2f}° to the "
-        f"{turn['side']} (± {COVERAGE_95 * turn['turn_u_deg']:.2f}°, and what your instrument "
-        "adds).",
-        f"With a tape alone: peg 20 m toward {line.reference_name}; from that peg, square off "
-        f"{true['offset_mm']:.0f} mm to the {true['side']}. That point lies on true "
-        f"{true['cardinal']} (± {COVERAGE_95 * true['peg_u_mm']:.0f} mm) and "
-        f"{true['along_m']:.3f} m from the station: tape that as a check.",
-        f"Or swing 20.000 m from the station and {true['chord_mm']:.0f} mm from the 20 m peg, on "
-        f"the {true['side']}: where the arcs meet is on true {true['cardinal']} too "
-        f"(± {COVERAGE_95 * true['chord_peg_u_mm']:.0f} mm).",
-        "Put the opposite peg in line through the station. Raise the other two by a right angle: "
-        "pegs on the line 6 m either way from the station, 10 m swung from both; the arcs meet "
-        f"8 m out, square to the line (± {square_95:.2f}°).",
-        f"Close the four pegs at 20 m: sides {check['length_m'].iloc[0]:.3f} m, diagonals "
-        f"{check['length_m'].iloc[-1]:.3f} m. Set out again when a side is off by more than "
-        f"{check['accept_all_mm'].iloc[:4].max():.0f} mm or a diagonal by more than "
-        f"{check['accept_all_mm'].iloc[4:].max():.0f} mm.",
-    ]
-    return steps + _grid_words(line) + _compass_words(line)
-
-
-def _grid_words(line: ReferenceLine) -> list[str]:
-    shift = grid_north_offsets(line, (20.0,))
-    if shift.empty:
-        return []
-    side = {"right": "east", "left": "west"}[shift["side"].iloc[0]]
-    return [
-        f"Grid north lies {abs(line.convergence_deg):.2f}° {side} of true north: from the point "
-        f"20 m north, {shift['offset_mm'].iloc[0]:.0f} mm to the {side}."
-    ]
-
-
-def _compass_words(line: ReferenceLine) -> list[str]:
-    bearing, u_deg = compass_should_read(line)
-    if not np.isfinite(bearing + u_deg):
-        return []
-    return [
-        f"A compass at the station should read {bearing:.1f}° toward {line.reference_name} "
-        f"(± {COVERAGE_95 * u_deg:.1f}°, local rock and iron apart)."
-    ]
 
 
 def _short_way(clockwise_deg: Any) -> Any:

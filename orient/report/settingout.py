@@ -38,6 +38,58 @@ def setting_out_html(line: ReferenceLine, taping: Taping | None = None) -> str:
     return page_template("report", "settingout.html").render(**_figures(line, taping or Taping()))
 
 
+def in_words(line: ReferenceLine, taping: Taping | None = None) -> list[str]:
+    """What to do on the ground, step by step, in plain words; ± figures are at 95 %."""
+    taping = taping or Taping()
+    table = settingout.offsets(line, taping)
+    true = table[(table["north"] == "true") & (table["distance_m"] == 20.0)].iloc[0]
+    turn = settingout.turns(line).iloc[settingout.CARDINALS.index(true["cardinal"])]
+    square_95 = COVERAGE_95 * settingout.default_right_angle_u_deg(taping)
+    check = settingout.closing_check(taping, radii_m=(20.0,))
+    steps = [
+        f"Stand over the station, where the rod stood, and sight {line.reference_name}.",
+        f"The nearest true line is {true['cardinal']}: turn {turn['turn_deg']:.2f}° to the "
+        f"{turn['side']} (± {COVERAGE_95 * turn['turn_u_deg']:.2f}°, and what your instrument "
+        "adds).",
+        f"With a tape alone: peg 20 m toward {line.reference_name}; from that peg, square off "
+        f"{true['offset_mm']:.0f} mm to the {true['side']}. That point lies on true "
+        f"{true['cardinal']} (± {COVERAGE_95 * true['peg_u_mm']:.0f} mm) and "
+        f"{true['along_m']:.3f} m from the station: tape that as a check.",
+        f"Or swing 20.000 m from the station and {true['chord_mm']:.0f} mm from the 20 m peg, on "
+        f"the {true['side']}: where the arcs meet is on true {true['cardinal']} too "
+        f"(± {COVERAGE_95 * true['chord_peg_u_mm']:.0f} mm).",
+        "Put the opposite peg in line through the station. Raise the other two by a right angle: "
+        "pegs on the line 6 m either way from the station, 10 m swung from both; the arcs meet "
+        f"8 m out, square to the line (± {square_95:.2f}°).",
+        f"Close the four pegs at 20 m: sides {check['length_m'].iloc[0]:.3f} m, diagonals "
+        f"{check['length_m'].iloc[-1]:.3f} m. Set out again when a side is off by more than "
+        f"{check['accept_all_mm'].iloc[:4].max():.0f} mm or a diagonal by more than "
+        f"{check['accept_all_mm'].iloc[4:].max():.0f} mm.",
+    ]
+    return steps + _grid_words(line) + _compass_words(line)
+
+
+def _grid_words(line: ReferenceLine) -> list[str]:
+    shift = settingout.grid_north_offsets(line, (20.0,))
+    if shift.empty:
+        return []
+    side = {"right": "east", "left": "west"}[shift["side"].iloc[0]]
+    return [
+        f"Grid north lies {abs(line.convergence_deg):.2f}° {side} of true north: from the point "
+        f"20 m north, {shift['offset_mm'].iloc[0]:.0f} mm to the {side}."
+    ]
+
+
+def _compass_words(line: ReferenceLine) -> list[str]:
+    bearing, u_deg = settingout.compass_should_read(line)
+    if not np.isfinite(bearing + u_deg):
+        return []
+    return [
+        f"A compass at the station should read {bearing:.1f}° toward {line.reference_name} "
+        f"(± {COVERAGE_95 * u_deg:.1f}°, local rock and iron apart)."
+    ]
+
+
 def setting_out_svg(line: ReferenceLine) -> str:
     """Plan of the lines about the station, true north up: the mark, the nearest line, the peg."""
     nearest = _nearest_true(settingout.turns(line))
@@ -153,7 +205,7 @@ def _short(name: str) -> str:
 def _words(line: ReferenceLine, taping: Taping) -> list[str]:
     # Isolated, a name that is written from the right leaves the figures beside it in order.
     name = f"\N{FIRST STRONG ISOLATE}{_short(line.reference_name)}\N{POP DIRECTIONAL ISOLATE}"
-    steps = settingout.in_words(replace(line, reference_name=name), taping)
+    steps = in_words(replace(line, reference_name=name), taping)
     # A figure keeps its unit, and the sign before it, on its line.
     return [re.sub(r"(?<=±) | (?=mm?\b)", "\N{NO-BREAK SPACE}", step) for step in steps]
 
