@@ -37,10 +37,13 @@ def open_page(
 ):
     """Open a file in a window of a width, offline; skips the test where there is no browser.
 
+    An address of this machine, http://…, is opened with the network on.
+
     `at`, ISO text in UTC, sets the browser's clock, which then runs on; `timezone` is the
     browser's own; `before` is a script that runs before any of the page's. `scripts` off shows
     the page to a browser that runs none; `part` is the fragment asked for.
     """
+    served = str(path).startswith("http://")
     chromium = shutil.which("chromium")
     if chromium is None:
         pytest.skip("no chromium on this machine: apt-get install chromium")
@@ -56,7 +59,7 @@ def open_page(
             color_scheme="dark" if dark else "light",
             timezone_id=timezone,
             java_script_enabled=scripts,
-            offline=True,
+            offline=not served,
         )
         try:
             page = context.pages[0]
@@ -69,7 +72,7 @@ def open_page(
             if at:
                 page.clock.install(time=at)
             page.set_default_timeout(15000)
-            page.goto(Path(path).resolve().as_uri() + part)
+            page.goto((str(path) if served else Path(path).resolve().as_uri()) + part)
             yield Opened(page, errors, requests)
         finally:
             context.close()

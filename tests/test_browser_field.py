@@ -60,7 +60,7 @@ def part(page, name):
     page.click(f"#tabs [data-part={name}]")
 
 
-def start_setup(page, name="ridge board"):
+def start_setup(page, name="ridge board", telephone=""):
     part(page, "setup")
     page.select_option("#f-site", "ridge")
     page.fill("#f-setup", name)
@@ -69,6 +69,7 @@ def start_setup(page, name="ridge board"):
     page.fill("#f-reference-name", "cairn")
     page.fill("#f-reference-x", f"{CAIRN[0]}")
     page.fill("#f-reference-y", f"{CAIRN[1]}")
+    page.locator("#f-timepiece").evaluate("(field, name) => { field.value = name; }", telephone)
     page.click("#save-setup")
 
 
@@ -109,8 +110,9 @@ def test_a_whole_day_from_the_first_tap_to_the_tables(page_file, campaign, tmp_p
     places = tips(instants)
     with opened_at(page_file, "2026-05-05T06:30:00") as opened:
         page = opened.page
-        start_setup(page)
+        start_setup(page, telephone="anna")
         compare_clock(page)
+        read_compass(page)
         part(page, "marks")
         for number, (instant, (x, y)) in enumerate(zip(instants, places, strict=True), start=1):
             tap_at(page, "#mark-button", instant)
@@ -167,6 +169,13 @@ def compare_clock(page):
     page.click("#pip-keep")
 
 
+def read_compass(page):
+    for shown in ("301.5", "302,0"):
+        page.fill("#compass-reading", shown)
+        page.click("#compass-keep")
+    assert "2 readings toward the reference" in page.inner_text("#compass-says")
+
+
 def find_the_mistake_and_mend_it(page, x, y):
     part(page, "north")
     told = page.inner_text("#told")
@@ -191,6 +200,8 @@ def taken_twice(campaign, log):
     assert done.exit_code == 0, done.output
     assert "setups.csv: 1 set-ups added" in done.stdout
     assert "marks.csv: 20 marks added" in done.stdout
+    assert "readings.csv: 2 compass readings added" in done.stdout
+    assert "watches.csv: 1 comparisons of a watch added" in done.stdout
     before = {path.name: path.read_bytes() for path in campaign.iterdir()}
     again = invoked("take", campaign, log)
     assert again.exit_code == 0, again.output

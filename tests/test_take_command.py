@@ -75,6 +75,33 @@ def test_twice_is_once_and_later_marks_are_added(camp, tmp_path, capsys):
     assert tables(camp) == before
 
 
+def test_compass_readings_and_comparisons_have_tables_of_their_own(camp, tmp_path, capsys):
+    told = {
+        "setups": [SETUP | {"reference_name": "cairn", "reference_angle_deg": 20.0}],
+        "marks": MARKS,
+        "readings": [
+            {"reading": f"ab-{n}", "site": "ridge", "date": "2026-05-05", "time": "09:30",
+             "target": "cairn", "reading_deg": 17.5 + n}
+            for n in range(2)
+        ],
+        "watches": [
+            {"timepiece": "anna", "date": "2026-05-05", "time": "08:31:07", "error_s": 3.2,
+             "sd_s": 0.11}
+        ],
+    }  # fmt: skip
+    path = log(tmp_path, tables=told)
+    status, out, err = take(capsys, camp, path)
+    assert (status, err) == (0, "")
+    assert "readings.csv: 2 compass readings added." in out
+    assert "watches.csv: 1 comparisons of a watch added." in out
+    campaign = read_campaign(camp)
+    assert campaign.readings["reading_deg"].tolist() == [17.5, 18.5]
+    assert campaign.watches["error_s"].tolist() == [3.2]
+    before = tables(camp)
+    assert take(capsys, camp, path)[0] == 0
+    assert tables(camp) == before
+
+
 def test_what_stands_in_the_tables_stays_byte_for_byte(camp, tmp_path, capsys):
     (camp / "setups.csv").write_bytes(
         "\ufeffsetup;site;date;gnomon_height_mm;weather\r\n"

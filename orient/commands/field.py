@@ -11,6 +11,7 @@ from orient.commands.common import (
     campaign_argument,
     force_option,
     progress,
+    say,
     tell_written,
 )
 from orient.commands.planning_options import (
@@ -35,8 +36,24 @@ from orient.commands.planning_options import (
     "--output",
     type=click.Path(dir_okay=False, path_type=Path),
     metavar="FILE.html",
-    required=True,
     help="The page to write.",
+)
+@click.option(
+    "--serve",
+    is_flag=True,
+    help="Give the page to telephones over the camp's own network, until Ctrl-C.",
+)
+@click.option(
+    "--address",
+    metavar="ADDRESS",
+    help="This machine's address to serve at; else the one in its private network.",
+)
+@click.option(
+    "--port",
+    type=click.IntRange(0, 65535),
+    default=8315,
+    show_default=True,
+    help="The port to serve at: the same each day, as telephones keep their log by it.",
 )
 @force_option
 def field(
@@ -50,7 +67,10 @@ def field(
     reach: float | None,
     min_altitude: float,
     max_altitude: float,
-    output: Path,
+    output: Path | None,
+    serve: bool,
+    address: str | None,
+    port: int,
     force: bool,
     **care: float,
 ) -> None:
@@ -59,6 +79,9 @@ def field(
     One file for a telephone's browser that asks nothing of any network. It stores every
     mark at the tap, tells at once what does not fit, and shows the line and its
     uncertainty while the rod still stands. `orient take` brings its log into the tables.
+
+    --serve shows the page to telephones that open no local page: it gives that page and
+    nothing else, and ends with the command.
     """
     from orient.fieldpage.page import KIND, TooLarge, check_size, field_page
     from orient.flags import CAUTIONS
@@ -71,12 +94,57 @@ def field(
         check_size(len(sites), len(dates))
     except TooLarge as fault:
         raise click.UsageError(f"{fault}.") from None
-    if output.suffix.lower() not in (".html", ".htm"):
-        raise click.UsageError(f"-o takes a file ending in .html, found {output.name}")
-    check_output(output.parent, output.name, KIND, force)
+    if output is None and not serve:
+        raise click.UsageError("-o FILE.html, or --serve, is needed: where is the page to go?")
+    if output is not None:
+        if output.suffix.lower() not in (".html", ".htm"):
+            raise click.UsageError(f"-o takes a file ending in .html, found {output.name}")
+        check_output(output.parent, output.name, KIND, force)
     rig = the_rig(rod, board, reach, care)
     with progress("Planning", len(sites)) as advance:
         name = Path(campaign).resolve().name
         text = field_page(name, sites, dates, rig, limits, advance)
-    tell_written(write_output(output.parent, {output.name: text}, force))
+    if output is not None:
+        tell_written(write_output(output.parent, {output.name: text}, force))
     click.echo(CAUTIONS[0], err=True)
+    if serve:
+        _serve(text, address, port)
+
+
+def _serve(page: str, address: str | None, port: int) -> None:
+    """Give the page to who asks, until the command is ended."""
+    from orient.fieldpage.serve import (
+        FILE_PATH,
+        NoNetwork,
+        code_in_terminal,
+        own_address,
+        page_server,
+    )
+
+    def told(telephone: str) -> None:
+        click.echo(f"Given to {telephone}.", err=True)
+
+    try:
+        server = page_server(page, address or own_address(), port, told)
+    except NoNetwork as fault:
+        raise click.ClickException(
+            f"The page cannot be served: {fault}. Join the camp's network, or say --address."
+        ) from None
+    except OSError as fault:
+        raise click.ClickException(
+            f"The page cannot be served at {address or 'this machine'}, port {port}: "
+            f"{(fault.strerror or str(fault)).lower()}. Say another --port or --address."
+        ) from None
+    url = "http://{}:{}/".format(*map(str, server.server_address[:2]))
+    say(code_in_terminal(url))
+    say(url)
+    say(
+        f"Open it on the telephone, or keep it there as a file from {url[:-1]}{FILE_PATH}. A page "
+        "from the network has no level and asks no position, and is reloaded only while this "
+        "runs. Ctrl-C ends it."
+    )
+    with server:
+        try:
+            server.serve_forever(poll_interval=0.2)
+        except KeyboardInterrupt:
+            click.echo("Off.", err=True)

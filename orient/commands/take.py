@@ -15,6 +15,15 @@ if TYPE_CHECKING:
     from orient.tables.fieldlog import Difference, Merged
 
 
+#: What the rows of each table are called.
+_ROWS = {
+    "setups": "set-ups",
+    "marks": "marks",
+    "readings": "compass readings",
+    "watches": "comparisons of a watch",
+}
+
+
 @click.command("take")
 @campaign_argument
 @click.argument(
@@ -44,7 +53,8 @@ def take(campaign: str, files: tuple[Path, ...], keep_tables: bool) -> None:
         merged = fieldlog.merge(tables, logs, keep_tables)
         return merged.contents
 
-    Sitting(folder, needed=("sites",)).change_all(tuple(fieldlog.KEYS), changed)
+    brought = tuple(name for name in fieldlog.KEYS if any(log.tables.get(name) for log in logs))
+    Sitting(folder, needed=("sites",)).change_all(brought, changed)
     _show_differences(merged.differences)
     if merged.differences and not keep_tables:
         click.echo(
@@ -84,8 +94,10 @@ def _show_differences(differences: list[Difference]) -> None:
 
 
 def _tell(merged: Merged) -> None:
-    for name, what in (("setups", "set-ups"), ("marks", "marks")):
+    for name, what in _ROWS.items():
         added, alike = merged.added.get(name, 0), merged.alike.get(name, 0)
+        if not (added or alike or name in ("setups", "marks")):
+            continue
         passed = f", {alike} there already" if alike else ""
         say(f"{name}.csv: {added} {what} added{passed}.")
     if merged.unmeasured:

@@ -1,4 +1,4 @@
-/* Built by web/build.mjs; sources: engine/adjustment.js engine/board.js engine/byhand.js engine/chisquare.js engine/evidence.js engine/line.js engine/lookout.js engine/matrix.js engine/moved.js engine/reading.js engine/reduce.js engine/rows.js engine/shadow.js engine/slips.js engine/starts.js engine/statements.js engine/weighing.js field.js field/dom.js field/drawing.js field/log.js field/marking.js field/north.js field/send.js field/sensor.js field/setup.js field/store.js field/tables.js field/tilt.js field/timesignal.js field/tools.js shared/almanac.js shared/civil.js shared/panel.js shared/sun.js; e7146fbc9f909b7931ecff7e7785bcacad95b8d58ae2157f1de1c4143cff43d3 */
+/* Built by web/build.mjs; sources: engine/adjustment.js engine/board.js engine/byhand.js engine/chisquare.js engine/evidence.js engine/line.js engine/lookout.js engine/matrix.js engine/moved.js engine/reading.js engine/reduce.js engine/rows.js engine/shadow.js engine/slips.js engine/starts.js engine/statements.js engine/weighing.js field.js field/dom.js field/drawing.js field/log.js field/marking.js field/north.js field/send.js field/sensor.js field/setup.js field/store.js field/tables.js field/tilt.js field/timesignal.js field/tools.js shared/almanac.js shared/civil.js shared/panel.js shared/sun.js; 0b2ccbe24149161a7523fe7b55b8f3504d1dd289ac7152978723fabc6aa41e90 */
 (() => {
   // shared/civil.js
   function offset(site, utc) {
@@ -1177,10 +1177,10 @@
   function meant(board, mended, fit, later, size, u) {
     const gone = new Set(later);
     const earlier = inTime(board).filter((n) => !gone.has(n)).pop();
-    const between3 = `between mark ${board.marks[earlier].name} and mark ${board.marks[later[0]].name}`;
+    const between2 = `between mark ${board.marks[earlier].name} and mark ${board.marks[later[0]].name}`;
     const turn = size.length === 1;
     const wide = turn ? TURN_RAD : SHIFT_MM;
-    const words = turn ? `the board was turned by ${Math.abs(size[0] * 180 / Math.PI).toFixed(1)}° ${between3}` : `the board slid, or the rod was pushed, by ${Math.hypot(...size).toFixed(1)} mm ${between3}`;
+    const words = turn ? `the board was turned by ${Math.abs(size[0] * 180 / Math.PI).toFixed(1)}° ${between2}` : `the board slid, or the rod was pushed, by ${Math.hypot(...size).toFixed(1)} mm ${between2}`;
     const freedom = sum(u.map((each) => 2 * Math.log(wide / Math.max(each, 1e-6)))) + sum(size.map((part) => (part / wide) ** 2));
     return reading(words, "moved", mended, {
       price: PRICE + freedom + 2 * Math.log(Math.max(1, board.count - 3)),
@@ -2274,9 +2274,9 @@
       const found = own && own.marks.find((each) => each.mark === mark);
       if (found) Object.assign(found.fields, fields);
     },
-    reading(log, { setup, degrees: degrees2, at }) {
+    reading(log, { id, setup, degrees: degrees2, at }) {
       const own = setupOf(log, setup);
-      if (own) own.readings.push({ degrees: degrees2, at });
+      if (own) own.readings.push({ id, degrees: degrees2, at });
     },
     comparison(log, { fields, at }) {
       log.comparisons.push({ ...fields, at });
@@ -2332,33 +2332,70 @@
     };
   }
   var round = (value, places) => Math.round(value * 10 ** places) / 10 ** places;
-  var DRIFT_SD_S_PER_DAY = 1;
-  function clockAt(comparisons, steps, atMs, assumed) {
-    const valid = comparisons.filter((each) => !steps.some(({ at }) => between2(at, each.at, atMs)));
+  var RATE_SD_S = 1;
+  var COMPARED_RATE_SD_S = 60;
+  var RATE_WANDERS_S = 0.3;
+  var READING_SD_S = 1;
+  var settingsBefore = (steps, atMs) => steps.filter(({ at }) => at < atMs).length;
+  function clockAt({ comparisons, steps }, atMs, assumed, named) {
+    const setting = settingsBefore(steps, atMs);
+    const valid = comparisons.filter(({ at }) => settingsBefore(steps, at) === setting);
     if (!valid.length) return { ...ASSUMED[assumed] || ASSUMED.today, compared: false };
-    const nearest = valid.reduce((best2, each) => Math.abs(each.at - atMs) < Math.abs(best2.at - atMs) ? each : best2);
-    const days = Math.abs(nearest.at - atMs) / 864e5;
+    const days = valid.map(({ at }) => (Math.floor(at / 1e3) * 1e3 - atMs) / 864e5);
+    const weights = valid.map(({ sd_s: sd }) => 1 / sd ** 2);
+    const moment = (of) => weights.reduce((total, weight, n) => total + weight * of(n), 0);
+    const rateSd = valid.length > 1 ? COMPARED_RATE_SD_S : RATE_SD_S;
+    const [a, b, c] = [moment(() => 1) + 1e-12, moment((n) => days[n]), moment((n) => days[n] ** 2) + rateSd ** -2];
+    const [p, q] = [moment((n) => valid[n].error_s), moment((n) => days[n] * valid[n].error_s)];
+    const determinant = a * c - b * b;
+    const own = Math.hypot(named ? READING_SD_S : 0, RATE_WANDERS_S * Math.min(...days.map(Math.abs)));
     return {
-      error_s: nearest.error_s,
-      sd_s: round(Math.hypot(nearest.sd_s, DRIFT_SD_S_PER_DAY * days), 2),
+      error_s: round((c * p - b * q) / determinant, 4),
+      sd_s: round(Math.hypot(Math.sqrt(c / determinant), own), 4),
       compared: true
     };
   }
-  var between2 = (at, one, other) => at > Math.min(one, other) && at < Math.max(one, other);
 
   // field/tables.js
   var FORMAT = "orient field log";
   var VERSION = 1;
   var blank = (value) => value === void 0 || value === null || value === "";
   var filled = (row) => Object.fromEntries(Object.entries(row).filter(([, value]) => !blank(value)));
-  function watchOf(log, setup) {
-    const { watch, watch_error_s: error, watch_sd_s: sd, network } = setup.fields;
+  function timepieceAt(log, name, at) {
+    const setting = settingsBefore(log.steps, at);
+    return setting ? `${name} set ${setting}` : name;
+  }
+  function watchOf(table2, log, setup) {
+    const { watch, watch_error_s: error, watch_sd_s: sd, network, timepiece } = setup.fields;
     if (watch === "none") return {};
     if (!blank(sd)) return { watch_error_s: blank(error) ? 0 : error, watch_sd_s: sd };
-    const instants = setup.marks.map(({ at }) => at);
-    const middle = instants.length ? (Math.min(...instants) + Math.max(...instants)) / 2 : setup.at;
-    const known3 = clockAt(log.comparisons, log.steps, middle, network);
-    return { watch_error_s: known3.error_s, watch_sd_s: known3.sd_s };
+    const named = !blank(timepiece);
+    const at = middleOf2(table2, setup);
+    const { compared: compared3, error_s: known3, sd_s: knownSd } = clockAt(log, at, network, named);
+    const stated3 = { watch_error_s: known3, watch_sd_s: knownSd };
+    if (!named) return stated3;
+    return { ...stated3, timepiece: timepieceAt(log, timepiece, at), ...compared3 && { watch: "trusted" } };
+  }
+  function middleOf2(table2, { at, fields: { site, date } }) {
+    const place = table2.sites.find((each) => each.site === site);
+    const day = place && place.days[date];
+    return day ? 1e3 * day.noon : at;
+  }
+  function watchRows(table2, log) {
+    const named = /* @__PURE__ */ new Map();
+    for (const { fields } of log.setups) {
+      if (!blank(fields.timepiece) && !named.has(fields.timepiece)) named.set(fields.timepiece, fields.site);
+    }
+    return [...named].flatMap(([name, site]) => {
+      const place = table2.sites.find((each) => each.site === site);
+      return !place ? [] : log.comparisons.map(({ at, error_s: error, sd_s: sd }) => ({
+        timepiece: timepieceAt(log, name, at),
+        date: civil(place, at / 1e3).slice(0, 10),
+        time: civil(place, at / 1e3).slice(11, 19),
+        error_s: error,
+        sd_s: sd
+      }));
+    });
   }
   function meanReading(readings) {
     if (!readings.length) return null;
@@ -2366,16 +2403,28 @@
     const mean2 = Math.atan2(part(Math.sin), part(Math.cos)) * 180 / Math.PI;
     return Math.round((mean2 + 360) % 360 * 100) / 100;
   }
-  function setupRow(log, setup) {
+  function setupRow(table2, log, setup) {
     const { network: _, ...fields } = setup.fields;
     return filled({
       setup: setup.setup,
       ...fields,
-      ...watchOf(log, setup),
+      ...watchOf(table2, log, setup),
       compass_reading_deg: meanReading(setup.readings)
     });
   }
   var shownTime = (place, at) => civil(place, Math.round(at / 100) / 10).slice(11, 21);
+  function readingRows(place, { fields, readings }) {
+    return readings.map(({ id, degrees: degrees2, at }) => filled({
+      reading: id,
+      site: fields.site,
+      date: civil(place, at / 1e3).slice(0, 10),
+      time: civil(place, at / 1e3).slice(11, 16),
+      compass: fields.compass,
+      observer: fields.observer,
+      target: blank(fields.reference_name) ? "reference" : fields.reference_name,
+      reading_deg: degrees2
+    }));
+  }
   var PLACES = ["x_mm", "y_mm", "length_mm", "angle_deg"];
   function markRows(place, setup) {
     return setup.marks.map(({ mark, at, fields }) => filled({ setup: setup.setup, mark, time: shownTime(place, at), ...fields }));
@@ -2385,17 +2434,20 @@
     const place = table2.sites.find((each) => each.site === setup.fields.site);
     return {
       site: { site: setup.fields.site },
-      setup: setupRow(log, setup),
+      setup: setupRow(table2, log, setup),
       marks: place ? markRows(place, setup).filter(isPlaced) : []
     };
   }
   function fileOf(table2, log, entries, nowMs) {
-    const tables = { setups: [], marks: [] };
+    const tables = { setups: [], marks: [], readings: [], watches: watchRows(table2, log) };
     const unmeasured = [];
     for (const setup of log.setups) {
       const { setup: row, marks } = rowsOf(table2, log, setup);
-      tables.setups.push(row);
+      const { compass_reading_deg: _, ...own } = row;
+      tables.setups.push(own);
       tables.marks.push(...marks);
+      const place = table2.sites.find((each) => each.site === setup.fields.site);
+      if (place) tables.readings.push(...readingRows(place, setup));
       const placed = new Set(marks.map(({ mark }) => mark));
       unmeasured.push(...setup.marks.filter(({ mark }) => !placed.has(mark)).map(({ mark }) => ({ setup: setup.setup, mark })));
     }
@@ -2964,7 +3016,7 @@
       const given2 = Object.values(fields).some((value) => value !== "");
       if (!field2.setup) faults.push("Start a set-up first.");
       else if (!given2) faults.push("Enter a point on the line, or its angle.");
-      else if (!Number.isFinite(lineOf(table2, setupRow(field2.log, field2.setup)).angle)) {
+      else if (!Number.isFinite(lineOf(table2, setupRow(table2, field2.log, field2.setup)).angle)) {
         faults.push("This set-up has no first sight to compare with.");
       }
       if (faults.length) {
@@ -3012,7 +3064,7 @@
     }
     function sayClosing() {
       if (!field2.setup) return;
-      const line = lineOf(table2, setupRow(field2.log, field2.setup));
+      const line = lineOf(table2, setupRow(table2, field2.log, field2.setup));
       const found = closingSight(line);
       if (found) say("closing-says", found.text);
       else if (Number.isFinite(line.closeAngle)) say("closing-says", "It agrees with the first sight: the board has not turned.");

@@ -17,13 +17,19 @@ import numpy as np
 import pandas as pd
 
 from orient.tables.cells import Cells, Faults, cell_text, read_cells, shown, with_row
-from orient.tables.columns import TABLES, Table, read_table
+from orient.tables.columns import OPTIONAL_TABLES, TABLES, Table, read_table
 
 FORMAT, VERSION = "orient field log", 1
 #: A log of a week with every correction is a hundredth of this.
 LARGEST_BYTES = 50_000_000
 #: What tells a row of a table from the others; tables that a log may hold.
-KEYS: dict[str, tuple[str, ...]] = {"setups": ("setup",), "marks": ("setup", "mark")}
+KEYS: dict[str, tuple[str, ...]] = {
+    "setups": ("setup",),
+    "marks": ("setup", "mark"),
+    "readings": ("reading",),
+    "watches": ("timepiece", "date", "time"),
+}
+_TABLES = TABLES | OPTIONAL_TABLES
 #: Numbers that differ by less were rounded on their way.
 _SAME = 1e-9
 
@@ -125,11 +131,11 @@ def _log(file: str, told: Mapping[str, Any], faults: Faults) -> Log:
     tables = {}
     for name, rows in (given if isinstance(given, dict) else {}).items():
         if name not in KEYS:
-            faults.add(file, None, None, f"a table {shown(str(name))}", " and ".join(KEYS))
+            faults.add(file, None, None, f"a table {shown(str(name))}", ", ".join(KEYS))
         elif rows:
             tables[name] = _rows(file, name, rows, faults)
     if not isinstance(given, dict):
-        faults.add(file, None, "tables", "none", " and ".join(KEYS))
+        faults.add(file, None, "tables", "none", ", ".join(KEYS))
     return Log(
         file,
         str(told.get("campaign", "")),
@@ -147,7 +153,7 @@ def _objects(value: Any) -> list[dict[str, Any]]:
 
 
 def _rows(file: str, name: str, rows: Any, faults: Faults) -> Rows:
-    table = TABLES[name]
+    table = _TABLES[name]
     read: Rows = []
     for number, row in enumerate(rows if isinstance(rows, list) else [rows], start=1):
         if not isinstance(row, dict):
@@ -178,7 +184,7 @@ def merge(tables: Mapping[str, bytes], logs: Sequence[Log], keep_tables: bool = 
     """What tables become with the rows of some logs.
 
     Args:
-        tables: the bytes of each table of `KEYS`, CSV.
+        tables: the bytes of each table that the logs have rows of, CSV.
         logs: of `read_logs`.
         keep_tables: add what is new even where other rows differ, those staying as they are.
 
@@ -203,7 +209,7 @@ def _merge_table(data: bytes, name: str, key: tuple[str, ...], rows: Rows, merge
     faults.stop_if_any()
     assert there is not None  # what is no table is a fault
     fresh = _cells_of(f"the logs' {name}", name, rows)
-    known, told = (_by_key(cells, TABLES[name], key) for cells in (there, fresh))
+    known, told = (_by_key(cells, _TABLES[name], key) for cells in (there, fresh))
     places = {each: place for place, each in enumerate(known["key"])}
     seen: dict[tuple[str, ...], int] = {}
     for place, each in enumerate(told["key"]):
@@ -223,7 +229,7 @@ def _merge_table(data: bytes, name: str, key: tuple[str, ...], rows: Rows, merge
 def _cells_of(file: str, name: str, rows: Rows) -> Cells:
     columns = {
         column: [row.get(column, "") for row in rows]
-        for column in TABLES[name].names
+        for column in _TABLES[name].names
         if any(row.get(column) for row in rows)
     }
     return Cells(file, 1, columns, list(range(1, len(rows) + 1)))
@@ -252,7 +258,7 @@ def _compare(
     (there, known, at), (fresh, told, place) = mine, theirs
     columns = {
         column: (there.column(column)[at], fresh.column(column)[place])
-        for column in TABLES[name].names
+        for column in _TABLES[name].names
         if column not in KEYS[name] and not _same(known[column].iloc[at], told[column].iloc[place])
     }
     if columns:

@@ -48,9 +48,9 @@ const TAKE = {
     const found = own && own.marks.find((each) => each.mark === mark);
     if (found) Object.assign(found.fields, fields);
   },
-  reading(log, { setup, degrees, at }) {
+  reading(log, { id, setup, degrees, at }) {
     const own = setupOf(log, setup);
-    if (own) own.readings.push({ degrees, at });
+    if (own) own.readings.push({ id, degrees, at });
   },
   comparison(log, { fields, at }) {
     log.comparisons.push({ ...fields, at });

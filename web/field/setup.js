@@ -142,7 +142,7 @@ export function startSetup(field) {
     const given = Object.values(fields).some((value) => value !== "");
     if (!field.setup) faults.push("Start a set-up first.");
     else if (!given) faults.push("Enter a point on the line, or its angle.");
-    else if (!Number.isFinite(lineOf(table, setupRow(field.log, field.setup)).angle)) {
+    else if (!Number.isFinite(lineOf(table, setupRow(table, field.log, field.setup)).angle)) {
       faults.push("This set-up has no first sight to compare with.");
     }
     if (faults.length) {
@@ -192,7 +192,7 @@ export function startSetup(field) {
 
   function sayClosing() {
     if (!field.setup) return;
-    const line = lineOf(table, setupRow(field.log, field.setup));
+    const line = lineOf(table, setupRow(table, field.log, field.setup));
     const found = closingSight(line);
     if (found) say("closing-says", found.text);
     else if (Number.isFinite(line.closeAngle)) say("closing-says", "It agrees with the first sight: the board has not turned.");

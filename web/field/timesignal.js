@@ -36,21 +36,34 @@ export function compared(taps, firstMs, intervalS = 1) {
 
 const round = (value, places) => Math.round(value * 10 ** places) / 10 ** places;
 
-/* A clock between comparisons drifts so much a day, standard uncertainty. */
-const DRIFT_SD_S_PER_DAY = 1;
+/* A clock's rate (s a day), known of it before two comparisons show it and after, how it wanders
+   away from them, and how well a watch in the tables is read: orient/observation/joint/watches.py. */
+const RATE_SD_S = 1;
+const COMPARED_RATE_SD_S = 60;
+const RATE_WANDERS_S = 0.3;
+const READING_SD_S = 1;
 
-/* What is known of the clock at an instant (ms): by the comparison nearest to it, else assumed. */
-export function clockAt(comparisons, steps, atMs, assumed) {
-  const valid = comparisons.filter((each) => !steps.some(({ at }) => between(at, each.at, atMs)));
+/* How often the clock had been set before an instant: each setting makes it another watch. */
+export const settingsBefore = (steps, atMs) => steps.filter(({ at }) => at < atMs).length;
+
+/* What is known of the clock at an instant (ms): by the comparisons since it was last set and
+   before it was set again, else assumed. A `named` one stands in the tables as a watch among others. */
+export function clockAt({ comparisons, steps }, atMs, assumed, named) {
+  const setting = settingsBefore(steps, atMs);
+  const valid = comparisons.filter(({ at }) => settingsBefore(steps, at) === setting);
   if (!valid.length) return { ...ASSUMED[assumed] || ASSUMED.today, compared: false };
-  const nearest = valid.reduce((best, each) =>
-    (Math.abs(each.at - atMs) < Math.abs(best.at - atMs) ? each : best));
-  const days = Math.abs(nearest.at - atMs) / 86400000;
+  const days = valid.map(({ at }) => (Math.floor(at / 1000) * 1000 - atMs) / 86400000);
+  const weights = valid.map(({ sd_s: sd }) => 1 / sd ** 2);
+  const moment = (of) => weights.reduce((total, weight, n) => total + weight * of(n), 0);
+  // Error and rate by least squares, as the tables' own comparisons are adjusted.
+  const rateSd = valid.length > 1 ? COMPARED_RATE_SD_S : RATE_SD_S;
+  const [a, b, c] = [moment(() => 1) + 1e-12, moment((n) => days[n]), moment((n) => days[n] ** 2) + rateSd ** -2];
+  const [p, q] = [moment((n) => valid[n].error_s), moment((n) => days[n] * valid[n].error_s)];
+  const determinant = a * c - b * b;
+  const own = Math.hypot(named ? READING_SD_S : 0, RATE_WANDERS_S * Math.min(...days.map(Math.abs)));
   return {
-    error_s: nearest.error_s,
-    sd_s: round(Math.hypot(nearest.sd_s, DRIFT_SD_S_PER_DAY * days), 2),
+    error_s: round((c * p - b * q) / determinant, 4),
+    sd_s: round(Math.hypot(Math.sqrt(c / determinant), own), 4),
     compared: true,
   };
 }
-
-const between = (at, one, other) => at > Math.min(one, other) && at < Math.max(one, other);
