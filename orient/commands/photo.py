@@ -36,10 +36,9 @@ if TYPE_CHECKING:
 @click.option(
     "--bar",
     type=click.FloatRange(80.0, 120.0),
-    default=100.0,
-    show_default=True,
     metavar="MM",
-    help="The printed check bar as measured, so that the printer's scale does not enter.",
+    help="The printed check bar as measured, 100 on a true print, so that the printer's scale does "
+    "not enter.",
 )
 @click.option(
     "-o", "--output", type=click.Path(dir_okay=False, path_type=Path),
@@ -56,7 +55,7 @@ def photo(
     campaign: str,
     photos: tuple[Path, ...],
     setup: str | None,
-    bar: float,
+    bar: float | None,
     output: Path | None,
     saving: bool,
     times: Path | None,
@@ -88,25 +87,57 @@ def photo(
             readings.append(read_photograph(read_picture(path), known))
             advance(1)
     chosen, site = _whose(read, readings, setup)
-    marks = in_order(joined(readings, bar), _clockwise(site, readings[0].code.date))
+    bar_said = _scale_said(readings, bar)
+    bar_mm = 100.0 if bar is None else bar
+    marks = in_order(joined(readings, bar_mm), _clockwise(site, readings[0].code.date))
     if saving:
         _save(read, chosen, site, marks, times, readings)
     if output is not None:
-        page = _review(readings, chosen, marks, bar)
+        page = _review(readings, chosen, marks, bar_mm)
         for path in write_output(output.parent, {output.name: page}, force):
             click.echo(printable(str(path)), err=style != "table")
     rows = [_row(chosen, place, mark) for place, mark in enumerate(marks, 1)]
     emit(rows, style, _COLUMNS)
     if style == "table":
         click.echo("Millimetres from the foot, +x right, +y up; ± is the 95 % figure.")
-    if bar == 100.0:
-        click.echo("The printer is taken as true; --bar gives the check bar as measured.", err=True)
-    elif abs(bar - 100.0) > 1.0:
-        click.echo(
-            f"The sheet was printed at {bar:g} %: the marks are right now, but its rings are not "
-            "of the length that they say. Print at 100 %.",
-            err=True,
+    click.echo(bar_said, err=True)
+
+
+def _scale_said(readings: list[Reading], bar: float | None) -> str:
+    """What is to be said of the printer's scale.
+
+    Raises:
+        InputError: the paper's edges tell another scale than 100 %, and no bar was measured.
+    """
+    import numpy as np
+
+    from orient.photo.edge import SEEN
+    from orient.photo.picture import refusal
+
+    seen = [reading.scale for reading in readings if reading.scale is not None]
+    edges = float(np.median(seen)) if seen else None
+    if bar is None:
+        if edges is None:
+            return "The printer is taken as true; --bar gives the check bar as measured."
+        if abs(edges - 1.0) > SEEN:
+            found = f"a sheet printed at {100 * edges:.1f} %, by the paper's edges"
+            wanted = "--bar with the check bar as a ruler measures it; next time, a print at 100 %"
+            raise refusal(readings[0].picture, found, wanted)
+        return (
+            "By the paper's edges the print is at 100 %, within 1 %; --bar gives the check bar as "
+            "measured."
         )
+    if edges is not None and abs(bar / 100.0 - edges) > SEEN:
+        return (
+            f"The check bar says that the print is at {bar:g} %, the paper's edges {100 * edges:.1f} "
+            "%: measure the bar again, unless the paper was cut."
+        )
+    if abs(bar - 100.0) > 1.0:
+        return (
+            f"The sheet was printed at {bar:g} %: the marks are right now, but its rings are not of "
+            "the length that they say. Print at 100 %."
+        )
+    return f"Scaled by the check bar of {bar:g} mm."
 
 
 def _review(readings: list[Reading], setup: str | None, marks: list[Mark], bar: float) -> str:

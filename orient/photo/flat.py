@@ -2,7 +2,8 @@
 
 The print inside the border is of a colour that is full in red: in the red channel it is as
 good as paper, and grey pencil stands alone. Where a printer had no colour, the known print,
-drawn again and blurred as the picture is, is taken away instead.
+drawn again and blurred as the picture is, is taken away instead. A red pen is as good as paper
+there, too: away from the print the green channel shows it.
 """
 
 from __future__ import annotations
@@ -24,6 +25,9 @@ _STEP_PX = 16
 _LEAST_PX_MM, _MOST_PX_MM = 4.0, 9.0
 #: Wider than any pencil stroke: darker things of this width are light and shade.
 _STROKE_MM = 3.6
+#: How much darker in green than in red a red pen's stroke is, and how far from print, and how far
+#: the stroke's colour spreads in a file.
+_REDDER, _NEAR_MM, _HALO_MM = 0.12, 0.8, 2.2
 
 
 @dataclass(frozen=True)
@@ -78,6 +82,7 @@ def lay_flat(picture: Picture, view: View, board: BoardPage, printed: Page) -> F
     drawn = _print_of(printed, board, px_mm, shape)
     ink, hidden = _without_print(ink, drawn, px_mm)
     hidden |= mask | _furniture(board, px_mm, shape)
+    ink = _with_red_pen(rgb, ink, drawn, hidden, px_mm)
     ink[hidden] = 0.0
     bare = ink[~hidden]
     noise = 1.4826 * float(np.median(np.abs(bare - np.median(bare)))) if bare.size else 1.0
@@ -130,6 +135,24 @@ def _ink(channel: NDArray[np.uint8], px_mm: float) -> tuple[Grey, Any]:
     paper = cv2.morphologyEx(level, cv2.MORPH_CLOSE, kernel)
     ink = 1.0 - level / np.maximum(paper, 4.0)
     return (ink - np.float32(np.median(ink))).astype(np.float32), paper
+
+
+def _with_red_pen(rgb: Any, ink: Grey, drawn: Any, hidden: Any, px_mm: float) -> Grey:
+    """The ink, by the green channel where a red pen was: told by what is not near print."""
+    import cv2
+
+    def widened(there: Any, reach_mm: float) -> Any:
+        size = 2 * int(reach_mm * px_mm) + 1
+        kernel = cv2.getStructuringElement(cv2.MORPH_ELLIPSE, (size, size))
+        return cv2.dilate(there.astype(np.uint8), kernel) > 0
+
+    green, _ = _ink(rgb[..., 1], px_mm)
+    red_pen = (green - ink > _REDDER) & ~widened(hidden | (drawn[..., 1] > 0.1), _NEAR_MM)
+    if not red_pen.any():
+        return ink
+    green, _ = _without_print(green, drawn, px_mm)
+    # A file holds colour more coarsely than light: its halo round a stroke is in the red channel.
+    return np.where(widened(red_pen, _HALO_MM), green, ink).astype(np.float32)
 
 
 def _print_of(printed: Page, board: BoardPage, px_mm: float, shape: tuple[int, int]) -> Any:
@@ -185,8 +208,11 @@ def _without_print(ink: Grey, drawn: Any, px_mm: float) -> tuple[Grey, NDArray[n
 
 
 def _furniture(board: BoardPage, px_mm: float, shape: tuple[int, int]) -> NDArray[np.bool_]:
-    """Targets and code that stand inside a tile, with their white."""
+    """Targets and code that stand inside a tile, with their white, and what is glued over."""
     hidden = np.zeros(shape, dtype=bool)
+    seen = board.uncovered
+    hidden[:, int((seen.right_mm - board.clip.left_mm) * px_mm) :] = True
+    hidden[int((board.clip.top_mm - seen.bottom_mm) * px_mm) :] = True
     boxes = [
         (t.left_mm, board.paper.height_mm - t.top_mm, t.side_mm, t.side_mm / 8 + 0.6)
         for t in board.targets

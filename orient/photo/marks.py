@@ -20,7 +20,7 @@ Array = NDArray[np.float64]
 
 _CROSS_MM, _TICK_MM, _DOT_MM = (2.0, 16.0), (1.8, 9.0), 2.6
 #: Pieces nearer than this to one another are letters of one word.
-_WORD_GAP_MM = 1.5
+_WORD_GAP_MM, _COLON_GAP_MM = 1.5, 2.6
 #: So far from a mark its number stands.
 _LABEL_MM = 12.0
 #: How well the middle of a mark is found at best, by its kind, mm.
@@ -320,6 +320,7 @@ def _spread(writing: list[Piece], rest: list[Piece]) -> list[Piece]:
                 (piece.kind == "dot" or piece.upright)
                 and any(_gap(piece, word) < _reach(piece) for word in words)
             )
+            or (piece.kind == "dot" and _within_a_word(piece, words))
             or (
                 piece.kind == "tick"
                 and any(
@@ -332,6 +333,14 @@ def _spread(writing: list[Piece], rest: list[Piece]) -> list[Piece]:
         words += near
         waiting = [piece for piece in waiting if not any(piece is word for word in near)]
     return words
+
+
+def _within_a_word(dot: Piece, words: list[Piece]) -> bool:
+    """Whether letters stand close on two sides of a small spot, as by half a colon."""
+    near = [word for word in words if _gap(dot, word) < _COLON_GAP_MM]
+    ways = [(word.low_mm + word.high_mm) / 2 - dot.at_mm for word in near]
+    ways = [way / max(float(np.hypot(*way)), 1e-9) for way in ways]
+    return dot.size_mm < 1.6 and any(float(one @ two) < -0.6 for one in ways for two in ways)
 
 
 def _reach(piece: Piece) -> float:

@@ -11,6 +11,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from orient.photo.codes import read_code
+from orient.photo.edge import printed_scale
 from orient.photo.flat import Flat, lay_flat
 from orient.photo.marks import find_marks
 from orient.photo.picture import Picture, refusal
@@ -24,6 +25,8 @@ Array = NDArray[np.float64]
 FEWEST_TARGETS = 4
 #: What paper does between its targets, and a printer within its page, mm.
 PAPER_MM = 0.015
+#: How well a page is glued to the one with the foot, where that is not in the picture, mm.
+UNSEEN_FOOT_MM = 0.8
 _NO_GLARE = "a picture without flash, out of the sun's reflection, exposed less"
 _SHARP = "a sharp one: hold still, more light, tap on the sheet to focus, wipe the lens"
 #: Pencil strokes are 0.3 to 0.6 mm wide: what blurs them by more than this loses them, mm.
@@ -45,7 +48,7 @@ class Mark:
 
 @dataclass(frozen=True)
 class Reading:
-    """What one photograph gave."""
+    """What one photograph gave; `scale` is a printed millimetre by the paper's edges, if seen."""
 
     picture: str
     code: SheetCode
@@ -53,6 +56,7 @@ class Reading:
     marks: tuple[Mark, ...]
     flats: tuple[Flat, ...]
     view: View
+    scale: float | None
 
 
 def read_photograph(
@@ -92,10 +96,11 @@ def read_photograph(
         raise refusal(picture.name, f"a picture blurred over {blur_mm:.1f} mm of paper", _SHARP)
     flats = _flats(picture, view, code, boards)
     _check_light(picture, flats, view)
-    marks = [mark for flat in flats for mark in _placed(flat, view)]
+    foot_page = next(board.number for board in boards if board.has_foot)
+    marks = [mark for flat in flats for mark in _placed(flat, view, foot_page)]
     return Reading(
         picture.name, code, tuple(flat.page for flat in flats), tuple(_once(marks)), tuple(flats),
-        view,
+        view, printed_scale(picture, view, boards[0]),
     )  # fmt: skip
 
 
@@ -143,15 +148,17 @@ def _flats(
     return [flat for flat in laid if flat is not None]
 
 
-def _placed(flat: Flat, view: View) -> list[Mark]:
+def _placed(flat: Flat, view: View, foot_page: int) -> list[Mark]:
     pieces = find_marks(flat)
     if not pieces:
         return []
     at = np.array([piece.at_mm for piece in pieces]) * flat.px_mm
     nominal = flat.board_mm(at[:, 0], at[:, 1])
     page = np.full(len(pieces), flat.page)
-    board = view.glued(nominal, page)
+    board = view.on_foot(view.glued(nominal, page), foot_page)
     u_fit = view.u_mm(nominal, page)
+    if foot_page not in view.pages:
+        u_fit = np.hypot(u_fit, UNSEEN_FOOT_MM)
     return [
         Mark(
             flat.page, float(x), float(y),

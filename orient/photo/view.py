@@ -56,6 +56,14 @@ class View:
         points = np.asarray(page_mm, dtype=float)
         return _glued(self.values, self, points, np.asarray(page))
 
+    def on_foot(self, board_mm: Any, foot_page: int) -> Array:
+        """Points of the first page's frame from the foot and axes as they are glued."""
+        points = np.asarray(board_mm, dtype=float)
+        if foot_page not in self.pages:
+            return points
+        axes = self.glued([[0.0, 0.0], [1.0, 0.0], [0.0, 1.0]], [foot_page] * 3)
+        return np.asarray((points - axes[0]) @ np.linalg.inv(axes[1:] - axes[0]))
+
     def scale_px_mm(self, page_mm: Any, page: Any) -> Array:
         """Pixels a millimetre at points, the smaller of two directions."""
         jacobian = self._jacobian(page_mm, page)
@@ -157,7 +165,7 @@ def _fit(
     for start in _starts(board - shell.middle_mm, picture, frame):
         values = middle.copy()
         values[:6] = start
-        found.append(least_squares(misfit, values, x_scale="jac", method="trf", max_nfev=60))
+        found.append(least_squares(misfit, values, x_scale="jac", method="lm", max_nfev=40 * count))
     best = min(found, key=lambda each: each.cost)
     miss = best.fun[: 2 * len(board)] * CORNER_SD_PX
     free = max(len(miss) - _CAMERA - 6, 8)

@@ -89,7 +89,8 @@ class BoardPage:
     """A page of the board: where the foot comes to lie, and what of the board it shows.
 
     `origin_mm` is the foot in page millimetres, perhaps off the page; `clip` the part of the
-    board that the page shows, `code_box` the square of the printed code.
+    board that the page shows, `code_box` the square of the printed code; `last` whether no page
+    follows to the right, and below.
     """
 
     number: int
@@ -101,10 +102,18 @@ class BoardPage:
     targets: tuple[Target, ...]
     code_box: Window | None
     tiled: bool
+    last: tuple[bool, bool]
 
     @property
     def name(self) -> str:
         return tile_name(self.row, self.column)
+
+    @property
+    def uncovered(self) -> Window:
+        """What of the page is seen when its neighbours are glued over its right and lower edge."""
+        if not self.tiled:
+            return self.clip
+        return _uncovered(self.clip, self.last)
 
     @property
     def has_foot(self) -> bool:
@@ -164,8 +173,8 @@ def _page(code: SheetCode, paper: Paper, tiles: Tiles, row: int, column: int) ->
     )
     index = row * tiles.across + column
     tiled = tiles.count > 1
+    last = (column + 1 == tiles.across, row + 1 == tiles.down)
     if tiled:
-        last = (column + 1 == tiles.across, row + 1 == tiles.down)
         boxes, code_box = _inner_places(_uncovered(clip, last), origin)
     else:
         boxes, code_box = _border_places(paper), _code_in_margin(paper)
@@ -174,7 +183,7 @@ def _page(code: SheetCode, paper: Paper, tiles: Tiles, row: int, column: int) ->
         Target(first + number, box.left_mm, paper.height_mm - box.top_mm, box.width_mm)
         for number, box in enumerate(boxes)
     )
-    return BoardPage(index + 1, row, column, paper, origin, clip, targets, code_box, tiled)
+    return BoardPage(index + 1, row, column, paper, origin, clip, targets, code_box, tiled, last)
 
 
 def border_pages(ids: Iterable[int]) -> Iterator[tuple[Paper, tuple[Target, ...], Window]]:
