@@ -246,3 +246,53 @@ def _light(frame, camera, generator):
         soft = 1 / (1 + np.exp(-across / 0.006))
         light = light * (1 - (1 - camera.shade) * soft)
     return light
+
+
+def printed_at(paper, scale, canvas_mm=None):
+    """A print as a printer that scales leaves it on its paper, white around."""
+    height, width = paper.shape[:2]
+    if canvas_mm is not None:
+        width, height = (int(side * PX) for side in canvas_mm)
+    shift = [(width - scale * paper.shape[1]) / 2, (height - scale * paper.shape[0]) / 2]
+    matrix = np.array([[scale, 0, shift[0]], [0, scale, shift[1]]])
+    return cv2.warpAffine(paper, matrix, (width, height), borderValue=(1, 1, 1))
+
+
+def glued(rasters, boards, generator, shift_mm=0.6, turn=0.003, around_mm=15.0):
+    """Printed tiles glued to one board a little amiss, the foot's page true, and its layout.
+
+    A later page lies over the ones before it, cut at its window's edges.
+    """
+    foot = next(board for board in boards if board.has_foot)
+    low, high = _reach(boards)
+    size = (high - low + 2 * around_mm) * PX
+    board_px = np.full((int(size[1]), int(size[0]), 3), 255, np.uint8)
+    for raster, board in zip(rasters, boards, strict=False):
+        amiss = generator.normal(0, 1, 3) * (
+            [0, 0, 0] if board is foot else [shift_mm] * 2 + [turn]
+        )
+        nominal = _corners(board) - board.origin_mm
+        laid = nominal @ [[1, amiss[2]], [-amiss[2], 1]] + amiss[:2]
+        source = np.stack(
+            [_corners(board)[:, 0], board.paper.height_mm - _corners(board)[:, 1]], axis=-1
+        )
+        target = np.stack([laid[:, 0] - low[0], high[1] - laid[:, 1]], axis=-1) + around_mm
+        matrix = cv2.getPerspectiveTransform(
+            *((p * PX).astype(np.float32) for p in (source, target))
+        )
+        drawn = cv2.warpPerspective(raster, matrix, board_px.shape[1::-1])
+        inside = np.zeros(board_px.shape[:2], np.uint8)
+        cv2.fillConvexPoly(inside, np.round(target * PX).astype(np.int32), 1)
+        board_px[inside > 0] = drawn[inside > 0]
+    return board_px, np.array([-low[0], high[1]]) + around_mm
+
+
+def _corners(board):
+    clip = board.clip
+    x, y = (clip.left_mm, clip.right_mm), (clip.bottom_mm, clip.top_mm)
+    return np.array([[x[0], y[1]], [x[1], y[1]], [x[1], y[0]], [x[0], y[0]]])
+
+
+def _reach(boards):
+    every = np.concatenate([_corners(board) - board.origin_mm for board in boards])
+    return every.min(axis=0), every.max(axis=0)

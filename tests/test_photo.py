@@ -5,6 +5,8 @@ renderer of `tests/photographs.py` draws on it and photographs it; `orient photo
 """
 
 import json
+import subprocess
+import sys
 from pathlib import Path
 
 import numpy as np
@@ -16,12 +18,16 @@ from click.testing import CliRunner
 
 cv2 = pytest.importorskip("cv2")
 
-from photographs import Camera, Pencil, photograph  # noqa: E402
+from browser import open_page  # noqa: E402
+from photographs import Camera, Pencil, glued, photograph, printed_at  # noqa: E402
+from PIL import Image  # noqa: E402
 
 from orient.commands.photo import photo  # noqa: E402
 from orient.commands.reduce import reduce  # noqa: E402
 from orient.commands.sheet import sheet  # noqa: E402
 from orient.errors import InputError  # noqa: E402
+from orient.sheet.code import SheetCode  # noqa: E402
+from orient.sheet.geometry import board_pages  # noqa: E402
 
 DAY = "2026-05-04"
 SHEETS = {
@@ -179,6 +185,138 @@ def test_marks_of_sixty_photographs(prints, camp, tmp_path):
     assert 0.8 <= rms(pulls) <= 1.25
 
 
+PENS = {
+    "blue": (0.10, 0.16, 0.55),
+    "black": (0.06, 0.06, 0.07),
+    "red": (0.78, 0.10, 0.12),
+    "green": (0.10, 0.45, 0.20),
+}
+
+
+@pytest.mark.slow
+@pytest.mark.parametrize("pen", PENS)
+def test_marks_in_pen(pen, prints, camp, tmp_path):
+    errors, pulls, found, false, true = [], [], 0, 0, 0
+    for seed in (1, 5, 7, 11):
+        generator = np.random.default_rng(seed)
+        print_rgb, page = prints(list(SHEETS)[seed % 3])
+        paper, board = marked(print_rgb, page, generator, grey=0.85, pen=PENS[pen])
+        path = tmp_path / f"{seed}.jpg"
+        made = photograph(paper, any_camera(generator, [5, 8, 12][seed % 3]), generator)
+        path.write_bytes(made.jpeg)
+        error, pull, extra = matched(rows_of(camp, path), board)
+        errors.append(error)
+        pulls.append(pull)
+        found, false, true = found + len(error), false + extra, true + len(board)
+    assert found >= 0.95 * true
+    assert false <= 0.05 * true
+    assert rms(np.concatenate(errors)) < 0.25
+    assert rms(np.concatenate(pulls)) < 1.25
+
+
+@pytest.mark.parametrize("seed", [1, *(pytest.param(n, marks=pytest.mark.slow) for n in (0, 2))])
+def test_pages_glued_to_one_board(seed, camp, tmp_path):
+    """Tiles some half a millimetre and some tenth of a degree amiss; millimetres from the foot."""
+    pdf = tmp_path / "board.pdf"
+    arguments = [camp, "--site", "low moor", "--date", DAY, "--rod", "150", "-o", pdf]
+    result = CliRunner().invoke(sheet, [str(each) for each in [*arguments, "--board", "380x270"]])
+    assert result.exit_code == 0, result.output
+    code = SheetCode("camp", "low moor", DAY, 150.0, "marking", 1, 6, (210.0, 297.0),
+                     (380.0, 270.0), (190.0, 40.0), ())  # fmt: skip
+    boards = board_pages(code)
+    with pdfplumber.open(pdf) as opened:
+        pages = [page.to_image(resolution=300).original for page in opened.pages[: len(boards)]]
+    generator = np.random.default_rng(seed)
+    board_px, foot = glued([np.asarray(page.convert("RGB")) for page in pages], boards, generator)
+    pencil, truth = Pencil(board_px, generator, 0.5), []
+    while len(truth) < 14:
+        at = np.array([generator.uniform(-180, 180), generator.uniform(-30, 220)])
+        if np.hypot(*at) > 12 and _bare(at, boards) and _apart(at, truth):
+            pencil.mark("cross", foot + at * [1, -1])
+            truth.append(at)
+    path = tmp_path / "glued.jpg"
+    path.write_bytes(photograph(pencil.on(board_px), any_camera(generator, 8), generator).jpeg)
+    errors, pulls, false = matched(rows_of(camp, path), truth)
+    assert len(errors) >= 13
+    assert false <= 1
+    assert rms(errors) < 0.1
+    assert rms(pulls) < 1.25
+
+
+def _apart(at, others):
+    return all(np.hypot(*(at - other)) > 13 for other in others)
+
+
+def _bare(at, boards):
+    """Whether no target and no code stands near a point of the board."""
+    for board in boards:
+        boxes = [(t.left_mm, board.paper.height_mm - t.top_mm, t.side_mm) for t in board.targets]
+        boxes.append((board.code_box.left_mm, board.code_box.top_mm, board.code_box.width_mm))
+        for left, top, side in boxes:
+            middle = np.array([left + side / 2, top - side / 2]) - board.origin_mm
+            if np.abs(at - middle).max() < side / 2 + 5:
+                return False
+    return True
+
+
+def test_a_red_pen_two_pictures_one_turned_by_its_file(prints, camp, tmp_path):
+    """Both pictures joined and saved: each mark once, in its place."""
+    folder = tmp_path / "camp"
+    folder.mkdir()
+    for name in ("sites.csv", "setups.csv"):
+        (folder / name).write_bytes((camp / name).read_bytes())
+    generator = np.random.default_rng(5)
+    paper, board = marked(*prints("A4"), generator, count=10, grey=0.85, pen=PENS["red"])
+    first, second = tmp_path / "first.jpg", tmp_path / "second.jpg"
+    first.write_bytes(photograph(paper, Camera(megapixels=5, tilt_deg=8), generator).jpeg)
+    pixels = photograph(paper, Camera(megapixels=5, tilt_way_deg=200), generator).pixels
+    exif = Image.Exif()
+    exif[0x0112] = 6  # to be turned clockwise by a quarter to be seen upright (Exif 2.32, 4.6.4)
+    Image.fromarray(pixels).transpose(Image.Transpose.ROTATE_90).save(second, quality=85, exif=exif)
+    rows = rows_of(folder, first, second, "--save")
+    errors, pulls, false = matched(rows, board)
+    assert len(errors) >= 9
+    assert false <= 1
+    assert rms(errors) < 0.1
+    assert rms(pulls) < 1.5
+    saved = pd.read_csv(folder / "marks.csv")
+    assert list(saved["x_mm"]) == pytest.approx([row["x_mm"] for row in rows], abs=0.006)
+
+
+def test_a_print_that_is_not_at_100_percent_is_seen(prints, camp, tmp_path):
+    """By the paper's edges; an A4 sheet on letter paper, too. The check bar then sets it right."""
+    print_rgb, page = prints("A4")
+    generator = np.random.default_rng(21)
+    paper, board = marked(print_rgb, page, generator, count=6)
+    path = tmp_path / "small.jpg"
+    path.write_bytes(photograph(printed_at(paper, 0.97), Camera(megapixels=5), generator).jpeg)
+    before = folder_state(camp)
+    said = refused(camp, path, "--save")
+    assert "printed at 97 %" in said
+    assert "--bar" in said
+    assert folder_state(camp) == before
+    errors, _, _ = matched(rows_of(camp, path, "--bar", "97"), 0.97 * board)
+    assert len(errors) >= 5
+    assert rms(errors) < 0.1
+    lying = page["width_mm"] > page["height_mm"]
+    letter = (279.4, 215.9) if lying else (215.9, 279.4)
+    on_letter = printed_at(paper, 0.94, letter)
+    path.write_bytes(photograph(on_letter, Camera(megapixels=5), generator).jpeg)
+    assert "printed at 94 %" in refused(camp, path)
+
+
+def test_without_the_libraries_one_line_says_how_to_get_them(camp):
+    script = "import sys; sys.modules['cv2'] = None; from orient.cli import main; main()"
+    done = subprocess.run(
+        [sys.executable, "-c", script, "photo", str(camp), "none.jpg"],
+        capture_output=True, text=True, check=False,
+    )  # fmt: skip
+    assert done.returncode == 1
+    assert done.stdout == ""
+    (line,) = done.stderr.strip().splitlines()
+    assert "pip install 'orient[photo]'" in line
+
+
 @pytest.fixture(scope="module")
 def one(prints, camp, tmp_path_factory):
     """A photograph of the A4 sheet with its marks, as a file."""
@@ -197,7 +335,7 @@ def test_the_bar_scales_and_the_review_page_stands_alone(one, camp, tmp_path):
     for one_row, other in zip(plain, small, strict=True):
         assert other["x_mm"] == pytest.approx(0.97 * one_row["x_mm"], abs=0.002)
     page = (tmp_path / "review.html").read_text()
-    assert "http" not in page.replace("http://www.w3.org/2000/svg", "")
+    assert "://" not in page.replace("http://www.w3.org/2000/svg", "")
     assert page.count('"page"') >= len(board)
 
 
@@ -269,8 +407,10 @@ def tip_by_another_sun(local, rod_mm):
     return np.array([-reach * np.sin(azimuth), -reach * np.cos(azimuth)])
 
 
-def test_a_whole_day_from_sheet_to_line(prints, camp, tmp_path):
-    """Sheet, print, marks of another sun on a board turned by 4°, photograph, save, reduce."""
+@pytest.fixture(scope="module")
+def day(prints, camp, tmp_path_factory):
+    """A campaign, the photograph of its day's sheet, marked after another sun, and the times."""
+    tmp_path = tmp_path_factory.mktemp("day")
     folder, turn = tmp_path / "camp", np.radians(4.0)
     folder.mkdir()
     (folder / "sites.csv").write_bytes((camp / "sites.csv").read_bytes())
@@ -292,8 +432,61 @@ def test_a_whole_day_from_sheet_to_line(prints, camp, tmp_path):
         pencil.write(str(len(times) + 1), at + np.array([4.2, -4.0]), 3.0)
         times.append(time)
     assert len(times) >= 6
-    path, log = tmp_path / "day.jpg", tmp_path / "times.txt"
+    path = tmp_path / "day.jpg"
     path.write_bytes(photograph(pencil.on(print_rgb), Camera(), generator).jpeg)
+    return folder, path, times
+
+
+CIRCLES = "#sheets g"
+
+
+def test_the_review_page_in_a_browser(day, tmp_path):
+    """Every mark in its place with its time; drop, undo, renumber, add; no window too narrow."""
+    folder, photograph_, times = day
+    path = tmp_path / "review.html"
+    rows = rows_of(folder, photograph_, "-o", path)
+    for width, dark in ((360, True), (768, False), (1280, False)):
+        with open_page(path, width, dark=dark) as opened:
+            page = opened.page
+            assert opened.overflow_px() <= 0
+            size = page.locator("#sheets text").first.evaluate(
+                "e => e.getBoundingClientRect().height"
+            )
+            assert size > 12
+            assert page.locator(CIRCLES).count() == len(rows)
+            for number, time in enumerate(times):
+                page.locator(f'{CIRCLES}[data-mark="{number}"]').focus()
+                told = page.locator("#said").inner_text()
+                hours, minutes = map(int, told.rsplit(" ", 1)[1].split(":"))
+                assert abs(60 * hours + minutes - 60 * int(time[:2]) - int(time[3:5])) <= 5
+            assert opened.errors == []
+            if width < 1280:
+                continue
+            before = page.locator("#rows").input_value()
+            page.locator(f'{CIRCLES}[data-mark="1"]').focus()
+            page.keyboard.press("Delete")
+            assert page.locator(CIRCLES).count() == len(rows) - 1
+            page.keyboard.press("u")
+            assert page.locator("#rows").input_value() == before
+            page.locator(f'{CIRCLES}[data-mark="1"]').focus()
+            page.keyboard.press(".")
+            moved = page.locator("#rows").input_value().splitlines()
+            assert moved[3].split(",")[2:] == before.splitlines()[2].split(",")[2:]
+            assert "2" in page.evaluate("document.activeElement.dataset.mark")
+            page.locator("#sheets image").click(position={"x": 200, "y": 300})
+            assert page.locator(CIRCLES).count() == len(rows) + 1
+            with page.expect_download() as download:
+                page.locator("#file").click()
+            exported = Path(download.value.path()).read_text().splitlines()
+            assert len(exported) == len(rows) + 2
+            assert opened.errors == []
+            assert all(url[:5] in ("file:", "data:", "blob:") for url in opened.requests)
+
+
+def test_a_whole_day_from_sheet_to_line(day, tmp_path):
+    """Sheet, print, marks of another sun on a board turned by 4°, photograph, save, reduce."""
+    folder, path, times = day
+    log = tmp_path / "times.txt"
     log.write_text("\n".join(times[::-1]))
     before = folder_state(folder)
     assert "from the tip then" in refused(folder, path, "--save", "--times", log)

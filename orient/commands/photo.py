@@ -93,7 +93,7 @@ def photo(
     if saving:
         _save(read, chosen, site, marks, times, readings)
     if output is not None:
-        page = _review(readings, chosen, marks, bar_mm)
+        page = _review(read, chosen, site, readings, marks, bar_mm)
         for path in write_output(output.parent, {output.name: page}, force):
             click.echo(printable(str(path)), err=style != "table")
     rows = [_row(chosen, place, mark) for place, mark in enumerate(marks, 1)]
@@ -120,7 +120,7 @@ def _scale_said(readings: list[Reading], bar: float | None) -> str:
         if edges is None:
             return "The printer is taken as true; --bar gives the check bar as measured."
         if abs(edges - 1.0) > SEEN:
-            found = f"a sheet printed at {100 * edges:.1f} %, by the paper's edges"
+            found = f"a sheet printed at {100 * edges:.0f} %, by the paper's edges"
             wanted = "--bar with the check bar as a ruler measures it; next time, a print at 100 %"
             raise refusal(readings[0].picture, found, wanted)
         return (
@@ -129,22 +129,34 @@ def _scale_said(readings: list[Reading], bar: float | None) -> str:
         )
     if edges is not None and abs(bar / 100.0 - edges) > SEEN:
         return (
-            f"The check bar says that the print is at {bar:g} %, the paper's edges {100 * edges:.1f} "
-            "%: measure the bar again, unless the paper was cut."
+            f"The check bar says that the print is at {bar:g} %, the paper's edges say "
+            f"{100 * edges:.0f} %: measure the bar again, unless the paper was cut."
         )
     if abs(bar - 100.0) > 1.0:
         return (
-            f"The sheet was printed at {bar:g} %: the marks are right now, but its rings are not of "
-            "the length that they say. Print at 100 %."
+            f"The sheet was printed at {bar:g} %: the marks are right now, but its rings are not "
+            "of the length that they say. Print at 100 %."
         )
     return f"Scaled by the check bar of {bar:g} mm."
 
 
-def _review(readings: list[Reading], setup: str | None, marks: list[Mark], bar: float) -> str:
-    from orient.photo.review import review_page
+def _review(
+    read: Campaign, setup: str | None, site: Any, readings: list[Reading], marks: list[Mark],
+    bar: float,
+) -> str:  # fmt: skip
+    import numpy as np
 
+    from orient.photo.review import review_page
+    from orient.photo.track import day_track
+
+    code = readings[0].code
+    height_mm, fast_s = code.rod_mm, 0.0
+    if setup is not None:
+        row: Any = read.setups.loc[setup]
+        height_mm, fast_s = float(row["gnomon_height_mm"]), np.nan_to_num(row["watch_error_s"])
+    track = day_track(marks, site, code.date, height_mm, float(fast_s))
     flats = {flat.page: flat for reading in readings for flat in reading.flats}
-    return review_page(setup or "", list(flats.values()), marks, bar)
+    return review_page(setup or "", list(flats.values()), marks, bar, track)
 
 
 def _campaign(folder: str) -> Campaign:

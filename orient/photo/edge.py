@@ -24,7 +24,9 @@ _STEP_MM = 0.1
 #: Where an edge is sought, from its nominal place, outward plus, mm.
 _INWARD_MM, _OUTWARD_MM = 5.0, 24.0
 _PLACES = 48
-_STRAIGHT_MM = 0.6
+_STRAIGHT_MM, _MOST = 0.6, 0.45
+#: How far askew a print lies on its paper, from one end of a side to the other, mm.
+_ASKEW_MM = 8.0
 #: How alike the sides of a paper's kind are.
 _ALIKE = 0.012
 
@@ -70,8 +72,9 @@ def _edge(picture: Picture, view: View, board: BoardPage, side: int) -> float | 
     along = np.broadcast_to(share * (height, width)[side // 2], beyond.shape)
     points = np.stack([beyond, along] if side < 2 else [along, beyond], axis=-1)
     level = _levels(picture, view, board, points)
-    found = np.array([_first_step(row) for row in level])
-    return _straight(share.ravel(), steps[0] + found * _STEP_MM)
+    found = [(at, steps[0] + n * _STEP_MM) for at, row in zip(share.ravel(), level, strict=True)
+             for n in _steps(row)]  # fmt: skip
+    return _innermost_line(np.array(found).reshape(-1, 2))
 
 
 def _levels(picture: Picture, view: View, board: BoardPage, points: Array) -> Any:
@@ -87,33 +90,37 @@ def _levels(picture: Picture, view: View, board: BoardPage, points: Array) -> An
     return level
 
 
-def _first_step(level: Array) -> float:
-    """Where the paper ends along one line, steps; nan where it does not.
+def _steps(level: Array) -> Array:
+    """Where along one line the light changes by a quarter: the paper's end, a shadow's edge.
 
-    The mean colour over 2 mm within against that over 2 mm beyond: the first place where they
-    differ by a quarter of the paper's light, and there the greatest difference near.
+    The mean colour over 2 mm within against that over 2 mm beyond.
     """
+    from scipy.signal import find_peaks
+
     reach = round(2.0 / _STEP_MM)
     total = np.concatenate([np.zeros((1, 3)), np.cumsum(level, axis=0)])
     mean = (total[reach:] - total[:-reach]) / reach
     apart = np.abs(mean[:-reach] - mean[reach:]).max(axis=-1)
-    strong = np.flatnonzero(apart > 0.25 * np.maximum(mean[:-reach].max(axis=-1), 1.0))
-    if not strong.size:
-        return float("nan")
-    near = slice(int(strong[0]), int(strong[0]) + 2 * reach)
-    return float(strong[0] + np.argmax(apart[near]) + reach)
+    apart = np.nan_to_num(apart / np.maximum(mean[:-reach].max(axis=-1), 1.0))
+    return np.asarray(find_peaks(apart, height=0.25, distance=reach)[0] + reach)
 
 
-def _straight(share: Array, found: Array) -> float | None:
-    """The middle of the straight line through most of the places found."""
-    good = np.isfinite(found)
-    for _ in range(6):
-        if good.sum() < 0.6 * len(found):
-            return None
-        line = np.polyfit(share[good], found[good], 1)
-        miss = np.abs(np.polyval(line, share) - found)
-        spread = float(np.median(miss[good]))
-        good = np.isfinite(found) & (miss < max(3.0 * spread, _STRAIGHT_MM))
-    if spread > _STRAIGHT_MM:
+def _innermost_line(found: Array) -> float | None:
+    """The middle of the innermost straight line that about half of a side's places share.
+
+    Args:
+        found: share of the side and place outward, mm; several for one share.
+    """
+    share, out = found.T
+    a, b = np.repeat(found, len(found), axis=0), np.tile(found, (len(found), 1))
+    apart = b[:, 0] - a[:, 0] > 0.25
+    a, b = a[apart], b[apart]
+    slope = (b[:, 1] - a[:, 1]) / (b[:, 0] - a[:, 0])
+    middle = a[:, 1] + slope * (0.5 - a[:, 0])
+    near = np.abs(middle[:, None] + slope[:, None] * (share - 0.5) - out) < _STRAIGHT_MM
+    shared = (near.sum(axis=1) >= _MOST * _PLACES) & (np.abs(slope) < _ASKEW_MM)
+    if not shared.any():
         return None
-    return float(np.polyval(line, 0.5))
+    inner = shared & (middle < middle[shared].min() + 1.0)
+    best = near[int(np.argmax(np.where(inner, near.sum(axis=1), 0)))]
+    return float(np.polyval(np.polyfit(share[best], out[best], 1), 0.5))

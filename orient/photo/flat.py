@@ -25,6 +25,8 @@ _STEP_PX = 16
 _LEAST_PX_MM, _MOST_PX_MM = 4.0, 9.0
 #: Wider than any pencil stroke: darker things of this width are light and shade.
 _STROKE_MM = 3.6
+#: The board's outline and the blur around it, mm.
+_OUTLINE_MM = 0.8
 #: How much darker in green than in red a red pen's stroke is, and how far from print, and how far
 #: the stroke's colour spreads in a file.
 _REDDER, _NEAR_MM, _HALO_MM = 0.12, 0.8, 2.2
@@ -208,8 +210,10 @@ def _without_print(ink: Grey, drawn: Any, px_mm: float) -> tuple[Grey, NDArray[n
 
 
 def _furniture(board: BoardPage, px_mm: float, shape: tuple[int, int]) -> NDArray[np.bool_]:
-    """Targets and code that stand inside a tile, with their white, and what is glued over."""
-    hidden = np.zeros(shape, dtype=bool)
+    """Targets and code inside a tile, with their white, what is glued over, the board's outline."""
+    hidden = np.ones(shape, dtype=bool)
+    rim = int(_OUTLINE_MM * px_mm) + 1
+    hidden[rim:-rim, rim:-rim] = False
     seen = board.uncovered
     hidden[:, int((seen.right_mm - board.clip.left_mm) * px_mm) :] = True
     hidden[int((board.clip.top_mm - seen.bottom_mm) * px_mm) :] = True

@@ -300,6 +300,7 @@ def _marks_among(pieces: list[Piece]) -> list[Piece]:
     rest = [piece for piece in pieces if piece.kind in ("dot", "tick")]
     words = _spread(writing, rest)
     rest = [piece for piece in rest if not any(piece is word for word in words)]
+    crosses = [cross for cross in crosses if not _in_a_label(cross, crosses, words)]
     dots = [piece for piece in rest if piece.kind == "dot"]
     dots = [dot for dot in dots if not _colon(dot, dots)]
     sure = [*crosses, *dots]
@@ -333,6 +334,14 @@ def _spread(writing: list[Piece], rest: list[Piece]) -> list[Piece]:
         words += near
         waiting = [piece for piece in waiting if not any(piece is word for word in near)]
     return words
+
+
+def _in_a_label(cross: Piece, crosses: list[Piece], words: list[Piece]) -> bool:
+    """Figures that run into one another as a cross does, beside the surer cross they belong to."""
+    return any(_gap(cross, word) < _WORD_GAP_MM for word in words) and any(
+        other.confidence > cross.confidence and np.hypot(*(other.at_mm - cross.at_mm)) < _LABEL_MM
+        for other in crosses
+    )
 
 
 def _within_a_word(dot: Piece, words: list[Piece]) -> bool:

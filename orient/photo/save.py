@@ -12,10 +12,8 @@ import pandas as pd
 from numpy.typing import NDArray
 
 from orient.errors import Fault, InputError
-from orient.numbers import shadow
-from orient.numbers.light import Places, light_at_board
-from orient.numbers.shadow import BoardState
 from orient.photo.reading import Mark
+from orient.photo.track import tips, turned
 from orient.tables import clock
 from orient.tables.editing import Sitting
 
@@ -62,11 +60,10 @@ def check_times(
         found = f"{len(times)} times for {len(marks)} marks"
         wanted = "a time for every mark: add or drop marks on the review page (-o), or times"
         raise InputError(Fault("--times", None, None, found, wanted))
-    tips = _tips(times, site, setup)
+    then = _tips(times, site, setup)
     at = np.array([[mark.x_mm, mark.y_mm] for mark in marks])
-    turned = _turned(tips, at)
-    apart = np.hypot(*(turned - at).T)
-    allowed = np.maximum(FITS_MM, 0.05 * np.hypot(*tips.T))
+    apart = np.hypot(*(_turned(then, at) - at).T)
+    allowed = np.maximum(FITS_MM, 0.05 * np.hypot(*then.T))
     faults = [
         Fault(
             "--times", number, None, f"{time} for mark {number}, {miss:.0f} mm from the tip then",
@@ -88,19 +85,14 @@ def _tips(times: Sequence[str], site: pd.Series, setup: pd.Series) -> Array:
     error = setup["watch_error_s"]
     late = float(error) if np.isfinite(error) else 0.0
     instants = clock.utc_s([day] * len(times), np.array(seconds, float), str(site["timezone"]))
-    place = Places(*(float(site[name]) for name in Places._fields))
-    light = light_at_board(np.asarray(instants) - late, place)
-    state = BoardState(height_mm=float(setup["gnomon_height_mm"]))
-    return np.stack(shadow.tip(*light, state), axis=-1)
+    return tips(np.asarray(instants) - late, site, float(setup["gnomon_height_mm"]))
 
 
-def _turned(tips: Array, at: Array) -> Array:
+def _turned(on_true_board: Array, at: Array) -> Array:
     """The tips turned about the foot as lies best on the marks; the median mark decides."""
-    angle = np.arctan2(at[:, 0], at[:, 1]) - np.arctan2(tips[:, 0], tips[:, 1])
+    angle = np.arctan2(at[:, 0], at[:, 1]) - np.arctan2(on_true_board[:, 0], on_true_board[:, 1])
     middle = np.angle(np.exp(1j * (angle - angle[0])))
-    turn = float(angle[0] + np.median(middle))
-    cos, sin = np.cos(turn), np.sin(turn)
-    return np.stack([tips[:, 0] * cos + tips[:, 1] * sin, tips[:, 1] * cos - tips[:, 0] * sin], -1)
+    return turned(on_true_board, float(angle[0] + np.median(middle)))
 
 
 def save(folder: Path, setup: str, marks: Sequence[Mark], times: Sequence[str]) -> Path:
