@@ -20,7 +20,6 @@ from orient.commands.common import (
     console,
     emit,
     force_option,
-    format_option,
     number,
     printable,
     progress,
@@ -53,6 +52,8 @@ if TYPE_CHECKING:
 _WORTH_SHARING = 6000
 #: Budgets of more site-days than this nobody reads.
 _MOST_BUDGETS = 100
+#: Nor does anyone look into a calendar of more.
+_MOST_IN_CALENDAR = 1000
 #: For so many spells of days without good hours a way out is sought.
 _MOST_REMEDIES = 10
 _SITES_SAMPLED = 20
@@ -83,7 +84,14 @@ _SITES_SAMPLED = 20
     help="Write the plan as one page instead: to print, to hand out, to use on site by phone.",
 )
 @force_option
-@format_option
+@click.option(
+    "--format",
+    "style",
+    type=click.Choice(["table", "csv", "json", "ics"]),
+    default="table",
+    show_default=True,
+    help="How the rows are written to standard output; ics is a calendar of the good hours.",
+)
 def plan(
     campaign: str,
     first: date,
@@ -128,6 +136,11 @@ def plan(
             )
         _show_budgets(sites, dates, rig, limits, style)
         return
+    if style == "ics" and site_days > _MOST_IN_CALENDAR:
+        raise click.UsageError(
+            f"--format ics is for at most {_MOST_IN_CALENDAR} days of sites; this asks for "
+            f"{site_days}."
+        )
     with ExitStack() as open_until_done:
         if cluster:
             from orient.planning.cluster import cluster as dask_cluster
@@ -139,7 +152,9 @@ def plan(
             workers = workers or (_processors() if site_days >= _WORTH_SHARING else 1)
             chunks = plan_chunks(sites, dates, rig, limits, step, workers)
         chunks = open_until_done.enter_context(_progress_over(chunks, site_days))
-        if style == "json":
+        if style == "ics":
+            _write_calendar(chunks, sites, rig, limits)
+        elif style == "json":
             _write_json(chunks, sites)
         elif style == "csv":
             _write_csv(chunks, sites)
@@ -219,6 +234,20 @@ def _write_csv(chunks: Iterable[pd.DataFrame], sites: pd.DataFrame) -> None:
         if number_of_chunk == 0:
             write_machine_text(f"{header}\n")
         write_machine_text(body)
+
+
+def _write_calendar(
+    chunks: Iterable[pd.DataFrame], sites: pd.DataFrame, rig: Rig, limits: Limits
+) -> None:
+    from orient.export.calendar import plan_calendar
+    from orient.planning.rows import plan_rows
+
+    rows = [row for chunk in chunks for row in plan_rows(chunk, sites)]
+    write_machine_text(plan_calendar(rows, sites, rig, limits))
+    without = sum(1 for row in rows if not row["morning"])
+    if without:
+        said = f"{without} of {len(rows)} days of sites have no good hours and no event."
+        click.echo(f"{said} `orient plan` without --format ics tells why.", err=True)
 
 
 def _title(rig: Rig, limits: Limits) -> str:

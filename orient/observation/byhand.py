@@ -8,7 +8,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass, replace
 from functools import lru_cache
-from typing import Any
+from typing import Any, NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
@@ -106,6 +106,57 @@ def pairs(board: Board, half: NDArray[Any]) -> MethodResult | None:
         board: the marks; no time is used.
         half: (n,) −1 in the morning, +1 in the afternoon, 0 to leave a mark out.
     """
+    found = _pairs(board, half)
+    if found is None:
+        return None
+    weight, mean, excess = _robust_mean(found.share @ found.single_rad, found.variance)
+    return _result(
+        "pairs", board, mean, weight @ found.share, found.sensitivity, found.partials, excess,
+        len(found.share), False,
+    )  # fmt: skip
+
+
+class BestPair(NamedTuple):
+    """The pair that finds north best: a mark and, on the other side of noon, two between which a
+    shadow of its length fell, `part` of the way in length; the same mark twice on a ring."""
+
+    mark: int
+    others: tuple[int, int]
+    part: float
+    azimuth_u_rad: float
+
+
+def best_pair(board: Board, half: NDArray[Any]) -> BestPair | None:
+    """The one pair to work by hand, or None without any; arguments as of `pairs`."""
+    found = _pairs(board, half)
+    if found is None:
+        return None
+    share = found.share[int(np.argmin(found.variance))]
+    sides = [np.flatnonzero((share > 0) & (half == side)) for side in (-1, 1)]
+    if min(len(side) for side in sides) > 1:
+        # A ring crossed several times: its first crossings.
+        sides = [side[:1] for side in sides]
+        share = np.zeros(board.count)
+        share[np.concatenate(sides)] = 0.5
+    one, other = sorted(sides, key=len)
+    other = other[np.argsort(board.length_mm[other], kind="stable")]
+    part = float(share[other[-1]] / share[other].sum()) if len(other) > 1 else 0.0
+    of_it = _result("pair", board, 0.0, share, found.sensitivity, found.partials, 1.0, 1, False)
+    return BestPair(int(one[0]), (int(other[0]), int(other[-1])), part, of_it.azimuth_u_rad)
+
+
+class _Pairs(NamedTuple):
+    """All pairs of a board: what share each mark has in each, (p, n), and their variances, (p,);
+    each mark's own azimuth and how it and the shared errors move it."""
+
+    share: Array
+    variance: Array
+    single_rad: Array
+    sensitivity: Array
+    partials: Array
+
+
+def _pairs(board: Board, half: NDArray[Any]) -> _Pairs | None:
     state = board.nominal()
     instants = board.times_of_lengths(board.length_mm, half > 0)
     usable = np.isfinite(instants) & (half != 0) & (board.length_mm > 0)
@@ -123,10 +174,7 @@ def pairs(board: Board, half: NDArray[Any]) -> MethodResult | None:
     sensitivity = np.where(usable[:, None], sensitivity, 0.0)
     own = board.tolerances.mark_sd_mm**2 * np.sum(sensitivity**2, axis=-1)
     variance = share**2 @ own
-    weight, mean, excess = _robust_mean(share @ single, variance)
-    return _result(
-        "pairs", board, mean, weight @ share, sensitivity, partials, excess, len(share), False
-    )
+    return _Pairs(share, variance, single, sensitivity, partials)
 
 
 def timed(board: Board) -> MethodResult | None:

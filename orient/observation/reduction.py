@@ -161,7 +161,7 @@ def _reduced(adjusted: _Adjusted, reading: Meant, contradicted: bool) -> Reduced
     board, fit = adjusted.board, adjusted.fit
     flags: list[str] = []
     remarks: list[str] = []
-    half = _halves(board, fit)
+    half = halves(board, fit)
     kept, believed = _kept(board, fit), _believed(board, fit, reading)
     methods = _by_hand(believed, half[fit.kept] if fit.kept.any() else half, reading, adjusted.noon)
     methods["adjustment"] = MethodResult(
@@ -423,7 +423,7 @@ def _latitude_remark(latitude: float | None, u: float | None, board: Board) -> s
 # The marks ------------------------------------------------------------------------------
 
 
-def _halves(board: Board, fit: Fit) -> NDArray[np.int8]:
+def halves(board: Board, fit: Fit) -> NDArray[np.int8]:
     """Morning or afternoon of each mark: as told, or by the instant the fit found for it."""
     found = np.where(fit.utc_s < board.noon_utc_s, -1, 1).astype(np.int8)
     return np.where(board.half != 0, board.half, found)

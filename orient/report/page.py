@@ -28,6 +28,7 @@ from orient.planning.hours import Limits, plan_chunk
 from orient.planning.rig import Rig
 from orient.report.board_drawing import board_drawing
 from orient.report.compass_part import compass_part
+from orient.report.handwork import handwork
 from orient.report.norths import norths_diagram
 from orient.report.plots import (
     SunDay,
@@ -374,6 +375,7 @@ def _setup(
         "board": board_drawing(result),
         "methods": method_plot(result),
         "budget": budget_plot(terms) if terms else None,
+        "handwork": handwork(result),
         "marks": _marks(result),
         "untimed": bool(result.reduced and result.reduced.watch_error_s is None),
         "stated": _stated(result.setup),
