@@ -43,7 +43,7 @@ if TYPE_CHECKING:
     "--rod",
     type=POSITIVE,
     metavar="MM",
-    help="Rod height; the one with the longest good hours on the paper if left out.",
+    help="Rod height; the one that suits the paper best if left out.",
 )
 @paper_option
 @click.option(

@@ -121,6 +121,24 @@ def rods_that_work(
             yield board_day(site, date, rigs[best], limits)
 
 
+def rod_of_best_marks_mm(
+    site: pd.Series, date: Any, rig: Rig, boards_mm: Sequence[tuple[float, float]]
+) -> float:
+    """The rod whose timed marks of the whole day tell north best on one of the boards.
+
+    The shortest where too few fall on any of them. Arguments as for `rods_that_work`.
+    """
+    frame, dates = _frame(site), np.array([np.datetime64(date, "D")])
+    found = {}
+    for rod in RODS_TRIED_MM:
+        for width, depth in boards_mm:
+            tried = replace(rig, rod_mm=rod, board_width_mm=width, board_depth_mm=depth)
+            plan = hours.plan_table(frame, dates, tried, Limits(), step_min=20.0).iloc[0]
+            found[float(plan["day_u_deg"]), rod] = rod
+    known = [key for key in found if np.isfinite(key[0])]
+    return found[min(known)] if known else RODS_TRIED_MM[0]
+
+
 def _good_s(frame: pd.DataFrame, dates: Any, rig: Rig, limits: Limits) -> float:
     plan = hours.plan_table(frame, dates, rig, limits, step_min=20.0).iloc[0]
     if plan["no-window"]:

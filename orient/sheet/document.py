@@ -12,7 +12,7 @@ import pandas as pd
 
 from orient.defaults import ROD_MM
 from orient.numbers.tolerances import COVERAGE_95
-from orient.planning.boardday import rods_that_work
+from orient.planning.boardday import rod_of_best_marks_mm, rods_that_work
 from orient.planning.hours import Limits
 from orient.planning.rig import Rig
 from orient.sheet.board import BoardLines
@@ -234,12 +234,14 @@ def fitting_rod_mm(
 ) -> float:
     """The rod with the longest good hours on a paper laid either way, or on a board, tried.
 
-    The default rod where none has any.
+    Where none has any, the rod whose timed marks tell most there.
     """
     windows = [board_window(paper) for paper in (upright, upright.turned())]
     sizes = [board_mm] if board_mm else [(each.width_mm, each.height_mm) for each in windows]
     tried = list(rods_that_work(site, date, Rig(), sizes))
-    return max(tried, key=lambda day: day.good_s).rig.rod_mm if tried else ROD_MM
+    if tried:
+        return max(tried, key=lambda day: day.good_s).rig.rod_mm
+    return rod_of_best_marks_mm(site, date, Rig(), sizes)
 
 
 def check_sizes(rod_mm: float, board_mm: tuple[float, float] | None) -> None:
