@@ -110,15 +110,14 @@ def test_boards_of_every_watch_and_latitude(tmp_path):
 def test_a_thousand_boards_of_every_watch_and_latitude(tmp_path):
     totals = np.zeros(3, dtype=int)
     for seed, season in enumerate(SEASONS):
-        for blunders, count in ((0.0, 235), (0.12, 15)):
-            folder = tmp_path / season / str(count)
-            campaign, days = made_in(folder, count, 100 + seed, season, blunders)
-            answers = by_its_modules(folder, campaign, days)
-            totals += compare(folder, campaign, answers, workers=2)
+        folder = tmp_path / season
+        campaign, days = made_in(folder, 250, 100 + seed, season, 0.012)
+        answers = by_its_modules(folder, campaign, days)
+        totals += compare(folder, campaign, answers, workers=2)
     count, doubtful, other_marks = totals
     print(f"{count} boards, {doubtful} contradict themselves, {other_marks} leave out other marks")
     assert count == 1000
-    assert doubtful >= 40
+    assert doubtful >= 15
     assert other_marks <= 0.01 * count
 
 

@@ -1,4 +1,4 @@
-/* Built by web/build.mjs; sources: engine/adjustment.js engine/board.js engine/byhand.js engine/chisquare.js engine/evidence.js engine/line.js engine/lookout.js engine/matrix.js engine/moved.js engine/reading.js engine/reduce.js engine/rows.js engine/shadow.js engine/slips.js engine/starts.js engine/statements.js engine/weighing.js field.js field/dom.js field/drawing.js field/log.js field/marking.js field/north.js field/send.js field/sensor.js field/setup.js field/store.js field/tables.js field/tilt.js field/timesignal.js field/tools.js shared/almanac.js shared/civil.js shared/panel.js shared/sun.js; 0b2ccbe24149161a7523fe7b55b8f3504d1dd289ac7152978723fabc6aa41e90 */
+/* Built by web/build.mjs; sources: engine/adjustment.js engine/board.js engine/byhand.js engine/chisquare.js engine/evidence.js engine/line.js engine/lookout.js engine/matrix.js engine/moved.js engine/reading.js engine/reduce.js engine/rows.js engine/shadow.js engine/slips.js engine/starts.js engine/statements.js engine/weighing.js field.js field/dom.js field/drawing.js field/log.js field/marking.js field/north.js field/send.js field/sensor.js field/setup.js field/store.js field/tables.js field/tilt.js field/timesignal.js field/tools.js shared/almanac.js shared/civil.js shared/panel.js shared/sun.js; cdb01a69877f064bc7c3354b799cf6368ff8f438d76e2d59f6ddbc9ec53e6890 */
 (() => {
   // shared/civil.js
   function offset(site, utc) {
@@ -1552,9 +1552,9 @@
     const state = board.nominal();
     const tips = instants.map((utc) => board.tipAt(utc, state));
     if (!tips.every(([x2]) => Number.isFinite(x2))) return null;
-    const { marks, count } = board;
-    const middle = [0, 1].map((axis) => sum(tips.map((tip2) => tip2[axis])) / count);
-    const ours = [sum(marks.map(({ x: x2 }) => x2)) / count, sum(marks.map(({ y: y2 }) => y2)) / count];
+    const { marks, count: count2 } = board;
+    const middle = [0, 1].map((axis) => sum(tips.map((tip2) => tip2[axis])) / count2);
+    const ours = [sum(marks.map(({ x: x2 }) => x2)) / count2, sum(marks.map(({ y: y2 }) => y2)) / count2];
     let [cosine, sine] = [0, 0];
     tips.forEach(([x2, y2], n) => {
       const [u, v] = [x2 - middle[0], y2 - middle[1]];
@@ -1699,10 +1699,10 @@
     if (!best2 || !sound(best2.fit)) own.push(...all(joined(board, own, near)));
     return verdictOf(whole2, record, chosen, own, others);
   }
-  function thinned({ count }) {
-    if (count <= ENOUGH) return null;
-    const wanted = new Set(Array.from({ length: ENOUGH }, (_, n) => Math.trunc(n * (count - 1) / (ENOUGH - 1))));
-    return Array.from({ length: count }, (_, n) => wanted.has(n));
+  function thinned({ count: count2 }) {
+    if (count2 <= ENOUGH) return null;
+    const wanted = new Set(Array.from({ length: ENOUGH }, (_, n) => Math.trunc(n * (count2 - 1) / (ENOUGH - 1))));
+    return Array.from({ length: count2 }, (_, n) => wanted.has(n));
   }
   function joined(board, own, near) {
     const known3 = [...new Map(statements(board).map((each) => [`${each.kind} ${each.price}`, each])).values()];
@@ -1753,9 +1753,9 @@
     }
     return told.size ? [...told.values()].slice(0, MOST_SAID) : null;
   }
-  function tells({ marks, count, tolerances }) {
+  function tells({ marks, count: count2, tolerances }) {
     const reach = (of) => Math.max(...marks.map(of)) - Math.min(...marks.map(of));
-    return count >= FEWEST_MARKS2 && Math.hypot(reach(({ x }) => x), reach(({ y }) => y)) > tolerances.mark_sd_mm;
+    return count2 >= FEWEST_MARKS2 && Math.hypot(reach(({ x }) => x), reach(({ y }) => y)) > tolerances.mark_sd_mm;
   }
   function opened(fit, u) {
     const covariance = fit.covariance.map((row) => [...row]);
@@ -2652,6 +2652,7 @@
   var SIZE = 320;
   var EDGE2 = 24;
   var LARGER = 20;
+  var NAMES_APART = 18;
   function drawing({ board, fit, row, line }) {
     const far = Math.max(board.height / 2, ...board.marks.map(({ x, y }) => Math.max(Math.abs(x), Math.abs(y))));
     const scale = (SIZE / 2 - EDGE2) / far;
@@ -2660,7 +2661,14 @@
     const parts2 = [made("path", { class: "axis", d: `M${EDGE2 / 2} ${SIZE / 2}H${SIZE - EDGE2 / 2}M${SIZE / 2} ${EDGE2 / 2}V${SIZE - EDGE2 / 2}` })];
     const [right, up] = [at(far, 0), at(0, far)];
     parts2.push(label(right[0] + 4, right[1] - 6, "+x", "note", "end"), label(up[0] + 6, up[1] + 4, "+y", "note", "start"));
-    board.marks.forEach((mark, n) => parts2.push(...markParts(mark, fit.kept[n], fit.residuals[n], at, scale)));
+    let named = null;
+    board.marks.forEach((mark, n) => {
+      const [x, y] = at(mark.x, mark.y);
+      parts2.push(...markParts(x, y, fit.kept[n], fit.residuals[n], scale));
+      if (fit.kept[n] && named && Math.hypot(x - named[0], y - named[1]) < NAMES_APART) return;
+      named = [x, y];
+      parts2.push(label(x + 5, y - 5, mark.name, "serial", "start"));
+    });
     if (row.board_azimuth_deg !== null) {
       const north = -fit.state[AZIMUTH];
       const [x, y] = end(north, far * 0.94);
@@ -2675,14 +2683,13 @@
       parts2.push(label(...end(direction, far * 0.97), "R", "number", "middle"));
     }
     parts2.push(made("path", { class: "foot", d: `M${SIZE / 2 - 5} ${SIZE / 2}h10M${SIZE / 2} ${SIZE / 2 - 5}v10` }));
-    const words = `The sheet from above: ${board.count} marks, true north N${Number.isFinite(line.angle) ? ", the reference line R" : ""}.`;
+    const words = `The sheet from above: ${board.count} marks${row.board_azimuth_deg === null ? "" : ", true north N"}${Number.isFinite(line.angle) ? ", the reference line R" : ""}.`;
     return [
       made("svg", { class: "drawing", viewBox: `0 0 ${SIZE} ${SIZE}`, role: "img", "aria-label": words }, parts2),
       made("figcaption", {}, `${words} Misfits are drawn ${LARGER} times their size.`)
     ];
   }
-  function markParts(mark, kept, residual, at, scale) {
-    const [x, y] = at(mark.x, mark.y);
+  function markParts(x, y, kept, residual, scale) {
     const parts2 = [];
     if (kept && Number.isFinite(residual[0])) {
       parts2.push(made("path", {
@@ -2691,7 +2698,6 @@
       }));
     }
     parts2.push(kept ? made("circle", { class: "mark", cx: x, cy: y, r: 3 }) : made("path", { class: "rejected", d: `M${x - 4} ${y - 4}l8 8M${x + 4} ${y - 4}l-8 8` }));
-    parts2.push(label(x + 5, y - 5, mark.name, "serial", "start"));
     return parts2;
   }
   var label = (x, y, text, style, anchor) => made("text", { x, y: y + 3, class: style, "text-anchor": anchor }, text);
@@ -2774,9 +2780,9 @@
     return { refresh: refresh2 };
   }
   var capital = (text) => text[0].toUpperCase() + text.slice(1);
-  function answer({ row, fit, board }) {
+  function answer({ row, fit, board, doubtful }) {
     if (row.board_azimuth_deg === null) {
-      return made("p", { class: "headline" }, "These marks do not fix a direction.");
+      return made("p", { class: "headline" }, doubtful ? "Until that is settled no direction is given." : "These marks do not fix a direction.");
     }
     const facts = [];
     if (row.reference_azimuth_deg !== null) {
@@ -2872,11 +2878,12 @@
         const marks = field2.log.setups.reduce((total, { marks: own }) => total + own.length, 0);
         const { unmeasured } = fileOf(table2, field2.log, [], Date.now());
         const missing = unmeasured.length ? ` ${unmeasured.length} of the marks have no millimetres yet: they stay in the log, and come into the tables once they are measured.` : "";
-        say("send-says", `${field2.log.setups.length} set-ups, ${marks} marks.${missing}`);
+        say("send-says", `${count(field2.log.setups.length, "set-up")}, ${count(marks, "mark")}.${missing}`);
         element("copy").value = text();
       }
     };
   }
+  var count = (number2, what) => `${number2} ${what}${number2 === 1 ? "" : "s"}`;
 
   // field/setup.js
   var TEXTS = {
@@ -3594,7 +3601,7 @@
   function sayKept() {
     if (!field.store) return;
     const { trouble, unkept } = field.store;
-    const count = field.store.list().length;
+    const count2 = field.store.list().length;
     const lost = trouble.local && trouble.database;
     element("alarm").hidden = !(lost || unkept);
     if (lost || unkept) {
@@ -3602,7 +3609,7 @@
       say("kept", "");
     } else {
       const only = trouble.local || trouble.database ? " in one of two places" : "";
-      say("kept", count ? `${count} entries, stored on this telephone${only}.` : "Every tap is stored on this telephone at once.");
+      say("kept", count2 ? `${count2} entries, stored on this telephone${only}.` : "Every tap is stored on this telephone at once.");
     }
   }
   function watchClock() {

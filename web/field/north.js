@@ -98,9 +98,10 @@ export function startNorth(field) {
 
 const capital = (text) => text[0].toUpperCase() + text.slice(1);
 
-function answer({ row, fit, board }) {
+function answer({ row, fit, board, doubtful }) {
   if (row.board_azimuth_deg === null) {
-    return made("p", { class: "headline" }, "These marks do not fix a direction.");
+    return made("p", { class: "headline" }, doubtful ? "Until that is settled no direction is given."
+      : "These marks do not fix a direction.");
   }
   const facts = [];
   if (row.reference_azimuth_deg !== null) {

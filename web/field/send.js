@@ -50,8 +50,10 @@ export function startSend(field) {
       const { unmeasured } = fileOf(table, field.log, [], Date.now());
       const missing = unmeasured.length ? ` ${unmeasured.length} of the marks have no millimetres yet: they `
         + "stay in the log, and come into the tables once they are measured." : "";
-      say("send-says", `${field.log.setups.length} set-ups, ${marks} marks.${missing}`);
+      say("send-says", `${count(field.log.setups.length, "set-up")}, ${count(marks, "mark")}.${missing}`);
       element("copy").value = text();
     },
   };
 }
+
+const count = (number, what) => `${number} ${what}${number === 1 ? "" : "s"}`;
