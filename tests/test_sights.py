@@ -11,6 +11,7 @@ from numpy.testing import assert_allclose
 from simulated_sights import KINDS, simulate
 
 from orient import cli
+from orient.errors import InputError
 from orient.numbers.angles import wrap_180
 from orient.numbers.tolerances import COVERAGE_95
 
@@ -45,8 +46,6 @@ def rows_of(folder):
 
 def faults_of(folder):
     before = {path: path.read_bytes() for path in folder.iterdir()}
-    from orient.errors import InputError
-
     with pytest.raises(InputError) as told:
         run(folder)
     assert {path: path.read_bytes() for path in folder.iterdir()} == before
@@ -253,6 +252,30 @@ def test_a_compass_by_shadow_and_by_board_is_one_statement(tmp_path):
     before, after = (next(r for r in rows if r["compass"] == "brass") for rows in (plain, joined))
     width = [r["correction_high_deg"] - r["correction_low_deg"] for r in (before, after)]
     assert width[1] < width[0]
+
+
+def test_a_reading_toward_a_line_that_only_sights_know(tmp_path):
+    """Shadows on a circle give the line to the church; a compass read along it at another hour."""
+    rows, zero, church = shadow_bearings(""), 100.0, 40.0
+    for row in rows:
+        row["circle"] = "alidade"
+        # The bearings are magnetic, declination 17.2° W: the circle's zero is at 100° true.
+        row["reading_deg"] = f"{(float(row['reading_deg']) - 17.2 - zero) % 360:.2f}"
+    line = {"sight": "c", "site": "alderflat", "date": "2026-07-03", "circle": "alidade",
+            "target": "church", "reading_deg": f"{(church - zero) % 360:.2f}"}  # fmt: skip
+    site = SITE | {"site": "alderflat", "latitude_deg": 48.55, "longitude_deg": -56.85}
+    site["timezone"] = "America/St_Johns"
+    along = {"site": "alderflat", "date": "2026-07-04", "compass": "spare", "reading_deg": 58.0}
+    readings = [along | {"reading": "one", "target": "church"}]
+    folder = write(tmp_path / "c", sites=[site], sights=[*rows, line], readings=readings)
+    (found,) = compass_of(folder)
+    assert found["reading"] == "one"
+    away = wrap_180(found["true_azimuth_deg"] - church)
+    assert abs(away) < 1.96 * found["true_azimuth_u_deg"] < 1.0
+    assert found["difference_deg"] == pytest.approx(58.0 - church - 17.2, abs=0.8)
+    write(folder, readings=[along | {"reading": "lost", "target": "tower"}])
+    with pytest.raises(InputError, match="or of sights there"):
+        compass_of(folder)
 
 
 def compass_of(folder):

@@ -1,5 +1,7 @@
 """Results for a GIS: each reference line a geometry, in GeoJSON and GeoPackage.
 
+The GeoPackage has the sites and what compasses say of the ground as layers of points, too.
+
 Coordinates are WGS 84, longitude first. A line runs from the station to its reference point
 where the table gives that point's grid coordinates, else 1 km along its true azimuth: the
 column `line_end` says which. A set-up without an azimuth keeps its row and has no geometry.
@@ -12,12 +14,16 @@ import tempfile
 from collections.abc import Iterator, Sequence
 from contextlib import contextmanager
 from pathlib import Path
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
+from orient import site
 from orient.numbers import grid
 from orient.observation.setups import KEYS, SetupResult
+
+if TYPE_CHECKING:
+    from orient.observation.compass import CompassCheck
 
 LAYER = "reference_lines"
 SYMBOLIC_M = 1000.0
@@ -75,22 +81,95 @@ def geojson(frame: Any) -> str:
     return json.dumps(head | whole, ensure_ascii=False, allow_nan=False) + "\n"
 
 
-def geopackage(frame: Any) -> bytes:
-    """The same as the bytes of a GeoPackage, conventions in the layer's description."""
-    import pyogrio
+def sites_frame(described: Any) -> Any:
+    """The sites of `site.describe` as a GeoDataFrame of points, EPSG:4326, `flags` as JSON text."""
+    import geopandas as gpd
 
+    rows = described[list(site.COLUMNS)].reset_index(drop=True)
+    rows["flags"] = [json.dumps(list(flags)) for flags in rows["flags"]]
+    points = gpd.points_from_xy(rows["longitude_deg"], rows["latitude_deg"])
+    return gpd.GeoDataFrame(rows, geometry=points, crs="EPSG:4326")
+
+
+def anomalies_frame(check: CompassCheck) -> Any:
+    """The places of a compass check as a GeoDataFrame of points, EPSG:4326.
+
+    Each stands in the middle of the stands that it joins.
+    """
+    import geopandas as gpd
+
+    where = ["longitude_deg", "latitude_deg"]
+    middle = check.readings.reindex(columns=["place", *where]).groupby("place")[where].mean()
+    at = middle.astype(float).reindex(check.places.index)
+    points = gpd.points_from_xy(at["longitude_deg"], at["latitude_deg"])
+    return gpd.GeoDataFrame(check.places.reset_index(), geometry=points, crs="EPSG:4326")
+
+
+def geopackage(frame: Any, sites: Any = None, anomalies: Any = None) -> bytes:
+    """The same as the bytes of a GeoPackage, conventions in the layer's description.
+
+    Args:
+        frame: of `results_frame`.
+        sites: of `sites_frame`, for a layer of that name.
+        anomalies: of `anomalies_frame`, for the layer `compass_anomalies`.
+    """
     with tempfile.TemporaryDirectory() as folder, steady_dates():
         path = Path(folder) / "results.gpkg"
-        pyogrio.write_dataframe(
-            frame,
-            path,
-            layer=LAYER,
-            driver="GPKG",
-            geometry_type="MultiLineString",
-            promote_to_multi=True,
-            layer_options={"IDENTIFIER": "Reference lines", "DESCRIPTION": CONVENTIONS},
-        )
+        _write_layer(path, frame, LAYER, "MultiLineString", "Reference lines", CONVENTIONS)
+        if sites is not None:
+            _write_layer(path, sites, "sites", "Point", "Sites", _OF_SITES)
+        if anomalies is not None and len(anomalies):
+            _write_layer(
+                path, anomalies, "compass_anomalies", "Point", "Compass anomalies", _OF_ANOMALIES
+            )
         return path.read_bytes()
+
+
+_OF_SITES = (
+    "Angles in degrees. declination and convergence: east plus; their sum as grid_to_magnetic. "
+    "Columns with _u_ are standard uncertainties. flags: JSON array of codes."
+)
+_OF_ANOMALIES = (
+    "By how many degrees a needle points east of the model's declination: anomaly, with its 95 % "
+    "interval, low to high; _u_ is a standard uncertainty. pulled_probability: of a pull above 1°."
+)
+
+
+def _write_layer(
+    path: Path, frame: Any, layer: str, geometry_type: str, name: str, description: str
+) -> None:
+    """Add a layer to a file; a column `date` of ISO texts becomes one of dates."""
+    from pyogrio import raw
+    from shapely import to_wkb
+
+    if geometry_type.startswith("Multi"):
+        frame = frame.assign(geometry=[_multiple(shape) for shape in frame.geometry])
+    columns = [column for column in frame.columns if column != "geometry"]
+    raw.write(
+        path,
+        to_wkb(frame.geometry.to_numpy()),
+        [_field(column, frame[column]) for column in columns],
+        columns,
+        layer=layer,
+        driver="GPKG",
+        geometry_type=geometry_type,
+        crs="EPSG:4326",
+        layer_options={"IDENTIFIER": name, "DESCRIPTION": description},
+    )
+
+
+def _field(column: str, values: Any) -> Any:
+    if column == "date":
+        return values.astype(str).str[:10].to_numpy().astype("datetime64[D]")
+    if values.dtype.kind in "biuf":
+        return values.to_numpy()
+    return values.astype(object).where(values.notna(), None).to_numpy(dtype=object)
+
+
+def _multiple(shape: Any) -> Any:
+    from shapely import LineString, MultiLineString
+
+    return MultiLineString([shape]) if isinstance(shape, LineString) else shape
 
 
 @contextmanager

@@ -7,10 +7,8 @@ from typing import Any, NamedTuple
 
 from markupsafe import Markup
 
-from orient.observation.compass import check_compasses, compass_readings
-from orient.observation.setups import SetupResult
+from orient.observation.compass import CompassCheck
 from orient.report.drawing import Drawing, Frame, bottom_axis, edge, text_width, ticks
-from orient.tables.campaign import Campaign
 
 _WIDTH, _ROW, _LABELS, _TOP = 400.0, 22.0, 118.0, 8.0
 _VERDICT = {
@@ -35,12 +33,10 @@ class Bar(NamedTuple):
     verdict: str
 
 
-def compass_part(campaign: Campaign, results: Sequence[SetupResult]) -> dict[str, Any] | None:
+def compass_part(check: CompassCheck) -> dict[str, Any] | None:
     """What the compass readings show, for the page; None where there are none."""
-    readings = compass_readings(campaign, [result.row for result in results])
-    if readings.empty:
+    if check.readings.empty:
         return None
-    check = check_compasses(readings)
     bars = [
         Bar(
             "compass", str(name), row["n"], row["correction_deg"], row["correction_low_deg"],

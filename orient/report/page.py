@@ -14,12 +14,20 @@ from markupsafe import Markup
 from orient import __version__
 from orient import site as site_table
 from orient.defaults import MAX_ALTITUDE_DEG
-from orient.export.layers import geojson, geopackage, line_end, results_frame
+from orient.export.layers import (
+    anomalies_frame,
+    geojson,
+    geopackage,
+    line_end,
+    results_frame,
+    sites_frame,
+)
 from orient.export.rows import csv_rows, json_rows, sites_csv
 from orient.flags import CAUTIONS, FLAGS
 from orient.numbers.angles import wrap_360
 from orient.numbers.settingout import ReferenceLine
 from orient.numbers.tolerances import COVERAGE_95
+from orient.observation.compass import CompassCheck, check_compasses, compass_readings
 from orient.observation.setups import KEYS, SetupResult, reduce_campaign
 from orient.outputs import check_set, write_set
 from orient.pages import page_template, sealed, shared_style
@@ -97,13 +105,14 @@ def write_report(
     days = _site_days(campaign, max_altitude_deg)
     rows = [result.row for result in results]
     frame = results_frame(results)
+    check = check_compasses(compass_readings(campaign, rows))
     contents: tuple[str | bytes, ...] = (
         csv_rows(rows, KEYS),
         json_rows(rows),
         sites_csv(days),
         geojson(frame),
-        geopackage(frame),
-        _page(campaign, results, days, max_altitude_deg, advance),
+        geopackage(frame, sites_frame(days), anomalies_frame(check)),
+        _page(campaign, results, days, max_altitude_deg, check, advance),
     )
     files = dict(zip(FILES, contents, strict=True))
     return write_set(folder, files, "report", campaign.folder, force)
@@ -114,6 +123,7 @@ def _page(
     results: Sequence[SetupResult],
     days: pd.DataFrame,
     max_altitude_deg: float,
+    check: CompassCheck,
     advance: Callable[[int], None],
 ) -> str:
     number_of_site = {name: number for number, name in enumerate(campaign.sites.index, 1)}
@@ -135,7 +145,7 @@ def _page(
         most_open=_MOST_OPEN,
         flagged=_flagged(setups, sites, circles),
         map=_map(campaign, results, number_of_site),
-        compass=compass_part(campaign, results),
+        compass=compass_part(check),
         setups=setups,
         circles=circles,
         sites=sites,

@@ -164,7 +164,9 @@ def read_campaign(
     _check_halves(marks, setups, faults)
     _check_days(setups, sites.frame["site"], places, faults)
     _check_known(readings, "site", sites, faults)
-    taken = check_readings(readings.cells, readings.frame, sites.frame, setups.frame, faults)
+    taken = check_readings(
+        readings.cells, readings.frame, sites.frame, setups.frame, sights.frame, faults
+    )
     _check_sights(sights, sites, places, setups, faults)
     faults.stop_if_any([path.name for path in files.values()])
     finished = _finish_sites(places)

@@ -326,8 +326,8 @@ READINGS = Table(
         Column("observer", "id of who read it", "id"),
         Column(
             "target",
-            "what it was read toward: the reference line of a set-up at this site, or another "
-            "site's id",
+            "what it was read toward: the reference line of a set-up or of sights at this site, or "
+            "another site's id",
             "id",
         ),
         _number(

@@ -8,18 +8,24 @@ import numpy as np
 import pandas as pd
 
 from orient.tables.cells import Cells, Faults
+from orient.tables.sights import LINE, kind_of
 
 _PLACE = ("easting_m", "northing_m")
 
 
 def check_readings(
-    cells: Cells, frame: pd.DataFrame, sites: pd.DataFrame, setups: pd.DataFrame, faults: Faults
+    cells: Cells,
+    frame: pd.DataFrame,
+    sites: pd.DataFrame,
+    setups: pd.DataFrame,
+    sights: pd.DataFrame,
+    faults: Faults,
 ) -> pd.DataFrame:
     """Check the readings, each against its own row and against the other tables.
 
     Args:
         cells, frame: of the table of readings.
-        sites, setups: as they were read.
+        sites, setups, sights: as they were read.
         faults: takes what is wrong.
 
     Returns:
@@ -30,15 +36,25 @@ def check_readings(
         faults.add_cells(cells, name, lone, f"it, as {other} is given")
     again = frame["reading"].duplicated() & (frame["reading"] != "")
     faults.add_cells(cells, "reading", np.flatnonzero(again), "another id: it stands above already")
-    _check_targets(cells, frame, sites, setups, faults)
+    _check_targets(cells, frame, sites, _lines(setups, sights), faults)
     return frame.assign(reading=_numbered(frame["reading"]))
 
 
+def _lines(setups: pd.DataFrame, sights: pd.DataFrame) -> set[tuple[Any, Any]]:
+    """By site and name, the reference lines of set-ups and of sights."""
+    of_setups = zip(setups["site"], setups["reference_name"].replace("", "reference"), strict=True)
+    of_sights = zip(sights["site"], sights["target"], strict=True)
+    return {*of_setups, *((site, name) for site, name in of_sights if kind_of(name) == LINE)}
+
+
 def _check_targets(
-    cells: Cells, frame: pd.DataFrame, sites: pd.DataFrame, setups: pd.DataFrame, faults: Faults
+    cells: Cells,
+    frame: pd.DataFrame,
+    sites: pd.DataFrame,
+    lines: set[tuple[Any, Any]],
+    faults: Faults,
 ) -> None:
     """A reading is toward a line whose azimuth can be known."""
-    lines = set(zip(setups["site"], setups["reference_name"].replace("", "reference"), strict=True))
     places = set(sites["site"])
     given = frame["target"].to_numpy(dtype=object)
     known = cells.given("known_azimuth_deg")
@@ -62,7 +78,10 @@ def _check_targets(
 def _wanted(site: str, lines: set[tuple[Any, Any]]) -> str:
     names = sorted(str(name) for where, name in lines if where == site)
     here = f" ({', '.join(names[:4])})" if names else ""
-    return f"a reference line of a set-up at {site}{here}, another site's id, or known_azimuth_deg"
+    return (
+        f"a reference line of a set-up at {site}{here} or of sights there, another site's id, or "
+        "known_azimuth_deg"
+    )
 
 
 def _numbered(ids: pd.Series[Any]) -> pd.Series[Any]:

@@ -59,6 +59,7 @@ def compass_readings(campaign: Campaign, rows: Sequence[Mapping[str, Any]]) -> p
         `of_setup`, one of the readings table its own id in `reading`; the other is blank.
     """
     lines = _board_lines(rows)
+    lines = _sighted_lines(campaign, lines) | lines
     found = [*_of_setups(campaign, lines), *_of_table(campaign, lines)]
     table = pd.DataFrame(found, columns=[*MORE, *COLUMNS])
     if table.empty:
@@ -91,7 +92,8 @@ def left_out_words(campaign: Campaign, readings: pd.DataFrame) -> list[str]:
     listed = ", ".join(left[:6]) + (f" and {len(left) - 6} more" if len(left) > 6 else "")
     return [
         f"Left out: {listed}. No azimuth of the line that was read is known there (by a board's "
-        "marks, known_azimuth_deg or coordinates), or the date lies outside the magnetic models."
+        "marks, sights, known_azimuth_deg or coordinates), or the date lies outside the magnetic "
+        "models."
     ]
 
 
@@ -111,6 +113,38 @@ def _board_lines(rows: Sequence[Mapping[str, Any]]) -> dict[tuple[str, str], Lin
             key = (row["site"], row["reference_name"])
             if key not in lines or best.u_deg < lines[key].u_deg:
                 lines[key] = best
+    return lines
+
+
+def _sighted_lines(
+    campaign: Campaign, known: Mapping[tuple[str, str], Line]
+) -> dict[tuple[str, str], Line]:
+    """By site and name, the lines that sights gave, where a reading asks for one no board gave."""
+    asked = {
+        (str(site), str(name))
+        for table, column in ((campaign.readings, "target"), (campaign.setups, "reference_name"))
+        for site, name in zip(table["site"], table[column], strict=True)
+        if name
+    } - set(known)
+    if campaign.sights.empty or not asked & set(
+        zip(campaign.sights["site"].astype(str), campaign.sights["target"].astype(str), strict=True)
+    ):
+        return {}
+    from orient.observation.sights.campaign import reduce_sights
+
+    lines: dict[tuple[str, str], Line] = {}
+    for circle in reduce_sights(campaign):
+        for row in circle.rows:
+            if row["reference_azimuth_deg"] is None:
+                continue
+            which = "reference" if row["combined_azimuth_deg"] is None else "combined"
+            line = Line(
+                row[f"{which}_azimuth_deg"], row[f"{which}_azimuth_u_deg"],
+                f"{row['circle']} {row['date']}",
+            )  # fmt: skip
+            key = (row["site"], row["reference_name"])
+            if key not in lines or line.u_deg < lines[key].u_deg:
+                lines[key] = line
     return lines
 
 
