@@ -9,6 +9,7 @@ import numpy as np
 from simulated import Simulated, simulated
 
 from orient import simulate
+from orient.numbers.tolerances import UNCHECKED_LEVEL_DEG
 
 Generator = np.random.Generator
 Make = Callable[[Generator, str], Simulated]
@@ -59,6 +60,20 @@ def slope(size_deg: float) -> Make:
         )
 
     return make
+
+
+def cared(make: Make, **tolerances: float) -> Make:
+    """The same, other tolerances being stated, and kept where the mistake does not lie in them."""
+
+    def made(g: Generator, watch: str) -> Simulated:
+        board = make(g, watch)
+        stated = replace(board.board.tolerances, **tolerances)
+        if "watch_sd_s" in tolerances:
+            steady = board.true_utc_s + g.normal(0.0, tolerances["watch_sd_s"])
+            board = recorded(board, watch_utc_s=steady)
+        return recorded(board, tolerances=stated)
+
+    return made
 
 
 def slope_east(size_deg: float) -> Make:
@@ -222,6 +237,11 @@ MISTAKEN: dict[str, Make] = {
     "five marks, one off by 10 mm": one_off(5, 10.0),
     "slope of 0.5°": slope(0.5),
     "east–west slope of 0.5°": slope_east(0.5),
+    "east–west slope of 0.5°, watch to 2 s": cared(slope_east(0.5), watch_sd_s=2.0),
+    "east–west slope of 1°, level not checked": cared(
+        slope_east(1.0), level_sd_deg=UNCHECKED_LEVEL_DEG
+    ),
+    "slope of 0.5°, level not checked": cared(slope(0.5), level_sd_deg=UNCHECKED_LEVEL_DEG),
     "four marks, one wild": wild(4, 1),
     "five marks, one wild": wild(5, 1),
     "six marks, two wild": wild(6, 2),

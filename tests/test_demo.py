@@ -112,10 +112,11 @@ def test_truth_lies_within_what_is_stated(results):
 
 
 def test_boards_are_as_good_as_the_work_can_be(results):
-    """All but the beginner's within a third of a degree at 95 %, who is not within half."""
+    """All but the beginner's within 0.4° at 95 %, their times being whole minutes; hers is not
+    within half a degree."""
     for name, result in results.items():
         limit = COVERAGE_95 * result.row["reference_azimuth_u_deg"]
-        assert (limit > 0.5) if name == "thorn-2" else (limit < 0.35), name
+        assert (limit > 0.5) if name == "thorn-2" else (limit < 0.4), name
 
 
 def test_two_days_with_the_board_turned_join_into_one(results):

@@ -4,12 +4,19 @@ A line is confidently wrong where it lies farther from the truth than 3 of its s
 uncertainties, whatever flag stands beside it.
 """
 
+import json
 import os
+from dataclasses import replace
 
 import numpy as np
 import pytest
+from boards_on_file import marks_of, place, setup, write_campaign
+from click.testing import CliRunner
 from mistaken import MISTAKEN, TOLD_BY_ANY_WATCH, TOLD_BY_TRUSTED
+from simulated import YEAR_S, simulated
 
+from orient.cli import orient
+from orient.observation.board import rounded_to_s
 from orient.observation.reduction import reduce_board
 
 #: How many boards of each mistake and watch the hunt takes; more in a long run by hand.
@@ -47,6 +54,150 @@ def test_a_mirrored_sheet_without_a_watch_has_no_direction():
     assert off == 0.0
     assert u_deg > 30.0
     assert told
+
+
+# Through the command, from the tables ---------------------------------------------------------
+
+
+def reduced_by_command(folder, made, site=None, setup_more=None, marks=None):
+    """The first row that `orient reduce --format json` prints of one board, and what it says."""
+    board = made.board
+    watch_more = {"watch": board.watch, "reference_name": "cairn"} | (setup_more or {})
+    day = int(np.round((board.noon_utc_s - YEAR_S) / 86400.0 + board.longitude_deg / 360.0))
+    write_campaign(
+        folder,
+        [site or place("fell", board.latitude_deg, board.longitude_deg)],
+        [setup("N1", "fell", day, **watch_more)],
+        marks or marks_of("N1", made),
+    )
+    done = CliRunner().invoke(orient, ["reduce", str(folder), "--format", "json"])
+    assert done.exit_code == 0, done.stderr
+    told = CliRunner().invoke(orient, ["reduce", str(folder), "--verbose"], terminal_width=400)
+    return json.loads(done.stdout)[0], " ".join(told.output.split())
+
+
+def off_deg(row, made):
+    return abs(made.error_deg(np.radians(row["board_azimuth_deg"])))
+
+
+def board_at(latitude_deg, seed=1, **options):
+    return simulated(np.random.default_rng(seed), latitude_deg, 12.4, 80, **options)
+
+
+def test_a_digit_typed_for_another_does_not_reverse_the_line(tmp_path):
+    for seed in range(3):
+        made = board_at(55.0, seed, step_s=4500.0, longest_mm=1300.0)
+        made = replace(made, board=made.board.of(np.arange(made.board.count)[-5:]))
+        marks = marks_of("N1", made)
+        wrong = int(np.argmax([abs(mark["x_mm"]) for mark in marks]))
+        marks[wrong]["x_mm"] = round(marks[wrong]["x_mm"] + np.sign(marks[wrong]["x_mm"]) * 180, 1)
+        row, _ = reduced_by_command(tmp_path / str(seed), made, marks=marks)
+        if row["board_azimuth_deg"] is not None:
+            assert off_deg(row, made) < 3.0 * row["board_azimuth_u_deg"]
+
+
+def test_marks_entered_twice_count_once(tmp_path):
+    made = board_at(47.3)
+    once, _ = reduced_by_command(tmp_path / "once", made)
+    twice, said = reduced_by_command(tmp_path / "twice", made, marks=2 * marks_of("N1", made))
+    assert twice["board_azimuth_u_deg"] == once["board_azimuth_u_deg"]
+    assert "entered twice" in said
+
+
+def test_a_place_with_the_wrong_sign_takes_its_bearings_with_it(tmp_path):
+    made = board_at(47.3)
+    row, said = reduced_by_command(
+        tmp_path / "west",
+        made,
+        site={"site": "fell", "latitude_deg": 47.3, "longitude_deg": -12.4, "timezone": "UTC"},
+        setup_more={"reference_angle_deg": 40},
+    )
+    assert "the longitude has the wrong sign" in said
+    assert row["reference_grid_bearing_deg"] is None
+    assert row["reference_magnetic_bearing_deg"] is None
+    assert "The site's place is in doubt" in said
+
+
+@pytest.mark.parametrize("watch", ["trusted", "none"])
+def test_a_line_drawn_again_elsewhere_is_a_board_that_moved(tmp_path, watch):
+    made = board_at(47.3, watch=watch)
+    lines = {"reference_angle_deg": 40, "reference_sd_deg": 0.1}
+    stayed, said = reduced_by_command(
+        tmp_path / "stayed", made, setup_more=lines | {"reference_close_deg": 40.1}
+    )
+    assert "within what drawing both allows" in said
+    plain, _ = reduced_by_command(tmp_path / "plain", made, setup_more=lines)
+    assert stayed["board_azimuth_u_deg"] == plain["board_azimuth_u_deg"]
+    # No mark shows it: the board turned before the first or after the last.
+    unseen, said = reduced_by_command(
+        tmp_path / "unseen", made, setup_more=lines | {"reference_close_deg": 41.5}
+    )
+    assert "board-moved" in unseen["flags"]
+    assert "the board was turned by 1.5° before its first mark or after its last" in said
+    assert 1.96 * unseen["board_azimuth_u_deg"] > 1.5
+
+
+def test_the_closing_sight_bears_out_a_turn_that_the_marks_show(tmp_path):
+    """Marks turned by 1.2° clockwise on the sheet: so is the line drawn afterwards."""
+    made = board_at(47.3, watch="running")
+    half = made.board.count // 2
+    marks = made.board.x_mm + 1j * made.board.y_mm
+    marks[half:] *= np.exp(-1j * np.radians(1.2))
+    made = replace(made, board=replace(made.board, x_mm=marks.real, y_mm=marks.imag))
+    said = {}
+    for close in (40.0, 41.2):
+        lines = {"reference_angle_deg": 40, "reference_sd_deg": 0.1, "reference_close_deg": close}
+        row, said[close] = reduced_by_command(tmp_path / str(close), made, setup_more=lines)
+        assert off_deg(row, made) < 3.0 * row["board_azimuth_u_deg"]
+    assert "would explain it: the board was turned by 1.2° between mark" in said[41.2]
+    assert "outside what drawing both allows" in said[41.2]
+    assert "outside what drawing both allows" not in said[40.0]
+
+
+def test_a_board_levelled_by_eye_is_as_wide_as_the_eye(tmp_path):
+    """Out of level by 1° from east to west, no watch: nothing on the board shows it."""
+    for seed in range(3):
+        made = MISTAKEN["east–west slope of 1°"](np.random.default_rng(seed), "none")
+        made = replace(made, board=replace(made.board, watch="none"))
+        row, _ = reduced_by_command(
+            tmp_path / str(seed), made, setup_more={"level_checked": "no", "watch": "none"}
+        )
+        assert off_deg(row, made) < 3.0 * row["board_azimuth_u_deg"]
+
+
+def uneven(seed):
+    """A day's marks at uneven intervals of 10 to 40 minutes."""
+    generator = np.random.default_rng(seed)
+    start = YEAR_S + 80 * 86400.0 - 12.4 * 240.0 - 5 * 3600.0
+    utc_s = start + np.cumsum(generator.uniform(600.0, 2400.0, 24))
+    return simulated(generator, 47.3, 12.4, 80, utc_s=utc_s[utc_s < start + 36000.0])
+
+
+def test_times_cut_to_five_minutes_widen_the_line_and_are_told(tmp_path):
+    for seed in range(4):
+        made = uneven(seed)
+        _, said = reduced_by_command(tmp_path / f"fine{seed}", made)
+        assert "The times are written in whole" not in said
+        cut = np.floor(made.board.watch_utc_s / 300.0) * 300.0
+        made = replace(made, board=replace(made.board, watch_utc_s=cut))
+        row, said = reduced_by_command(tmp_path / f"cut{seed}", made)
+        assert "whole steps of 5 min" in said
+        assert off_deg(row, made) < 3.0 * row["board_azimuth_u_deg"]
+        stated, said = reduced_by_command(tmp_path / f"st{seed}", made, setup_more={"time_sd_s": 0})
+        assert "The times are written" not in said
+        assert stated["board_azimuth_u_deg"] != row["board_azimuth_u_deg"]
+
+
+def test_marks_made_on_the_tick_are_good_to_the_minute():
+    tick = np.arange(9 * 3600.0, 15 * 3600.0, 1200.0)
+    assert rounded_to_s(tick) == 60.0
+    assert rounded_to_s(tick + 7.0) == 0.0
+    assert rounded_to_s(np.delete(tick, 4)) == 60.0
+    assert rounded_to_s(np.array([9, 9.25, 9.75, 10.5, 10.75]) * 3600.0) == 900.0
+    assert rounded_to_s(tick[:3]) == 0.0
+
+
+# The hunt --------------------------------------------------------------------------------------
 
 
 @pytest.mark.slow

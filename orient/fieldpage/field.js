@@ -1,4 +1,4 @@
-/* Built by web/build.mjs; sources: engine/adjustment.js engine/board.js engine/byhand.js engine/chisquare.js engine/evidence.js engine/line.js engine/lookout.js engine/matrix.js engine/moved.js engine/reading.js engine/reduce.js engine/rows.js engine/shadow.js engine/slips.js engine/starts.js engine/statements.js engine/weighing.js field.js field/dom.js field/drawing.js field/log.js field/marking.js field/north.js field/send.js field/sensor.js field/setup.js field/store.js field/tables.js field/tilt.js field/timesignal.js field/tools.js shared/almanac.js shared/civil.js shared/panel.js shared/sun.js; cdb01a69877f064bc7c3354b799cf6368ff8f438d76e2d59f6ddbc9ec53e6890 */
+/* Built by web/build.mjs; sources: engine/adjustment.js engine/board.js engine/byhand.js engine/chisquare.js engine/evidence.js engine/line.js engine/lookout.js engine/matrix.js engine/moved.js engine/reading.js engine/reduce.js engine/rows.js engine/shadow.js engine/slips.js engine/starts.js engine/statements.js engine/weighing.js field.js field/dom.js field/drawing.js field/log.js field/marking.js field/north.js field/send.js field/sensor.js field/setup.js field/store.js field/tables.js field/tilt.js field/timesignal.js field/tools.js shared/almanac.js shared/civil.js shared/panel.js shared/sun.js; 2434efe5a7213f1f86a2548c5cc77f139fdeaa3a933d159651fa574ab456d1cd */
 (() => {
   // shared/civil.js
   function offset(site, utc) {
@@ -1647,7 +1647,8 @@
   // engine/weighing.js
   var ALIKE = 6;
   var WORST_SPREAD = 4;
-  var STRAINED = 5.4;
+  var STRAINED = 6.63;
+  var USUAL_PULL = 2.2;
   var ENOUGH = 48;
   var BEST_TO_JOIN = 4;
   var FEWEST_MARKS2 = 4;
@@ -1679,7 +1680,7 @@
     let u = azimuthU(fit);
     if (fit.worstPull > STRAINED) {
       const stated3 = sum(Object.entries(fit.terms).map(([name, term]) => name === "marking" ? 0 : term ** 2));
-      u = Math.sqrt(u ** 2 + (fit.worstPull - 1) * stated3);
+      u = Math.sqrt(u ** 2 + (fit.worstPull / USUAL_PULL - 1) * stated3);
     }
     return readings.length > 1 ? Math.max(u, coveringU(readings[0], readings)) : u;
   }
@@ -1748,7 +1749,7 @@
       if (evidence > best2.evidence + ALIKE || meant2.kind === "mark") continue;
       if (!backwards && meant2.kind === AS_STATED) continue;
       if (!better && meant2.setsAside.length) continue;
-      const key = meant2.setsAside.length ? meant2.kind : meant2.words;
+      const key = meant2.setsAside.join("+") || meant2.words;
       if (!told.has(key)) told.set(key, meant2);
     }
     return told.size ? [...told.values()].slice(0, MOST_SAID) : null;
@@ -1837,7 +1838,7 @@
   }
   function strainOf({ worstPull }) {
     if (!(worstPull > STRAINED)) return null;
-    return { text: `The marks pull what was stated of the board (level, foot, height, watch, edge) ${Math.sqrt(worstPull).toFixed(1)} times as far as its tolerances say: the uncertainty takes them to be wider by as much.` };
+    return { text: `The marks pull what was stated of the board (level, foot, height, watch, edge) ${Math.sqrt(worstPull).toFixed(1)} times as far as its tolerances say: the figure takes them to be too narrow.` };
   }
   function closingSight(line) {
     const apart = turnWithin((line.closeAngle - line.angle) * DEGREE4) / DEGREE4;

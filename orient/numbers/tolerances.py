@@ -12,6 +12,9 @@ from orient.numbers.shadow import UNKNOWNS
 #: Within so many standard uncertainties lie 95 % of a normal distribution: what people are shown.
 COVERAGE_95 = 1.959964
 
+#: How level a board is that was set up by eye, each axis (*common practice, no source*).
+UNCHECKED_LEVEL_DEG = 1.0
+
 #: The terms of an error budget, and the unknowns of the board that each speaks for.
 #: *marking*, the scatter of single marks, stands beside them.
 SHARED_TERMS: dict[str, tuple[str, ...]] = {

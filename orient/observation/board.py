@@ -16,6 +16,39 @@ from orient.numbers.tolerances import Tolerances
 Array = NDArray[np.float64]
 
 
+# Steps in which times are written down; the minute is the shortest that is told from chance.
+_STEPS_S = (1800.0, 900.0, 600.0, 300.0, 60.0)
+_FEWEST_TIMES = 4
+
+
+def written_step_s(watch_s: Array) -> float:
+    """The step, a minute or more, of which every time is a multiple; 0 where there is none.
+
+    Args:
+        watch_s: seconds, NaN without a time.
+    """
+    times = watch_s[np.isfinite(watch_s)]
+    if times.size < _FEWEST_TIMES:
+        return 0.0
+    for step_s in _STEPS_S:
+        if np.all(np.abs(times / step_s - np.round(times / step_s)) * step_s < 0.01):
+            return step_s
+    return 0.0
+
+
+def rounded_to_s(watch_s: Array) -> float:
+    """The step to which times were rounded or cut, seconds; 0 where seconds were written.
+
+    Marks made at even intervals were made on the tick, to the minute: only times that are
+    multiples of a longer step without being even were rounded to it.
+    """
+    step_s = written_step_s(watch_s)
+    between = np.diff(watch_s[np.isfinite(watch_s)])
+    if step_s > 60.0 and np.mean(between == np.median(between)) >= 0.5:
+        return 60.0
+    return step_s
+
+
 @dataclass(frozen=True)
 class Board:
     """One set-up, ready to be reduced.
@@ -24,6 +57,8 @@ class Board:
     the watch named (its stated error not yet taken off), NaN without a time. `half` is −1
     before noon, +1 after, 0 where not told. `noon_utc_s` is local apparent noon of the day.
     The place is the astronomic one: deflection of the vertical, where known, is in it.
+    `closing_turn_rad` is how far clockwise on the board the reference line lay when it was
+    drawn again at the end, NaN where it was not: so far the board has turned the other way.
     """
 
     latitude_deg: float
@@ -41,6 +76,8 @@ class Board:
     watch: str = "trusted"
     watch_error_s: float = 0.0
     edge: str = "middle"
+    closing_turn_rad: float = np.nan
+    closing_sd_rad: float = np.nan
     tolerances: Tolerances = field(default_factory=Tolerances)
 
     @property

@@ -9,8 +9,9 @@ import pandas as pd
 
 from orient import site
 from orient.numbers import grid, sun
+from orient.numbers.angles import wrap_180
 from orient.numbers.tolerances import Tolerances
-from orient.observation.board import Board
+from orient.observation.board import Board, rounded_to_s
 from orient.tables import clock
 from orient.tables.campaign import Campaign
 
@@ -41,6 +42,8 @@ def board_from_rows(
         marks: rows of the marks table that are in use.
     """
     latitude, longitude = plumb_place(site_row)
+    watch_utc_s = _instants(day, marks["time_s"].to_numpy(float), site_row["timezone"])
+    time_sd_s, watch_sd_s = _watch_sds(setup, marks["time_s"].to_numpy(float))
     half = np.select([marks["half"] == "am", marks["half"] == "pm"], [-1, 1], 0).astype(np.int8)
     return Board(
         latitude_deg=latitude,
@@ -49,7 +52,7 @@ def board_from_rows(
         height_mm=float(setup["gnomon_height_mm"]),
         x_mm=marks["x_mm"].to_numpy(float),
         y_mm=marks["y_mm"].to_numpy(float),
-        watch_utc_s=_instants(day, marks["time_s"].to_numpy(float), site_row["timezone"]),
+        watch_utc_s=watch_utc_s,
         half=half,
         ring=marks["ring"].to_numpy(str),
         elevation_m=float(site_row["elevation_m"]),
@@ -58,14 +61,37 @@ def board_from_rows(
         watch=str(setup["watch"]),
         watch_error_s=float(setup["watch_error_s"]),
         edge=str(setup["edge"]),
+        closing_turn_rad=float(np.radians(closing_turn_deg(setup)[0])),
+        closing_sd_rad=float(np.radians(closing_turn_deg(setup)[1])),
         tolerances=Tolerances(
             mark_sd_mm=float(setup["mark_sd_mm"]),
             level_sd_deg=float(setup["level_sd_deg"]),
             plumb_sd_mm=float(setup["plumb_sd_mm"]),
             height_sd_mm=float(setup["height_sd_mm"]),
-            watch_sd_s=float(setup["watch_sd_s"]),
+            watch_sd_s=watch_sd_s,
+            time_sd_s=time_sd_s,
         ),
     )
+
+
+def closing_turn_deg(setup: pd.Series) -> tuple[float, float]:
+    """How far clockwise the reference line drawn again lies from the first, and its standard
+    uncertainty, degrees; NaN where it was not drawn again."""
+    turn = float(wrap_180(setup["reference_close_deg"] - setup["reference_angle_deg"]))
+    return turn, float(np.hypot(setup["reference_sd_deg"], setup["reference_close_sd_deg"]))
+
+
+def _watch_sds(setup: pd.Series, time_s: Any) -> tuple[float, float]:
+    """How far each time, and the watch's setting, may be off, seconds.
+
+    Times written in whole steps carry half a step either way, and where they were cut rather
+    than rounded all of them the same way: so the setting has it too.
+    """
+    stated = float(setup["time_sd_s"])
+    written = rounded_to_s(time_s) / np.sqrt(12.0)
+    if np.isfinite(stated):
+        return stated, float(setup["watch_sd_s"])
+    return float(written), float(np.hypot(setup["watch_sd_s"], written))
 
 
 def _instants(day: pd.Series, time_s: Any, timezone: str) -> Any:

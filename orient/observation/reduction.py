@@ -467,8 +467,8 @@ def _fit_remarks(board: Board, fit: Fit, methods: dict[str, MethodResult]) -> li
     if fit.worst_pull > STRAINED:
         remarks.append(
             "The marks pull what was stated of the board (level, foot, height, watch, edge) "
-            f"{np.sqrt(fit.worst_pull):.1f} times as far as its tolerances say: the uncertainty "
-            "takes them to be wider by as much."
+            f"{np.sqrt(fit.worst_pull):.1f} times as far as its tolerances say: the figure takes "
+            "them to be too narrow."
         )
     if fit.spread > 1.0:
         remarks.append(

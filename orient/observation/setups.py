@@ -14,8 +14,9 @@ from orient import site
 from orient.flags import Flag
 from orient.numbers import grid
 from orient.numbers.angles import wrap_180, wrap_360
+from orient.numbers.tolerances import COVERAGE_95
 from orient.observation.advice import advice
-from orient.observation.boards import board_from_rows, has_deflection
+from orient.observation.boards import board_from_rows, closing_turn_deg, has_deflection
 from orient.observation.byhand import MethodResult
 from orient.observation.compass.ofsetup import compare_with_model, findings_by_setup
 from orient.observation.joint.campaign import Joined, join
@@ -256,6 +257,7 @@ def _result(
             row["noon_watch"] = str(clock.local_iso(noon_watch_s, site_row["timezone"]))[11:19]
     if setup["reference_name"] and not np.isfinite(setup["reference_angle_deg"]):
         row["flags"] = [*row["flags"], Flag.NO_REFERENCE_ANGLE]
+    remarks += _closing_remark(setup) + _written_remark(setup, reduced)
     if twice:
         remarks.append(
             f"{twice} mark{'s' * (twice > 1)} entered twice, the same time and place: counted once."
@@ -264,6 +266,32 @@ def _result(
         names = ", ".join(left_out["mark"].astype(str))
         remarks.append(f"Left out as the table asks (use = no): mark {names}.")
     return SetupResult(row, setup, place, reduced, marks, left_out, laplace, alone, joined, remarks)
+
+
+def _closing_remark(setup: pd.Series) -> list[str]:
+    turn_deg, sd_deg = closing_turn_deg(setup)
+    if not np.isfinite(turn_deg):
+        return []
+    verdict = "within" if abs(turn_deg) <= COVERAGE_95 * sd_deg else "outside"
+    return [
+        f"Drawn again at the end, the reference line lies {signed(turn_deg, 2)}° from the first, "
+        f"{verdict} what drawing both allows (± {COVERAGE_95 * sd_deg:.2f}°, 95 %)."
+    ]
+
+
+def _written_remark(setup: pd.Series, reduced: Reduced | None) -> list[str]:
+    if reduced is None or np.isfinite(setup["time_sd_s"]) or reduced.board.watch == "none":
+        return []
+    written_s = reduced.board.tolerances.time_sd_s
+    if not written_s:
+        return []
+    minutes = round(written_s * np.sqrt(12.0) / 60.0)
+    step = "minutes" if minutes == 1 else f"steps of {minutes} min"
+    return [
+        f"The times are written in whole {step}: each is taken to be good to "
+        f"± {COVERAGE_95 * written_s:.0f} s (95 %), and so is the watch's setting. Write the "
+        "seconds, or state time_sd_s."
+    ]
 
 
 def _what_would_help(setup: pd.Series, reduced: Reduced) -> list[str]:

@@ -18,6 +18,7 @@ from orient.errors import Fault, InputError
 from orient.files import write_whole
 from orient.flags import CAUTIONS
 from orient.numbers.sun import standard_pressure_hpa
+from orient.numbers.tolerances import UNCHECKED_LEVEL_DEG
 from orient.tables import clock
 from orient.tables.cells import (
     Cells,
@@ -623,6 +624,8 @@ def _finish_setups(frame: pd.DataFrame) -> pd.DataFrame:
     frame = with_lines(frame)
     nameless = (frame["reference_name"] == "") & frame["reference_angle_deg"].notna()
     frame.loc[nameless, "reference_name"] = "reference"
+    by_eye = ~frame["level_checked"].to_numpy(bool)
+    frame.loc[by_eye, "level_sd_deg"] = frame["level_sd_deg"].clip(lower=UNCHECKED_LEVEL_DEG)
     return frame.set_index("setup")
 
 

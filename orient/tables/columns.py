@@ -21,7 +21,7 @@ import pandas as pd
 from numpy.typing import NDArray
 
 from orient.numbers.sun import FIRST_DATE, LAST_DATE
-from orient.numbers.tolerances import Tolerances
+from orient.numbers.tolerances import UNCHECKED_LEVEL_DEG, Tolerances
 from orient.tables.cells import (
     DECIMAL_COMMA_WANTED,
     Cells,
@@ -201,11 +201,26 @@ SETUPS = Table(
         _sd("height_sd_mm", "mm", 500, Tolerances.height_sd_mm, "how well that height is known"),
         _sd("mark_sd_mm", "mm", 100, Tolerances.mark_sd_mm, "marking one tip, each axis"),
         _sd("level_sd_deg", "°", 20, Tolerances.level_sd_deg, "how level the board, each axis"),
+        Column(
+            "level_checked",
+            f"no where no level was used: level_sd_deg is then {UNCHECKED_LEVEL_DEG:g} at least",
+            "yes-no",
+            default=True,
+        ),
         _sd("plumb_sd_mm", "mm", 100, Tolerances.plumb_sd_mm, "finding the foot, each axis"),
         _number(
             "watch_error_s", "s", -86400, 86400, "watch minus true, plus when fast", default=0.0
         ),
         _sd("watch_sd_s", "s", 86400, Tolerances.watch_sd_s, "how well that error is known"),
+        _number(
+            "time_sd_s",
+            "s",
+            0,
+            3600,
+            "how closely each mark's time was written",
+            filled="0; where all the times are whole minutes, or whole fives and more at uneven "
+            "intervals, that step / √12, and the watch's setting as uncertain",
+        ),
         _choice(
             "watch",
             ("trusted", "running", "none"),

@@ -68,7 +68,7 @@ function doubtOf(read) {
 function strainOf({ worstPull }) {
   if (!(worstPull > STRAINED)) return null;
   return { text: `The marks pull what was stated of the board (level, foot, height, watch, edge) ${Math.sqrt(worstPull).toFixed(1)} `
-    + "times as far as its tolerances say: the uncertainty takes them to be wider by as much." };
+    + "times as far as its tolerances say: the figure takes them to be too narrow." };
 }
 
 /* Whether the line as drawn at the end differs from the first by more than drawing allows. */

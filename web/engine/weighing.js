@@ -10,7 +10,8 @@ import { freed, fromElsewhere, statements, withoutMarks } from "./statements.js"
 
 const ALIKE = 6;
 const WORST_SPREAD = 4;
-export const STRAINED = 5.4;
+export const STRAINED = 6.63;
+const USUAL_PULL = 2.2;
 const ENOUGH = 48;
 const BEST_TO_JOIN = 4;
 const FEWEST_MARKS = 4;
@@ -52,7 +53,7 @@ export function honestU(fit, readings) {
   let u = azimuthU(fit);
   if (fit.worstPull > STRAINED) {
     const stated = sum(Object.entries(fit.terms).map(([name, term]) => (name === "marking" ? 0 : term ** 2)));
-    u = Math.sqrt(u ** 2 + (fit.worstPull - 1) * stated);
+    u = Math.sqrt(u ** 2 + (fit.worstPull / USUAL_PULL - 1) * stated);
   }
   return readings.length > 1 ? Math.max(u, coveringU(readings[0], readings)) : u;
 }
@@ -139,7 +140,7 @@ function explained(board, own, adopted, best, living, u) {
     if (!backwards && meant.kind === AS_STATED) continue;
     // What was stated explains the marks as well: only a slip can be asked about.
     if (!better && meant.setsAside.length) continue;
-    const key = meant.setsAside.length ? meant.kind : meant.words;
+    const key = meant.setsAside.join("+") || meant.words;
     if (!told.has(key)) told.set(key, meant);
   }
   return told.size ? [...told.values()].slice(0, MOST_SAID) : null;

@@ -88,7 +88,8 @@ def explanation_of(before: Fit, likely: Sequence[Weighed]) -> Explanation:
     """
     told: dict[str, Weighed] = {}
     for each in likely:
-        told.setdefault(each.meant.kind if each.meant.sets_aside else each.meant.words, each)
+        # A watch an hour behind and one 60 min slow are the same: what is set aside is said once.
+        told.setdefault("+".join(each.meant.sets_aside) or each.meant.words, each)
     readings = list(told.values())[:_MOST_SAID]
     meant, fit = readings[0].meant, readings[0].fit
     same = fit.kept.size == before.kept.size

@@ -64,6 +64,7 @@ def weighed(meant: Meant, fit: Fit, span_mm: float) -> Weighed:
     value = fit.kept_cost + fit.scale_cost + fit.open_cost
     value += float(np.sum(_wrong_marks(fit, timed, span_mm)))
     value += sense_cost(board, fit) + meant.extra_cost + meant.price
+    value += closing_cost(board, meant.turn_rad)
     value -= 4.0 * board.count * np.log(meant.scale)
     if not meant.by_time:
         # Times without sense could have stood anywhere along the track.
@@ -87,6 +88,14 @@ def sense_cost(board: Board, fit: Fit) -> float:
     contrary = (board.half != 0) & (board.half * from_noon < -_ABOUT_NOON_S) & fit.kept
     told = min(_HALF * float(np.count_nonzero(contrary)), _HALVES)
     return told + _order_cost(board, fit)
+
+
+def closing_cost(board: Board, turn_rad: float = 0.0) -> float:
+    """What it costs that the reference line drawn again at the end lies elsewhere."""
+    if not np.isfinite(board.closing_turn_rad):
+        return 0.0
+    apart = np.angle(np.exp(1j * (board.closing_turn_rad - turn_rad)))
+    return float((apart / board.closing_sd_rad) ** 2)
 
 
 def _order_cost(board: Board, fit: Fit) -> float:

@@ -9,10 +9,13 @@ import numpy as np
 
 from orient.observation.adjustment import Fit, adjust, linearised
 from orient.observation.board import Board
+from orient.observation.mistakes.evidence import closing_cost
 from orient.observation.mistakes.record import Array, Meant, Numbers, Record, timed_marks
 
 #: A board without a mistake hardly ever gains so much by one turn or one shift.
 CLEAR_TURN, CLEAR_SHIFT = 16.0, 19.0
+#: Nor does its closing sight differ so much: one board in a hundred.
+CLEAR_CLOSING = 6.63
 _FEWEST = 6
 # How far a board that moved has moved, by experience: degrees, and millimetres.
 _TURN_RAD, _SHIFT_MM = np.radians(1.5), 8.0
@@ -87,6 +90,18 @@ def moved(record: Record, fit: Fit) -> Iterator[Meant]:
         meant = _put_back(record, board, fit, turn)
         if meant is not None:
             yield meant
+    if closing_cost(board) > CLEAR_CLOSING:
+        yield _unseen(board, fit)
+
+
+def _unseen(board: Board, fit: Fit) -> Meant:
+    """The closing sight alone tells of a turn: no mark was made after it, or none before."""
+    turn = board.closing_turn_rad
+    words = (
+        f"the board was turned by {abs(np.degrees(turn)):.1f}° before its first mark or after its "
+        "last, or the reference line was drawn wrong once, at the start or at the end"
+    )
+    return Meant(words, board, _PRICE, open_rad=abs(turn), turn_rad=turn, fit=fit, kind="moved")
 
 
 def _put_back(record: Record, board: Board, fit: Fit, turn: bool) -> Meant | None:
@@ -149,12 +164,13 @@ def _meant(
     between = f"between mark {record.label(earlier)} and mark {record.label(int(later[0]))}"
     if size.size == 2:
         words = f"the board slid, or the rod was pushed, by {np.hypot(*size):.1f} mm {between}"
-        open_rad, wide = 0.0, _SHIFT_MM
+        open_rad, wide, turn_rad = 0.0, _SHIFT_MM, 0.0
     else:
         words = f"the board was turned by {abs(np.degrees(size[0])):.1f}° {between}"
         open_rad, wide = float(abs(size[0])), float(_TURN_RAD)
+        turn_rad = float(size[0])
     # A freedom found among so many places, and how closely the marks fix it.
     freedom = 2.0 * float(np.sum(np.log(wide / np.maximum(u, 1e-6))))
     freedom += float(np.sum((size / wide) ** 2))
     price = _PRICE + freedom + 2.0 * np.log(max(1, board.count - 3))
-    return Meant(words, mended, price=price, open_rad=open_rad, fit=fit, kind="moved")
+    return Meant(words, mended, price, open_rad=open_rad, turn_rad=turn_rad, fit=fit, kind="moved")

@@ -71,8 +71,9 @@ class Meant:
     `price` is what the reading must gain. `scale` is the size of the marks against those of
     the record: residuals of larger marks are more telling. `extra_cost` is the sum of squares
     of marks that are not on `board`. `open_rad` is how far it leaves open where north lies.
-    `kind` names the reading and `sets_aside` the statements that it frees; `by_time`,
-    `free_watch` and `free_height` are as for `adjust`.
+    `turn_rad` is how far the board turned after its first marks under the reading, the reference
+    line drawn again lying so far on. `kind` names the reading and `sets_aside` the statements
+    that it frees; `by_time`, `free_watch` and `free_height` are as for `adjust`.
     """
 
     words: str
@@ -81,6 +82,7 @@ class Meant:
     scale: float = 1.0
     extra_cost: float = 0.0
     open_rad: float = 0.0
+    turn_rad: float = 0.0
     fit: Fit | None = None
     kind: str = "slip"
     sets_aside: tuple[str, ...] = ()

@@ -14,7 +14,7 @@ import numpy as np
 
 from orient.numbers.shadow import BoardState
 from orient.observation.adjustment import Fit, adjust
-from orient.observation.board import Board
+from orient.observation.board import Board, written_step_s
 from orient.observation.mistakes.record import Array, Meant, timed_marks
 from orient.observation.solver import FLAT_LATITUDE_RAD, FLAT_WATCH_S, SHORTEST_ROD, WATCH
 from orient.text import signed
@@ -76,7 +76,7 @@ def statements(board: Board) -> list[Statement]:
         found.append(Statement("watch", price, free_watch=True))
     if timed:
         found.append(Statement("times", 10.6, by_time=False))
-    step_s = written_step_s(board)
+    step_s = _step_s(board)
     if step_s:
         found.append(
             Statement(
@@ -92,15 +92,8 @@ def statements(board: Board) -> list[Statement]:
     return found
 
 
-def written_step_s(board: Board) -> float:
-    """The step, of a minute and more, of which every watch time is a multiple; 0 without."""
-    times = board.watch_utc_s[timed_marks(board)]
-    if times.size < 4:
-        return 0.0
-    for step_s in (1800.0, 900.0, 600.0, 300.0, 60.0):
-        if np.all(np.abs(times / step_s - np.round(times / step_s)) * step_s < 0.01):
-            return step_s
-    return 0.0
+def _step_s(board: Board) -> float:
+    return written_step_s(board.watch_utc_s[timed_marks(board)])
 
 
 def freed(board: Board, chosen: Sequence[Statement], near: Sequence[Fit]) -> Iterator[Meant]:
@@ -164,7 +157,7 @@ def _words(kind: str, board: Board, read: Board, fit: Fit) -> str:
     if kind == "edge":
         return "the marks scatter along the shadow, where its edge is soft, more than was stated"
     if kind == "rounding":
-        return f"the times were rounded or cut to {written_step_s(board) / 60:.0f} min"
+        return f"the times were rounded or cut to {_step_s(board) / 60:.0f} min"
     if kind == "times":
         return "the times are not those of the marks"
     return _watch_words(board, fit)

@@ -20,11 +20,19 @@ from orient.observation.mistakes.catalogue import Explanation, explanation_of, p
 from orient.observation.mistakes.evidence import (
     Weighed,
     alive,
+    closing_cost,
     covering_u_rad,
     sense_cost,
     weighed,
 )
-from orient.observation.mistakes.moved import CLEAR_SHIFT, CLEAR_TURN, breaks, in_time, moved
+from orient.observation.mistakes.moved import (
+    CLEAR_CLOSING,
+    CLEAR_SHIFT,
+    CLEAR_TURN,
+    breaks,
+    in_time,
+    moved,
+)
 from orient.observation.mistakes.record import FEWEST_MARKS, Meant, Record
 from orient.observation.mistakes.search import slips
 from orient.observation.mistakes.statements import (
@@ -40,8 +48,8 @@ from orient.observation.solver import AZIMUTH
 ALIKE = 6.0
 #: A line is given only where marks scatter less than this many times what the best reading allows.
 WORST_SPREAD = 4.0
-#: A pull along one direction, squared, that a sound board has once in fifty.
-STRAINED = 5.4
+#: The largest of a board's pulls, squared, that a sound board in twenty exceeds, and the usual one.
+STRAINED, _USUAL_PULL = 6.63, 2.2
 
 _AS_STATED = "as stated"
 # Enough marks to tell readings apart; a board of more is thinned while it is read.
@@ -88,6 +96,8 @@ def contradicts(board: Board, fit: Fit, readings: list[Weighed]) -> bool:
         return True
     if not (fit.converged and fit.bears) or sense_cost(board, fit) > 5.0:
         return True
+    if closing_cost(board) > CLEAR_CLOSING:
+        return True
     # A mark left out is no sign of a board that moved, unless it is one of several in a row.
     both = breaks(board.of(fit.kept), replace(fit, utc_s=fit.utc_s[fit.kept]))
     if both is not None and (both[0].gain > CLEAR_TURN or both[1].gain > CLEAR_SHIFT):
@@ -118,7 +128,7 @@ def honest_u_rad(fit: Fit, readings: list[Weighed]) -> float:
     u_rad = fit.azimuth_u_rad
     if fit.worst_pull > STRAINED:
         stated = sum(term**2 for name, term in fit.terms.items() if name != "marking")
-        u_rad = float(np.sqrt(u_rad**2 + (fit.worst_pull - 1.0) * stated))
+        u_rad = float(np.sqrt(u_rad**2 + (fit.worst_pull / _USUAL_PULL - 1.0) * stated))
     return max(u_rad, covering_u_rad(readings[0], readings)) if readings[1:] else u_rad
 
 
