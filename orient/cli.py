@@ -30,7 +30,7 @@ COMMANDS: dict[str, tuple[str, str]] = {
     "plan": ("orient.commands.plan", "Which hours suit observing at each site."),
     "night": ("orient.commands.night", "Which stars give a line by night, and how good."),
     "bring": ("orient.commands.bring", "Which rod, board and rings to bring."),
-    "crew": ("orient.commands.crew", "Which sites on which days, for one crew."),
+    "crew": ("orient.commands.crew", "Which sites on which days, for one crew or several."),
     "sheet": ("orient.commands.sheet", "The printable field sheet for a site and day."),
     "field": ("orient.commands.field", "The page for a telephone at the board."),
     "take": ("orient.commands.take", "Bring telephone logs into the tables."),

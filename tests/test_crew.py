@@ -9,6 +9,7 @@ import io
 import json
 import sys
 from datetime import datetime, timedelta
+from functools import partial
 from itertools import pairwise, permutations, product
 
 import numpy as np
@@ -37,7 +38,7 @@ WORK = Work("UTC", setup_min=20, packing_min=10)
 # --- the choice ----------------------------------------------------------------------------------
 
 
-def drawn(generator, sites, days, roam):
+def drawn(generator, sites, days, roam, crews=1):
     """A small problem, tight enough that not everything fits."""
     openings = []
     for site, day in product(range(sites), range(days)):
@@ -54,7 +55,7 @@ def drawn(generator, sites, days, roam):
     x, y = generator.uniform(0, 150, (2, sites + 1))
     ways = np.hypot(x[:, None] - x, y[:, None] - y) + generator.uniform(0, 20, (sites + 1,) * 2)
     np.fill_diagonal(ways, 0)
-    return Problem(openings, ways.astype(np.int64), [DAY_MIN] * days, WORK, roam)
+    return Problem(openings, ways.astype(np.int64), [DAY_MIN] * days, WORK, roam, crews)
 
 
 def leaving(problem, site, day, at):
@@ -76,15 +77,20 @@ def best_by_counting(problem):
     sites = range(len(problem.travel_min) - 1)
     days = range(len(problem.day_min))
     orders = [order for n in range(len(sites) + 1) for order in permutations(sites, n)]
-    if problem.roam:
-        found = [roamed(problem, order, days) for order in orders]
-        return max((len(o), -t) for o, t in zip(orders, found, strict=True) if t is not None)
-    by_day = []
-    for day in days:
-        found = [(order, there_and_back(problem, order, day)) for order in orders]
-        by_day.append([(order, travel) for order, travel in found if travel is not None])
+    by_round = []
+    for day in [None] if problem.roam else days:
+        found = [
+            (
+                order,
+                roamed(problem, order, days)
+                if problem.roam
+                else there_and_back(problem, order, day),
+            )
+            for order in orders
+        ]
+        by_round.append([(order, travel) for order, travel in found if travel is not None])
     best = (0, 0)
-    for plan in product(*by_day):
+    for plan in product(*by_round * problem.crews):
         visited = [site for order, _ in plan for site in order]
         if len(set(visited)) == len(visited):
             best = max(best, (len(visited), -sum(travel for _, travel in plan)))
@@ -133,6 +139,44 @@ def test_the_choice_is_the_best_there_is(seed, roam):
     check(problem, choice)
 
 
+@pytest.mark.parametrize("roam", [False, True], ids=["camp", "roam"])
+@pytest.mark.parametrize("seed", range(6))
+def test_the_choice_of_two_crews_is_the_best_there_is(seed, roam):
+    choose = needed()
+    problem = drawn(np.random.default_rng(100 + seed), 4, 1 + seed % 2 if roam else 1, roam, 2)
+    choice = choose(problem)
+    assert choose(problem) == choice
+    stops = [stop for stops in choice.rounds for stop in stops]
+    assert choice.proved
+    assert (len(stops), -travel_of(problem, choice)) == best_by_counting(problem)
+    check(problem, choice)
+
+
+@pytest.mark.parametrize("crews", [1, 2])
+@pytest.mark.parametrize("roam", [False, True], ids=["camp", "roam"])
+def test_a_plan_of_the_moment_can_be_kept_and_the_search_sets_out_from_it(roam, crews):
+    needed()
+    from orient.planning.crew.choice import Choice
+    from orient.planning.crew.greedy import greedy
+    from orient.planning.crew.solver import solve
+
+    for seed in range(8):
+        problem = drawn(np.random.default_rng(200 + seed), 6, 2, roam, crews)
+        soon = greedy(problem)
+        check(problem, Choice(soon, 0, False))
+        told = []
+        rounds, most, proved = solve(problem, (1e-9, 1e-9), partial(_append, told))
+        assert told[0] == (sum(map(len, soon)), travel_of(problem, Choice(soon, 0, False)))
+        found = Choice(rounds, most, proved)
+        check(problem, found)
+        assert (sum(map(len, rounds)), -travel_of(problem, found)) >= (told[0][0], -told[0][1])
+        assert most >= sum(map(len, rounds))
+
+
+def _append(told, *best):
+    told.append(best)
+
+
 def needed():
     """The choice, where there is a solver for it."""
     pytest.importorskip("ortools")
@@ -156,6 +200,7 @@ def check(problem, choice):
     visited = [stop.opening.site for stops in choice.rounds for stop in stops]
     assert len(set(visited)) == len(visited)
     for number, stops in enumerate(choice.rounds):
+        number = number % len(problem.day_min)
         here, now = -1, 0 if problem.roam else DAY_MIN * number
         for stop in stops:
             assert stop.start_min in stop.opening.starts
@@ -204,7 +249,7 @@ def test_a_way_longer_than_a_morning_is_made_over_night_by_those_who_roam():
 
 
 @pytest.mark.slow
-def test_forty_sites_and_fourteen_days_give_the_same_good_plan_twice():
+def test_forty_sites_and_fourteen_days_are_never_worse_than_the_plan_of_the_moment():
     choose = needed()
     generator = np.random.default_rng(1)
     table = places(
@@ -220,9 +265,12 @@ def test_forty_sites_and_fourteen_days_give_the_same_good_plan_twice():
         np.append(table["latitude_deg"], 45.0), np.append(table["longitude_deg"], 10.0), 30.0, 1.3
     )
     problem = Problem(plan.openings, ways, days.minutes, work)
-    one, two = choose(problem), choose(problem)
-    assert one == two
+    one = choose(problem)
     assert sum(map(len, one.rounds)) == one.most == 28
+    from orient.planning.crew.greedy import greedy
+    from orient.planning.crew.rounds import worth
+
+    assert worth(one.rounds, problem) >= worth(greedy(problem), problem)
     by_pairs = choose(
         Problem([o for o in plan.openings if o.kind == "pair"], ways, days.minutes, work)
     )
@@ -353,8 +401,8 @@ far hill,50.6,11.2,300,Europe/Berlin,
 """
 SPAN = ("--from", "2026-05-04", "--to", "2026-05-06")
 KEYS = [
-    "date", "order", "site", "arrive_local", "marks_from", "break_from", "break_to", "marks_to",
-    "leave_local", "travel_min", "return_min", "kind", "expected_u_deg", "why",
+    "date", "crew", "order", "site", "arrive_local", "marks_from", "break_from", "break_to",
+    "marks_to", "leave_local", "travel_min", "return_min", "kind", "expected_u_deg", "why",
 ]  # fmt: skip
 
 
@@ -529,10 +577,27 @@ def test_without_the_solver_one_line_says_what_to_install(campaign, monkeypatch)
     assert str(result.exception) == "a crew's days need OR-Tools: pip install 'orient[crew]'"
 
 
-def test_a_search_cut_short_says_so():
+def test_two_crews_and_days_in_hand_through_the_command(campaign):
     needed()
-    from orient.planning.crew.solver import NoPlan, solve
-
-    problem = drawn(np.random.default_rng(5), 5, 2, False)
-    with pytest.raises(NoPlan, match="raise --effort"):
-        solve(problem, (1e-9, 1e-9), lambda sites, travel_min: None)
+    span = ["--from", "2026-05-04", "--to", "2026-05-06"]
+    ways = ["--start", "ridge", "--watch", "trusted"]
+    one = json_of("crew", campaign, *span, *ways, "--reserve", "2")
+    assert {row["date"] for row in one if row["date"]} == {"2026-05-04"}
+    assert one == json_of("crew", campaign, "--from", "2026-05-04", *ways)
+    two = json_of("crew", campaign, *span, *ways, "--reserve", "2", "--crews", "2")
+    reached = [[row["site"] for row in rows if not row["why"]] for rows in (one, two)]
+    assert len(reached[1]) > len(reached[0])
+    assert len(set(reached[1])) == len(reached[1])
+    assert {row["crew"] for row in two if not row["why"]} == {1, 2}
+    for crew in (1, 2):
+        own = [row for row in two if row["crew"] == crew]
+        assert [row["order"] for row in own] == list(range(1, len(own) + 1))
+        for before, after in pairwise(own):
+            way = timedelta(minutes=after["travel_min"])
+            assert moment(after, "arrive_local") >= moment(before, "leave_local") + way
+    words = run("crew", campaign, *span, *ways, "--reserve", "2", "--crews", "2").output
+    assert "04 May 2026, crew 2" in words
+    assert "In hand for cloud: 2026-05-05 to 2026-05-06" in words.replace("\n", " ")
+    refused = run("crew", campaign, *span, *ways, "--reserve", "3")
+    assert refused.exit_code == 2
+    assert "leaves no day" in refused.output

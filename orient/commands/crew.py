@@ -1,4 +1,4 @@
-"""`orient crew`: which sites on which days, for one crew."""
+"""`orient crew`: which sites on which days, for one crew or several."""
 
 from __future__ import annotations
 
@@ -96,6 +96,22 @@ travel_options = (
 )
 work_options = (
     click.option(
+        "--crews",
+        type=click.IntRange(1, 20),
+        default=1,
+        show_default=True,
+        metavar="N",
+        help="How many crews, all alike and from one start; no site is worked by two.",
+    ),
+    click.option(
+        "--reserve",
+        type=click.IntRange(0, 365),
+        default=0,
+        show_default=True,
+        metavar="DAYS",
+        help="Days in hand for cloud: the last of the span, with no visit planned on them.",
+    ),
+    click.option(
         "--day-start",
         type=Clock(),
         default="06:00",
@@ -155,7 +171,7 @@ work_options = (
 def crew(
     campaign: str, first: date, last: date | None, names: tuple[str, ...], style: str, **told: Any
 ) -> None:
-    """Which sites on which days in which order, for one crew.
+    """Which sites on which days in which order, for one crew or several.
 
     Each visit holds marks of equal altitude before and after noon, or with a trusted watch
     a run of timed marks, good enough for the target. As many sites as can be are reached,
@@ -169,6 +185,11 @@ def crew(
     dates = dates_between(first, last)
     if told["day_end"] <= told["day_start"]:
         raise click.UsageError("--day-end must be later than --day-start.")
+    planned = len(dates) - told["reserve"]
+    if planned < 1:
+        raise click.UsageError(
+            f"--reserve {told['reserve']} leaves no day of {len(dates)} to plan: take fewer."
+        )
     solver()  # before the work that would be lost without it
     sites = chosen_sites(campaign, names)
     ways = [told[name] for name in ("start", "speed", "detour", "travel")]
@@ -177,12 +198,13 @@ def crew(
     with progress("Looking at hours", len(sites) * len(dates)) as advance:
         plan = crew_plan(
             sites,
-            dates,
+            dates[:planned],
             travel_min,
             work,
             the_rig(told["rod"], told["board"], told["reach"], care_of(told)),
             limits,
             roam=not told["camp"],
+            crews=told["crews"],
             effort=told["effort"],
             step_min=told["step"],
             advance=advance,
@@ -191,7 +213,13 @@ def crew(
     if sys.stderr.isatty():
         click.echo(err=True)
     if style == "table":
-        _show(plan, work, home, len(dates))
+        _show(plan, work, home, planned)
+        if told["reserve"]:
+            console().print(
+                f"In hand for cloud: {dates[planned]} to {dates[-1]}. A visit that cloud takes is "
+                "worked on one of these days in its place, if its hours are there then too: plan "
+                "again with --from that day and --site."
+            )
     elif style == "csv":
         write_machine_text(csv_text(plan.visits))
     else:
@@ -291,8 +319,10 @@ def _show(plan: CrewPlan, work: Work, home: str, days: int) -> None:
     visits = [row for row in rows if not row["why"]]
     show = console()
     show.print(_summary(plan, days))
-    for day, of_day in groupby(visits, key=lambda row: row["date"]):
-        show.print(f"\n{date.fromisoformat(day):%a %d %b %Y}")
+    several = len({row["crew"] for row in visits}) > 1
+    for (day, crew), of_day in groupby(visits, key=lambda row: (row["date"], row["crew"])):
+        whose = f", crew {crew}" if several else ""
+        show.print(f"\n{date.fromisoformat(day):%a %d %b %Y}{whose}")
         for line in day_in_words(list(of_day), home, work.timezone):
             show.print(
                 fill(printable(line), show.width, initial_indent="  ", subsequent_indent="     ")

@@ -90,7 +90,6 @@ def choose(
 
     Raises:
         NoSolver: the extra is not installed.
-        NoPlan: the search ended before anything was found.
     """
     solve = solver()
     rounds, most, proved = solve(problem, (_PROOF_UNITS * effort, _BETTERING_UNITS * effort), told)
@@ -116,7 +115,8 @@ def itinerary(
         rig: what is carried.
 
     Returns:
-        `date` (of the crew's clock), `order` (from 1 on each date), `site`,
+        `date` (of the crew's clock), `crew` (from 1), `order` (from 1 on each date of a crew),
+        `site`,
         `arrive_local`, `marks_from`, `break_from` and `break_to` (a pair day's pause about
         noon), `marks_to`, `leave_local` (local ISO text of the site; "" where there is
         none), `travel_min` (from the place before), `return_min` (home, after the last of
@@ -125,23 +125,27 @@ def itinerary(
         for a site not reached and "" for the others.
     """
     rows: list[dict[str, Any]] = []
-    for stops in choice.rounds:
+    for place, stops in enumerate(choice.rounds):
+        crew = 1 + place // problem.rounds_each
         for number, stop in enumerate(stops):
-            rows.append(_visit(stops, number, problem, plan, sites, days, rig))
+            rows.append(_visit(stops, number, problem, plan, sites, days, rig) | {"crew": crew})
             last = number == len(stops) - 1
             if last and not problem.roam:
                 rows[-1]["return_min"] = problem.back_min(stop.opening.site)
-    for _, of_day in groupby(rows, key=lambda row: row["date"]):
+    rows.sort(key=lambda row: (row["date"], row["crew"]))
+    for _, of_day in groupby(rows, key=lambda row: (row["date"], row["crew"])):
         for order, row in enumerate(of_day, start=1):
             row["order"] = order
     rows += _not_reached(problem, sites, {row["site"] for row in rows})
     table = pd.DataFrame(rows, columns=list(_COLUMNS))
-    return table.astype({"order": "Int64", "travel_min": "Int64", "return_min": "Int64"})
+    return table.astype(
+        {"crew": "Int64", "order": "Int64", "travel_min": "Int64", "return_min": "Int64"}
+    )
 
 
 _COLUMNS = (
-    "date", "order", "site", "arrive_local", "marks_from", "break_from", "break_to", "marks_to",
-    "leave_local", "travel_min", "return_min", "kind", "expected_u_deg", "why",
+    "date", "crew", "order", "site", "arrive_local", "marks_from", "break_from", "break_to",
+    "marks_to", "leave_local", "travel_min", "return_min", "kind", "expected_u_deg", "why",
 )  # fmt: skip
 
 

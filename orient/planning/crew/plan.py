@@ -44,6 +44,7 @@ def crew_plan(
     limits: Limits,
     *,
     roam: bool = True,
+    crews: int = 1,
     effort: float = 1.0,
     step_min: float = 10.0,
     advance: Callable[[int], None] = lambda _: None,
@@ -58,6 +59,7 @@ def crew_plan(
         work: the crew's hours.
         rig, limits: what is carried, and what a visit must meet.
         roam: the crew goes on from where it is; else every evening back at the start.
+        crews: how many there are, all alike, from one start.
         effort: how long to search, 1 being about a minute at most.
         step_min: as for `hours.plan_chunk`.
         advance: told how many site-days are looked at.
@@ -69,7 +71,7 @@ def crew_plan(
     solver()  # before the work that would be lost without it
     days = work.days(dates)
     plan = site_plan(sites, days, work, rig, limits, step_min, advance)
-    problem = Problem(plan.openings, travel_min, days.minutes, work, roam=roam)
+    problem = Problem(plan.openings, travel_min, days.minutes, work, roam, crews)
     choice = choose(problem, effort, told)
     table = itinerary(choice, problem, plan, sites, days, rig)
     return CrewPlan(table, choice.most, choice.proved)

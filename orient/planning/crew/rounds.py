@@ -35,7 +35,8 @@ class Problem:
     """What is to be chosen from.
 
     `travel_min` is (n + 1, n + 1), the start being the last place; `day_min` is how long
-    each day is. Roaming, the crew sleeps where it is and ends at its last site.
+    each day is. Roaming, a crew sleeps where it is and ends at its last site. All `crews` are
+    alike: each has its own days, or roaming its own way, and no site is worked by two.
     """
 
     openings: Sequence[Opening]
@@ -43,6 +44,7 @@ class Problem:
     day_min: Sequence[int]
     work: Work
     roam: bool = False
+    crews: int = 1
 
     @property
     def offset_min(self) -> list[int]:
@@ -50,11 +52,18 @@ class Problem:
         return [0, *(int(total) for total in np.cumsum(self.day_min))]
 
     def rounds(self) -> list[tuple[int, int]]:
-        """First and last minute of work of each round."""
+        """First and last minute of work of each round: those of the first crew, then the next's."""
         ends = self.offset_min
-        if self.roam:
-            return [(0, ends[-1])]
-        return list(pairwise(ends))
+        return ([(0, ends[-1])] if self.roam else list(pairwise(ends))) * self.crews
+
+    @property
+    def rounds_each(self) -> int:
+        """How many rounds a crew has; those of another crew stand so many places on."""
+        return 1 if self.roam else len(self.day_min)
+
+    def holds(self, number: int, opening: Opening) -> bool:
+        """Whether an opening lies in a round."""
+        return self.roam or opening.day == number % self.rounds_each
 
     def back_min(self, site: int) -> int:
         """Minutes home from a site; none for a crew that does not go home."""
@@ -77,6 +86,24 @@ def starts_to_choose(opening: Opening) -> range:
     goes with a longer goes with it.
     """
     return opening.starts[-1:] if opening.kind == "pair" else opening.starts
+
+
+def worth(rounds: Sequence[Sequence[Stop]], problem: Problem) -> tuple[int, int, int]:
+    """How good a plan is, the greater the better: sites, less travel, fewer days waited."""
+    return (
+        sum(map(len, rounds)),
+        -sum(travel_min(stops, problem) for stops in rounds),
+        -sum(stop.opening.day for stops in rounds for stop in stops),
+    )
+
+
+def travel_min(stops: Sequence[Stop], problem: Problem) -> int:
+    """Minutes of travel of a round, the way home with it."""
+    if not stops:
+        return 0
+    places = [-1, *(stop.opening.site for stop in stops)]
+    ways = sum(int(problem.travel_min[one, other]) for one, other in pairwise(places))
+    return ways + problem.back_min(places[-1])
 
 
 def reachable(problem: Problem) -> set[int]:

@@ -2,25 +2,25 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterator, Mapping
+from dataclasses import replace
+from itertools import pairwise
 from typing import Any
 
 import numpy as np
 from ortools.sat.python import cp_model
 from scipy.sparse.csgraph import shortest_path
 
-from orient.planning.crew.rounds import Problem, Stop, starts_to_choose
+from orient.planning.crew.greedy import greedy
+from orient.planning.crew.rounds import Problem, Stop, starts_to_choose, worth
 from orient.planning.crew.visits import Opening
 
 Told = Callable[[int, int], None]
+Rounds = list[list[Stop]]
 
 _PROOF_OF_MOST_UNITS = 1.0
 #: Ways between places, 40 sites on 14 days having about so many.
 _WAYS = 20_000
-
-
-class NoPlan(ValueError):
-    """The search ended before anything was found."""
 
 
 class _Model:
@@ -41,6 +41,7 @@ class _Model:
         self.travel: list[tuple[Any, int]] = []
         self.together: list[list[Any]] = []
         self.idle: list[Any] = []
+        self.ways: dict[tuple[int, int, int], Any] = {}  # round, from, to; the start is -1
         way = problem.travel_min.astype(float)
         # As a graph an entry of 0 would be no way at all.
         self._nearest = shortest_path(np.where(way > 0, way, 1e-6))
@@ -50,6 +51,7 @@ class _Model:
             self.model.add_at_most_one(
                 visit for (other, _), visit in self.visit.items() if other == site
             )
+        self._part_crews()
         self.most = self._most_sites()
         self.model.add(sum(self.visit.values()) <= self.most)
         # No day saved is worth a minute of travel, no travel saved is worth a site.
@@ -75,6 +77,7 @@ class _Model:
             model.add_implication(visit, idle.negated())
             arcs.append((site + 1, site + 1, visit.negated()))
             out, back = model.new_bool_var(""), model.new_bool_var("")
+            self.ways[number, -1, site], self.ways[number, site, -1] = out, back
             way_out, way_back = int(problem.travel_min[-1, site]), problem.back_min(site)
             model.add(self.begin[site, number] >= limits[0] + way_out).only_enforce_if(out)
             model.add(self.end[site, number] <= limits[1] - way_back).only_enforce_if(back)
@@ -82,7 +85,7 @@ class _Model:
             self.travel += [(out, way_out), (back, way_back)]
         for one, other in self._possible_ways(sites, number):
             way = int(problem.travel_min[one, other])
-            arc = model.new_bool_var("")
+            arc = self.ways[number, one, other] = model.new_bool_var("")
             model.add(self.begin[other, number] >= self.end[one, number] + way).only_enforce_if(arc)
             arcs.append((one + 1, other + 1, arc))
             self.travel.append((arc, way))
@@ -101,6 +104,16 @@ class _Model:
             model.add_at_most_one(together)
             self.together.append(together)
 
+    def _part_crews(self) -> None:
+        """Crews are alike: of two with the same hours the first has no fewer visits."""
+        each = self.problem.rounds_each
+        for number in range(len(self.idle) - each):
+            one, other = (
+                sum(visit for (_, of), visit in self.visit.items() if of == place)
+                for place in (number, number + each)
+            )
+            self.model.add(one >= other)
+
     def _most_sites(self) -> int:
         """How many sites can be visited at most, even if it took no time to go anywhere."""
         easier = cp_model.CpModel()
@@ -117,17 +130,37 @@ class _Model:
         solver.solve(easier)
         return min(len({site for site, _ in self.taken}), int(solver.best_objective_bound + 1e-6))
 
-    def hint(self, value: Callable[[Any], int]) -> None:
-        """Let the search set out from a plan: the value of each variable in it."""
+    def hint_values(self, values: Mapping[int, int]) -> None:
+        """Let the search set out from the value of each variable in a plan."""
         self.model.clear_hints()
-        for number in range(len(self.model.proto.variables)):
-            variable = self.model.get_int_var_from_proto_index(number)
-            self.model.add_hint(variable, value(variable))
+        for number, value in values.items():
+            self.model.add_hint(self.model.get_int_var_from_proto_index(number), value)
 
-    def hint_idleness(self) -> None:
-        """Let the search set out from the plan to go nowhere, so that it always has one."""
-        idle = {one.index for one in self.idle}
-        self.hint(lambda one: 1 if one.index in idle else int(one.proto.domain[0]))
+    def hint_plan(self, rounds: list[list[Stop]]) -> None:
+        """Let the search set out from a plan, so that it always has one."""
+        told: dict[int, int] = {}
+        for number, stops in enumerate(_parted(rounds, self.problem.rounds_each)):
+            told[self.idle[number].index] = int(not stops)
+            places = [-1, *(stop.opening.site for stop in stops), -1]
+            for way in pairwise(places) if stops else ():
+                told[self.ways[number, *way].index] = 1
+            for stop in stops:
+                self._tell_stop(told, number, stop)
+        variables = (
+            self.model.get_int_var_from_proto_index(place)
+            for place in range(len(self.model.proto.variables))
+        )
+        self.hint_values(
+            {one.index: told.get(one.index, int(one.proto.domain[0])) for one in variables}
+        )
+
+    def _tell_stop(self, told: dict[int, int], number: int, stop: Stop) -> None:
+        key = (stop.opening.site, number)
+        told[self.visit[key].index] = 1
+        told[self.begin[key].index] = self.problem.arrival(*stop)
+        told[self.end[key].index] = self.problem.departure(*stop)
+        for (opening, _), taken in zip(self.openings[key], self.taken[key], strict=True):
+            told[taken.index] = int(opening is stop.opening)
 
     def _late(self) -> Iterator[Any]:
         """The number of the day of each visit."""
@@ -161,7 +194,7 @@ class _Model:
         """The sites with openings in reach; what is out of reach is left out at once."""
         problem = self.problem
         for opening in problem.openings:
-            if not problem.roam and opening.day != number:
+            if not problem.holds(number, opening):
                 continue
             soonest = limits[0] + int(self._nearest[-1, opening.site])
             back = 0 if problem.roam else int(self._nearest[opening.site, -1])
@@ -246,33 +279,66 @@ def solve(
             given to a problem of more ways than `_WAYS`.
         told: as for `crew.choose`.
 
-    Raises:
-        NoPlan: nothing was found in so many units.
     """
     whole = _Model(problem)
     if not whole.visit:
         return [[] for _ in problem.rounds()], 0, True
-    whole.hint_idleness()
+    best = greedy(problem)
+    told(*_said(best, problem))
+    whole.hint_plan(best)
     size = max(1.0, len(whole.travel) / _WAYS)
     telling = _Telling(whole, told)
     solver = _solver(units[0] * size)
     status = solver.solve(whole.model, telling)
+    if status in (cp_model.OPTIMAL, cp_model.FEASIBLE):
+        best = _better(best, whole.stops(solver), problem)
     if status == cp_model.OPTIMAL:
-        rounds = whole.stops(solver)
-        return rounds, sum(map(len, rounds)), True
-    if status == cp_model.FEASIBLE:
-        whole.hint(solver.value)
-    better = _solver(units[1] * size)
+        return best, sum(map(len, best)), True
+    whole.hint_plan(best)
+    further = _solver(units[1] * size)
     # One worker that takes the searches about a solution in turn: the same on every machine.
-    better.parameters.interleave_search = True
-    better.parameters.use_lns_only = True
-    if better.solve(whole.model, telling) in (cp_model.OPTIMAL, cp_model.FEASIBLE):
-        return whole.stops(better), whole.most, False
-    if status == cp_model.FEASIBLE:
-        return whole.stops(solver), whole.most, False
-    raise NoPlan(
-        "no plan was found in the time of the search: raise --effort, or take fewer sites or days"
-    )
+    further.parameters.interleave_search = True
+    if further.solve(whole.model, telling) in (cp_model.OPTIMAL, cp_model.FEASIBLE):
+        best = _better(best, whole.stops(further), problem)
+    return best, min(whole.most, _most_by_days(problem, units[0] * size)), False
+
+
+def _better(one: Rounds, other: Rounds, problem: Problem) -> Rounds:
+    return max(one, other, key=lambda rounds: worth(rounds, problem))
+
+
+def _said(rounds: Rounds, problem: Problem) -> tuple[int, int]:
+    sites, travel, _ = worth(rounds, problem)
+    return sites, -travel
+
+
+def _parted(rounds: Rounds, each: int) -> Rounds:
+    """The same plan with the rounds of the same hours in the order that `_part_crews` wants."""
+    parted = list(rounds)
+    for first in range(each):
+        alike = sorted(rounds[first::each], key=len, reverse=True)
+        parted[first::each] = alike
+    return parted
+
+
+def _most_by_days(problem: Problem, units: float) -> int:
+    """No plan has more sites than its days could have one by one, each with the best of all."""
+    if problem.roam:
+        return len({opening.site for opening in problem.openings})
+    total = 0
+    for day in range(len(problem.day_min)):
+        alone = replace(
+            problem, openings=[opening for opening in problem.openings if opening.day == day]
+        )
+        model = _Model(alone)
+        if not model.visit:
+            continue
+        model.model.maximize(sum(model.visit.values()))
+        solver = _solver(units / len(problem.day_min))
+        known = solver.solve(model.model) in (cp_model.OPTIMAL, cp_model.FEASIBLE)
+        bound = int(solver.best_objective_bound + 1e-6) if known else model.most
+        total += min(model.most, bound)
+    return total
 
 
 def _solver(units: float) -> cp_model.CpSolver:
