@@ -1,4 +1,4 @@
-/* Built by web/build.mjs; sources: engine/adjustment.js engine/board.js engine/byhand.js engine/chisquare.js engine/evidence.js engine/line.js engine/lookout.js engine/matrix.js engine/moved.js engine/reading.js engine/reduce.js engine/rows.js engine/shadow.js engine/slips.js engine/starts.js engine/statements.js engine/weighing.js field.js field/dom.js field/drawing.js field/log.js field/marking.js field/north.js field/send.js field/sensor.js field/setup.js field/store.js field/tables.js field/tilt.js field/timesignal.js field/tools.js shared/almanac.js shared/civil.js shared/panel.js shared/sun.js; 2434efe5a7213f1f86a2548c5cc77f139fdeaa3a933d159651fa574ab456d1cd */
+/* Built by web/build.mjs; sources: engine/adjustment.js engine/board.js engine/byhand.js engine/chisquare.js engine/evidence.js engine/line.js engine/lookout.js engine/matrix.js engine/moved.js engine/reading.js engine/reduce.js engine/rows.js engine/shadow.js engine/slips.js engine/starts.js engine/statements.js engine/weighing.js field.js field/dom.js field/drawing.js field/log.js field/marking.js field/north.js field/send.js field/sensor.js field/setup.js field/store.js field/tables.js field/tilt.js field/timesignal.js field/tools.js shared/almanac.js shared/civil.js shared/panel.js shared/sun.js; 0872e0fb4245e99bec2f3ba4ecdac6db1b75e6b629dec04f535f30df3f72b872 */
 (() => {
   // shared/civil.js
   function offset(site, utc) {
@@ -1078,7 +1078,7 @@
   var CLEAR_TURN = 16;
   var CLEAR_SHIFT = 19;
   var FEWEST = 6;
-  var TURN_RAD = 1.5 * Math.PI / 180;
+  var TURN_RAD = 1.5 * DEGREE;
   var SHIFT_MM = 8;
   var PRICE = 9;
   function breaks(board, fit) {
@@ -1180,7 +1180,7 @@
     const between2 = `between mark ${board.marks[earlier].name} and mark ${board.marks[later[0]].name}`;
     const turn = size.length === 1;
     const wide = turn ? TURN_RAD : SHIFT_MM;
-    const words = turn ? `the board was turned by ${Math.abs(size[0] * 180 / Math.PI).toFixed(1)}° ${between2}` : `the board slid, or the rod was pushed, by ${Math.hypot(...size).toFixed(1)} mm ${between2}`;
+    const words = turn ? `the board was turned by ${Math.abs(size[0] / DEGREE).toFixed(1)}° ${between2}` : `the board slid, or the rod was pushed, by ${Math.hypot(...size).toFixed(1)} mm ${between2}`;
     const freedom = sum(u.map((each) => 2 * Math.log(wide / Math.max(each, 1e-6)))) + sum(size.map((part) => (part / wide) ** 2));
     return reading(words, "moved", mended, {
       price: PRICE + freedom + 2 * Math.log(Math.max(1, board.count - 3)),
@@ -1191,9 +1191,7 @@
   }
 
   // engine/slips.js
-  var DEGREE2 = Math.PI / 180;
   var HALF_HOUR_S = 1800;
-  var HALF_DAY_S2 = 43200;
   var COMMON = { price: 15 };
   var FEWEST_MARKS = 4;
   var REACH = 5;
@@ -1238,9 +1236,9 @@
   }
   function otherAngles({ board, byAngle }) {
     if (!byAngle) return [];
-    const half = board.marks.map(({ x, y }) => Math.atan2(x, y) / DEGREE2);
+    const half = board.marks.map(({ x, y }) => Math.atan2(x, y) / DEGREE);
     const full = half.map((degrees2) => (degrees2 + 360) % 360);
-    const placed = (words, degrees2, lengths = board.marks.map(lengthOf)) => slip(words, changed(board, (_, n) => ({ x: lengths[n] * Math.sin(degrees2[n] * DEGREE2), y: lengths[n] * Math.cos(degrees2[n] * DEGREE2) })));
+    const placed = (words, degrees2, lengths = board.marks.map(lengthOf)) => slip(words, changed(board, (_, n) => ({ x: lengths[n] * Math.sin(degrees2[n] * DEGREE), y: lengths[n] * Math.cos(degrees2[n] * DEGREE) })));
     const all = (angles, change) => angles.map(change);
     const found = [
       ...[full, half].map((each) => placed(
@@ -1249,7 +1247,7 @@
       )),
       ...[full, half].map((each) => placed(
         "the angles are in radians, not in degrees",
-        all(each, (degrees2) => degrees2 / DEGREE2)
+        all(each, (degrees2) => degrees2 / DEGREE)
       ))
     ];
     const minutes = (degrees2) => degrees2 - Math.floor(degrees2);
@@ -1277,7 +1275,7 @@
       const known3 = Number.isFinite(time);
       const light = known3 && board.light(time - board.watchError);
       if (known3) last = Math.max(last, time);
-      return { night: known3 && !(light && light[2] > 0), early: known3 && time < board.noon, back: known3 && time < last - HALF_DAY_S2 / 2 };
+      return { night: known3 && !(light && light[2] > 0), early: known3 && time < board.noon, back: known3 && time < last - HALF_DAY_S / 2 };
     });
     const found = [];
     const shifted = (words, chosen, by) => {
@@ -1285,9 +1283,9 @@
         found.push(slip(words, changed(board, ({ watchUtc }, n) => ({ watchUtc: watchUtc + (chosen[n] ? by : 0) }))));
       }
     };
-    shifted(TYPED, told.map(({ night, early }) => night && early), HALF_DAY_S2);
-    shifted(TYPED, told.map(({ back }) => back), HALF_DAY_S2);
-    shifted(TYPED_LATE, told.map(({ night, early }) => night && !early), -HALF_DAY_S2);
+    shifted(TYPED, told.map(({ night, early }) => night && early), HALF_DAY_S);
+    shifted(TYPED, told.map(({ back }) => back), HALF_DAY_S);
+    shifted(TYPED_LATE, told.map(({ night, early }) => night && !early), -HALF_DAY_S);
     return found;
   }
   function otherOrder({ board }) {
@@ -1327,8 +1325,8 @@
     const off = `the watch was ${Math.abs(shift) / 3600} h ${shift > 0 ? "ahead of" : "behind"} the site's clock`;
     if (Math.abs(shift + aheadS) < 60) return `${off}: it showed UTC`;
     if (Math.abs(shift) === 3600) return `${off}: summer time, or the zone next door`;
-    if (shift === -HALF_DAY_S2) return TYPED;
-    if (shift === HALF_DAY_S2) return TYPED_LATE;
+    if (shift === -HALF_DAY_S) return TYPED;
+    if (shift === HALF_DAY_S) return TYPED_LATE;
     return `${off}: it kept another zone's time`;
   }
   function otherDate({ date, at, latitude, longitude }) {
@@ -1400,9 +1398,9 @@
   function onTrack(board) {
     const track = trackOf(board);
     const sds = sdOf(board);
-    const reach = board.marks.map((mark) => 1.5 * DEGREE2 * lengthOf(mark));
+    const reach = board.marks.map((mark) => 1.5 * DEGREE * lengthOf(mark));
     for (let degrees2 = 0; degrees2 < 360; degrees2 += 3) {
-      const misses = board.marks.map((mark, n) => nearestOn(track, board, mark, degrees2 * DEGREE2).miss - reach[n]);
+      const misses = board.marks.map((mark, n) => nearestOn(track, board, mark, degrees2 * DEGREE).miss - reach[n]);
       if (enough(misses, sds)) return true;
     }
     return false;
@@ -1426,7 +1424,7 @@
     return false;
   }
   function sdOf({ marks, height, tolerances: own }) {
-    const angle = Math.hypot(own.level_sd_deg, own.edge_sd_deg, own.watch_sd_s / 240) * DEGREE2;
+    const angle = Math.hypot(own.level_sd_deg, own.edge_sd_deg, own.watch_sd_s / 240) * DEGREE;
     return marks.map((mark) => {
       const length = lengthOf(mark);
       return Math.hypot(
@@ -1439,7 +1437,6 @@
   }
 
   // engine/statements.js
-  var DEGREE3 = Math.PI / 180;
   var LEVEL_DEG = 1;
   var FOOT_MM = 6;
   var CORNER_MM = 250;
@@ -1447,7 +1444,7 @@
   var MOST_TO_SPARE = 7;
   var WATCH_S = 900;
   var HEIGHT_PART = 0.1;
-  var LATITUDE_RAD = 1.5 * DEGREE3;
+  var LATITUDE_RAD = 1.5 * DEGREE;
   var WRITTEN_STEPS_S = [1800, 900, 600, 300, 60];
   var coarser = (price, times2) => ({
     kind: "marking",
@@ -1503,11 +1500,11 @@
   }
   var signed = (value, places) => `${value < 0 ? "−" : "+"}${Math.abs(value).toFixed(places)}`;
   var WORDS = {
-    level: (board, read, { state }) => `the board was ${(Math.hypot(state[SLOPE_X], state[SLOPE_Y]) / DEGREE3).toFixed(1)}° out of level`,
+    level: (board, read, { state }) => `the board was ${(Math.hypot(state[SLOPE_X], state[SLOPE_Y]) / DEGREE).toFixed(1)}° out of level`,
     foot: (board, read, { state }) => `the foot was marked ${Math.hypot(state[FOOT_X], state[FOOT_Y]).toFixed(0)} mm from the point plumb under the tip, or the rod leaned by as much`,
     corner: (board, read, { state }) => `the marks were not measured from the foot but from a point at x ${signed(-state[FOOT_X], 0)}, y ${signed(-state[FOOT_Y], 0)} mm from it`,
     height: heightWords,
-    latitude: (board, read, { state }) => `the site's latitude is ${(board.latitude + state[LATITUDE] / DEGREE3).toFixed(1)}°, not ${board.latitude.toFixed(1)}°, or the date is another day's`,
+    latitude: (board, read, { state }) => `the site's latitude is ${(board.latitude + state[LATITUDE] / DEGREE).toFixed(1)}°, not ${board.latitude.toFixed(1)}°, or the date is another day's`,
     marking: (board, read) => `the marks scatter about ${(read.tolerances.mark_sd_mm / board.tolerances.mark_sd_mm).toFixed(1)} times as much as was stated`,
     edge: () => "the marks scatter along the shadow, where its edge is soft, more than was stated",
     rounding: (board) => `the times were rounded or cut to ${(writtenStepS(board) / 60).toFixed(0)} min`,
@@ -1775,7 +1772,6 @@
   }
 
   // engine/lookout.js
-  var DEGREE4 = Math.PI / 180;
   var WIDENED = 1.5;
   var FLAGS = {
     watch: "watch-doubtful",
@@ -1799,7 +1795,7 @@
     const closing = closingSight(line);
     if (!closing) return { fit: read.fit, flags, told };
     return {
-      fit: withVariance(read.fit, (closing.apart * DEGREE4) ** 2),
+      fit: withVariance(read.fit, (closing.apart * DEGREE) ** 2),
       flags: ["board-moved", ...flags],
       told: [closing, ...told]
     };
@@ -1841,7 +1837,7 @@
     return { text: `The marks pull what was stated of the board (level, foot, height, watch, edge) ${Math.sqrt(worstPull).toFixed(1)} times as far as its tolerances say: the figure takes them to be too narrow.` };
   }
   function closingSight(line) {
-    const apart = turnWithin((line.closeAngle - line.angle) * DEGREE4) / DEGREE4;
+    const apart = turnWithin((line.closeAngle - line.angle) * DEGREE) / DEGREE;
     if (!Number.isFinite(apart)) return null;
     const allowed = COVERAGE_95 * Math.hypot(line.sd, line.closeSd);
     if (Math.abs(apart) <= allowed) return null;
@@ -2032,7 +2028,6 @@
   }
 
   // engine/reading.js
-  var DEGREE5 = Math.PI / 180;
   var DOUBTFUL_PULL = 4;
   var CONTRARY = 4.5;
   var FURTHEST_LATITUDE_U_DEG = 5;
@@ -2094,8 +2089,8 @@
     if (kept.count < 3 || meant2.freed.height) return null;
     const utc = fit.kept.some(Boolean) ? fit.utc.filter((_, n) => fit.kept[n]) : fit.utc;
     const free = adjust(kept, { watch: meant2.freed.watch, byTime: meant2.freed.byTime, latitude: true }, { ...fit, utc });
-    const u = Math.sqrt(free.covariance[LATITUDE][LATITUDE]) / DEGREE5;
-    const latitude = board.latitude + free.state[LATITUDE] / DEGREE5;
+    const u = Math.sqrt(free.covariance[LATITUDE][LATITUDE]) / DEGREE;
+    const latitude = board.latitude + free.state[LATITUDE] / DEGREE;
     if (!free.converged || u > FURTHEST_LATITUDE_U_DEG || Math.abs(latitude) > 90) return null;
     return { latitude, u };
   }
@@ -2706,7 +2701,7 @@
   // field/north.js
   var OUTLOOK_STEP_S = 900;
   var NO_MARK = "-#";
-  var DEGREE6 = Math.PI / 180;
+  var DEGREE2 = Math.PI / 180;
   function startNorth(field2) {
     const { table: table2 } = field2;
     let waiting = null;
@@ -2769,7 +2764,7 @@
         if (u !== null && (!best2 || u < best2.u)) best2 = { utc, u };
       }
       if (!best2 || row.board_azimuth_deg === null) return "";
-      const gain = `${plusMinus(azimuthU(fit) / DEGREE6)} to ${plusMinus(best2.u / DEGREE6)}`;
+      const gain = `${plusMinus(azimuthU(fit) / DEGREE2)} to ${plusMinus(best2.u / DEGREE2)}`;
       if (best2.u > 0.98 * azimuthU(fit)) return "One more mark today hardly changes the figure.";
       return `One more mark helps most at ${hoursMinutes(place(), best2.utc)}: the board’s azimuth from ${gain} (95 %).`;
     }
@@ -3224,10 +3219,10 @@
   }
 
   // field/tilt.js
-  var DEGREE7 = Math.PI / 180;
+  var DEGREE3 = Math.PI / 180;
   var SEAT_SD_DEG = 0.05;
   function slopes([x, y, z]) {
-    return { x: Math.atan2(x, z) / DEGREE7, y: Math.atan2(y, z) / DEGREE7 };
+    return { x: Math.atan2(x, z) / DEGREE3, y: Math.atan2(y, z) / DEGREE3 };
   }
   function mean(pulls) {
     const middle = [0, 1, 2].map((axis) => pulls.reduce((total, pull) => total + pull[axis], 0) / pulls.length);
@@ -3407,14 +3402,14 @@
   }
 
   // shared/panel.js
-  var HALF_DAY_S3 = 43200;
+  var HALF_DAY_S2 = 43200;
   var DAYS = ["Sun", "Mon", "Tue", "Wed", "Thu", "Fri", "Sat"];
   var element2 = (id) => document.getElementById(id);
   function partner(sun, utc, noon) {
     const side = utc < noon ? 1 : -1;
     const now = sun.shadow(utc);
     let near = 0;
-    let far = HALF_DAY_S3;
+    let far = HALF_DAY_S2;
     for (let n = 0; n < 40; n += 1) {
       const middle = (near + far) / 2;
       const there2 = sun.shadow(noon + side * middle);

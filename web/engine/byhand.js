@@ -1,11 +1,11 @@
 /* The methods a person can do by hand: orient/observation/byhand.py in the page. Each gives
    {azimuth, u (rad), n}, null where the board has no marks for it. */
+import { altitudeDeg, DEGREE, refractionDeg } from "../shared/sun.js";
 import { adjust, azimuthU, doubtfulCost } from "./adjustment.js";
 import { AZIMUTH, directionOf, lengthOf } from "./board.js";
 import { median, sum, turnWithin } from "./matrix.js";
 import { tipPartials, UNKNOWNS, WATCH } from "./shadow.js";
 import { middleOf } from "./starts.js";
-import { altitudeDeg, DEGREE, refractionDeg } from "../shared/sun.js";
 
 const NOON_GAP_S = 300;
 const WIDEST_GAP = 2;

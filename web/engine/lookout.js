@@ -1,11 +1,11 @@
 /* What is to be told at once, while the board still stands: mistakes that would explain a board
    that contradicts itself, marks that do not fit, a closing sight that differs. */
+import { DEGREE } from "../shared/sun.js";
 import { azimuthU, withVariance } from "./adjustment.js";
 import { COVERAGE_95 } from "./evidence.js";
 import { turnWithin } from "./matrix.js";
 import { STRAINED } from "./weighing.js";
 
-const DEGREE = Math.PI / 180;
 const WIDENED = 1.5;
 /* Flags of the statements that every reading told of sets aside. */
 const FLAGS = {

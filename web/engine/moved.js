@@ -1,4 +1,5 @@
 /* A board that turned or slid between two marks: orient/observation/mistakes/moved.py. */
+import { DEGREE } from "../shared/sun.js";
 import { adjust, linearised } from "./adjustment.js";
 import { isTimed, reading } from "./evidence.js";
 import { inverse, solve, solveMany, sum, zeros } from "./matrix.js";
@@ -6,7 +7,7 @@ import { inverse, solve, solveMany, sum, zeros } from "./matrix.js";
 export const CLEAR_TURN = 16;
 export const CLEAR_SHIFT = 19;
 const FEWEST = 6;
-const TURN_RAD = 1.5 * Math.PI / 180;
+const TURN_RAD = 1.5 * DEGREE;
 const SHIFT_MM = 8;
 const PRICE = 9;
 
@@ -126,7 +127,7 @@ function meant(board, mended, fit, later, size, u) {
   const between = `between mark ${board.marks[earlier].name} and mark ${board.marks[later[0]].name}`;
   const turn = size.length === 1;
   const wide = turn ? TURN_RAD : SHIFT_MM;
-  const words = turn ? `the board was turned by ${Math.abs(size[0] * 180 / Math.PI).toFixed(1)}° ${between}`
+  const words = turn ? `the board was turned by ${Math.abs(size[0] / DEGREE).toFixed(1)}° ${between}`
     : `the board slid, or the rod was pushed, by ${Math.hypot(...size).toFixed(1)} mm ${between}`;
   // A freedom found among so many places, and how closely the marks fix it.
   const freedom = sum(u.map((each) => 2 * Math.log(wide / Math.max(each, 1e-6))))

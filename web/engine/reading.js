@@ -1,5 +1,6 @@
 /* How a board is read, and how well that tells its azimuth: orient/observation/reduction.py in the
    page. What contradicts itself is read in every way that it may have been meant. */
+import { DEGREE } from "../shared/sun.js";
 import { adjust, azimuthU } from "./adjustment.js";
 import { AZIMUTH } from "./board.js";
 import { pairs, shortest, timed } from "./byhand.js";
@@ -8,7 +9,6 @@ import { turnWithin } from "./matrix.js";
 import { HEIGHT, LATITUDE, WATCH } from "./shadow.js";
 import { contradicts, honestU, opened, spared, weigh } from "./weighing.js";
 
-const DEGREE = Math.PI / 180;
 const DOUBTFUL_PULL = 4;
 const CONTRARY = 4.5;
 const FURTHEST_LATITUDE_U_DEG = 5;

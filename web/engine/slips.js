@@ -3,16 +3,15 @@
 
    A record: {board, byAngle, aheadS, date, at: (date, latitude, longitude) → board or null,
    onDay: days → board or null, latitude, longitude}. */
+import { DEGREE } from "../shared/sun.js";
 import { adjust } from "./adjustment.js";
-import { lengthOf } from "./board.js";
+import { HALF_DAY_S, lengthOf } from "./board.js";
 import { isTimed, reading } from "./evidence.js";
 import { median, sum, turnWithin } from "./matrix.js";
 import { WATCH } from "./shadow.js";
 import { nearestOn, trackOf } from "./starts.js";
 
-const DEGREE = Math.PI / 180;
 const HALF_HOUR_S = 1800;
-const HALF_DAY_S = 43200;
 const COMMON = { price: 15 };
 const FEWEST_MARKS = 4;
 const REACH = 5;

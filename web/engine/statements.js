@@ -1,12 +1,12 @@
 /* What was stated of a board, set free one by one and together, each at its own price:
    orient/observation/mistakes/statements.py in the page, where prices are explained. */
+import { DEGREE } from "../shared/sun.js";
 import { adjust, FLAT_LATITUDE_RAD, FLAT_WATCH_S, SHORTEST_ROD } from "./adjustment.js";
 import { AZIMUTH } from "./board.js";
 import { isTimed, reading } from "./evidence.js";
 import { median, sum } from "./matrix.js";
 import { FOOT_X, FOOT_Y, HEIGHT, LATITUDE, SLOPE_X, SLOPE_Y, WATCH } from "./shadow.js";
 
-const DEGREE = Math.PI / 180;
 const LEVEL_DEG = 1;
 const FOOT_MM = 6;
 const CORNER_MM = 250;
