@@ -40,9 +40,12 @@ def serving(camp):
         env=os.environ | {"PYTHONUNBUFFERED": "1", "PYTHONIOENCODING": "utf-8"},
     )
     try:
+        drawn = []
         for line in started.stdout:
             if re.fullmatch(r"http://127\.0\.0\.1:\d+/", line.strip()):
                 break
+            drawn.append(line.rstrip("\n"))
+        assert "\n".join(drawn) == code_in_terminal(line.strip())
         yield started, line.strip()
     finally:
         started.kill()

@@ -136,8 +136,8 @@ def _serve(page: str, address: str | None, port: int) -> None:
             f"{(fault.strerror or str(fault)).lower()}. Say another --port or --address."
         ) from None
     url = "http://{}:{}/".format(*map(str, server.server_address[:2]))
-    say(code_in_terminal(url))
-    say(url)
+    click.echo(code_in_terminal(url))
+    click.echo(url)
     say(
         f"Open it on the telephone, or keep it there as a file from {url[:-1]}{FILE_PATH}. A page "
         "from the network has no level and asks no position, and is reloaded only while this "

@@ -1,4 +1,4 @@
-/* Built by web/build.mjs; sources: engine/adjustment.js engine/board.js engine/byhand.js engine/chisquare.js engine/evidence.js engine/line.js engine/lookout.js engine/matrix.js engine/moved.js engine/reading.js engine/reduce.js engine/rows.js engine/shadow.js engine/slips.js engine/starts.js engine/statements.js engine/weighing.js field.js field/dom.js field/drawing.js field/log.js field/marking.js field/north.js field/send.js field/sensor.js field/setup.js field/store.js field/tables.js field/tilt.js field/timesignal.js field/tools.js shared/almanac.js shared/civil.js shared/panel.js shared/sun.js; 0872e0fb4245e99bec2f3ba4ecdac6db1b75e6b629dec04f535f30df3f72b872 */
+/* Built by web/build.mjs; sources: engine/adjustment.js engine/board.js engine/byhand.js engine/chisquare.js engine/evidence.js engine/line.js engine/lookout.js engine/matrix.js engine/moved.js engine/reading.js engine/reduce.js engine/rows.js engine/shadow.js engine/slips.js engine/starts.js engine/statements.js engine/weighing.js field.js field/dom.js field/drawing.js field/log.js field/marking.js field/north.js field/send.js field/sensor.js field/setup.js field/store.js field/tables.js field/tilt.js field/timesignal.js field/tools.js shared/almanac.js shared/civil.js shared/panel.js shared/sun.js; 0135e34c1d91087aa76aac7dea0944f21e05c855542ed22544fe6bd8e8dcac90 */
 (() => {
   // shared/civil.js
   function offset(site, utc) {
@@ -874,6 +874,8 @@
 
   // engine/rows.js
   var DAY_S2 = 2 * HALF_DAY_S;
+  var WRITTEN_STEPS_S = [1800, 900, 600, 300, 60];
+  var FEWEST_TIMES = 4;
   var suns = /* @__PURE__ */ new WeakMap();
   var NotHere = class extends Error {
   };
@@ -908,7 +910,8 @@
     const length = number(row.length_mm);
     return { x: length * Math.sin(direction), y: length * Math.cos(direction) };
   }
-  var inUse = (row) => !given(row.use) || !/^(no|n|false|0)$/i.test(String(row.use));
+  var yes = (cell) => !given(cell) || !/^(no|n|false|0)$/i.test(String(cell));
+  var inUse = (row) => yes(row.use);
   var usable = (marks) => marks.filter((row) => inUse(row) && Number.isFinite(pointOf(row).x) && Number.isFinite(pointOf(row).y));
   function recordOf(table2, { site, setup, marks }) {
     const { place, day, sun } = placeOf(table2, site, setup.date);
@@ -948,6 +951,8 @@
     for (const name of Object.keys(tolerances)) {
       if (name in table2.defaults) tolerances[name] = stated(table2, setup, name);
     }
+    Object.assign(tolerances, writtenSds(setup, rows, tolerances));
+    if (!yes(setup.level_checked)) tolerances.level_sd_deg = Math.max(tolerances.level_sd_deg, table2.unchecked_level_deg);
     const semidiameter = day.semidiameter_deg * DEGREE;
     return new Board(sun, {
       noon: day.noon,
@@ -959,6 +964,22 @@
       latitude: place.plumb_latitude_deg,
       tolerances
     }, timedMarks(place, setup.date, rows, day.noon));
+  }
+  function writtenSds(setup, rows, { watch_sd_s: watchSd }) {
+    if (given(setup.time_sd_s)) return { time_sd_s: Number(setup.time_sd_s) };
+    const written = roundedTo(rows.map((row) => timeOfDay(row.time)).filter(Number.isFinite)) / Math.sqrt(12);
+    return { time_sd_s: written, watch_sd_s: Math.hypot(watchSd, written) };
+  }
+  function roundedTo(times2) {
+    const step2 = writtenStep(times2);
+    const between2 = times2.slice(1).map((time, n) => time - times2[n]);
+    const usual = median(between2);
+    const even = between2.filter((each) => each === usual).length / between2.length >= 0.5;
+    return step2 > 60 && even ? 60 : step2;
+  }
+  function writtenStep(times2) {
+    if (times2.length < FEWEST_TIMES) return 0;
+    return WRITTEN_STEPS_S.find((step2) => times2.every((time) => Math.abs(time / step2 - Math.round(time / step2)) * step2 < 0.01)) || 0;
   }
   function timedMarks(place, date, rows, noon) {
     const times2 = aboutNoon(instantsOf(place, date, rows.map((row) => timeOfDay(row.time))), noon);
@@ -1445,7 +1466,6 @@
   var WATCH_S = 900;
   var HEIGHT_PART = 0.1;
   var LATITUDE_RAD = 1.5 * DEGREE;
-  var WRITTEN_STEPS_S = [1800, 900, 600, 300, 60];
   var coarser = (price, times2) => ({
     kind: "marking",
     price,
@@ -1480,11 +1500,7 @@
     }
     return found;
   }
-  function writtenStepS(board) {
-    const times2 = board.marks.filter((mark) => isTimed(board, mark)).map(({ watchUtc }) => watchUtc);
-    if (times2.length < 4) return 0;
-    return WRITTEN_STEPS_S.find((step2) => times2.every((time) => Math.abs(time / step2 - Math.round(time / step2)) * step2 < 0.01)) || 0;
-  }
+  var writtenStepS = (board) => writtenStep(board.marks.filter((mark) => isTimed(board, mark)).map(({ watchUtc }) => watchUtc));
   function freed(board, chosen, near) {
     const tolerances = Object.assign({ ...board.tolerances }, ...chosen.map(({ wide }) => wide ? wide(board) : {}));
     const read = board.with({ tolerances });

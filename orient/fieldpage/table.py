@@ -18,7 +18,7 @@ import pandas as pd
 from orient import site as trade_site
 from orient.numbers import grid, sun
 from orient.numbers.angles import wrap_180
-from orient.numbers.tolerances import Tolerances
+from orient.numbers.tolerances import UNCHECKED_LEVEL_DEG, Tolerances
 from orient.observation.setups import KEYS
 from orient.pages import lookup, onsite
 from orient.planning.hourly import hourly_pairs
@@ -67,6 +67,7 @@ def field_table(
         "keys": list(KEYS),
         "defaults": _defaults(),
         "tolerances": asdict(Tolerances()),
+        "unchecked_level_deg": UNCHECKED_LEVEL_DEG,
         "angle_sd_deg": columns.ANGLE_SD_DEG,
         "deflection_rms_arcsec": grid.DEFLECTION_RMS_ARCSEC,
         "columns": {table.name: list(table.names) for table in columns.TABLES.values()},

@@ -4,8 +4,11 @@ import { AnySun, covers } from "../shared/almanac.js";
 import { civilSeconds, instant, offset } from "../shared/civil.js";
 import { DEGREE, Sun } from "../shared/sun.js";
 import { Board, HALF_DAY_S } from "./board.js";
+import { median } from "./matrix.js";
 
 const DAY_S = 2 * HALF_DAY_S;
+const WRITTEN_STEPS_S = [1800, 900, 600, 300, 60];
+const FEWEST_TIMES = 4;
 const suns = new WeakMap();
 
 export class NotHere extends Error {}
@@ -53,7 +56,9 @@ export function pointOf(row) {
   return { x: length * Math.sin(direction), y: length * Math.cos(direction) };
 }
 
-export const inUse = (row) => !given(row.use) || !/^(no|n|false|0)$/i.test(String(row.use));
+const yes = (cell) => !given(cell) || !/^(no|n|false|0)$/i.test(String(cell));
+
+export const inUse = (row) => yes(row.use);
 
 /* The marks of a set-up that are in use and have a place on the board. */
 export const usable = (marks) =>
@@ -95,6 +100,9 @@ function boardOf(table, setup, rows, day, sun, place) {
   for (const name of Object.keys(tolerances)) {
     if (name in table.defaults) tolerances[name] = stated(table, setup, name);
   }
+  Object.assign(tolerances, writtenSds(setup, rows, tolerances));
+  // A board that was levelled by eye is no better level than that.
+  if (!yes(setup.level_checked)) tolerances.level_sd_deg = Math.max(tolerances.level_sd_deg, table.unchecked_level_deg);
   const semidiameter = day.semidiameter_deg * DEGREE;
   return new Board(sun, {
     noon: day.noon,
@@ -106,6 +114,31 @@ function boardOf(table, setup, rows, day, sun, place) {
     latitude: place.plumb_latitude_deg,
     tolerances,
   }, timedMarks(place, setup.date, rows, day.noon));
+}
+
+/* How far each time, and the watch's setting, may be off. Times written in whole steps carry half a
+   step either way, and where they were cut rather than rounded all of them the same way. */
+function writtenSds(setup, rows, { watch_sd_s: watchSd }) {
+  if (given(setup.time_sd_s)) return { time_sd_s: Number(setup.time_sd_s) };
+  const written = roundedTo(rows.map((row) => timeOfDay(row.time)).filter(Number.isFinite)) / Math.sqrt(12);
+  return { time_sd_s: written, watch_sd_s: Math.hypot(watchSd, written) };
+}
+
+/* The step to which times were rounded or cut, seconds; 0 where seconds were written. Marks made at
+   even intervals were made on the tick, to the minute. */
+function roundedTo(times) {
+  const step = writtenStep(times);
+  const between = times.slice(1).map((time, n) => time - times[n]);
+  const usual = median(between);
+  const even = between.filter((each) => each === usual).length / between.length >= 0.5;
+  return step > 60 && even ? 60 : step;
+}
+
+/* The step, a minute or more, of which every time is a multiple; 0 where there is none. */
+export function writtenStep(times) {
+  if (times.length < FEWEST_TIMES) return 0;
+  return WRITTEN_STEPS_S.find((step) =>
+    times.every((time) => Math.abs(time / step - Math.round(time / step)) * step < 0.01)) || 0;
 }
 
 function timedMarks(place, date, rows, noon) {

@@ -5,6 +5,7 @@ import { adjust, FLAT_LATITUDE_RAD, FLAT_WATCH_S, SHORTEST_ROD } from "./adjustm
 import { AZIMUTH } from "./board.js";
 import { isTimed, reading } from "./evidence.js";
 import { median, sum } from "./matrix.js";
+import { writtenStep } from "./rows.js";
 import { FOOT_X, FOOT_Y, HEIGHT, LATITUDE, SLOPE_X, SLOPE_Y, WATCH } from "./shadow.js";
 
 const LEVEL_DEG = 1;
@@ -15,7 +16,6 @@ const MOST_TO_SPARE = 7;
 const WATCH_S = 900;
 const HEIGHT_PART = 0.1;
 const LATITUDE_RAD = 1.5 * DEGREE;
-const WRITTEN_STEPS_S = [1800, 900, 600, 300, 60];
 
 const coarser = (price, times) => ({
   kind: "marking",
@@ -54,13 +54,8 @@ export function statements(board) {
   return found;
 }
 
-/* The step, of a minute and more, of which every watch time is a multiple; 0 without. */
-function writtenStepS(board) {
-  const times = board.marks.filter((mark) => isTimed(board, mark)).map(({ watchUtc }) => watchUtc);
-  if (times.length < 4) return 0;
-  return WRITTEN_STEPS_S.find((step) =>
-    times.every((time) => Math.abs(time / step - Math.round(time / step)) * step < 0.01)) || 0;
-}
+const writtenStepS = (board) =>
+  writtenStep(board.marks.filter((mark) => isTimed(board, mark)).map(({ watchUtc }) => watchUtc));
 
 /* The board with some statements set free, adjusted from fits already had; a watch set free is
    sought over the whole day. */
