@@ -6,6 +6,9 @@ import numpy as np
 import pytest
 from crew_on_file import Crew, add_board, best_possible_deg, crew
 
+from orient.observation.setups import reduce_campaign
+from orient.tables.campaign import read_campaign
+
 WITHIN = 1.959964
 
 
@@ -162,6 +165,36 @@ def test_a_place_is_a_statement_too(generator, tmp_path):
     u = column(rows, "board_azimuth_u_deg")
     assert (u > 1.05 * sharp).all()
     assert (np.abs(made.errors_deg(rows)) < 3.29 * u).all()
+
+
+@pytest.mark.parametrize(
+    ("name", "kinds"),
+    [
+        ("watch", {"watch": "running"}),
+        ("level_sd_deg", {"level": True, "one_line": True}),
+        ("reference_sd_deg", {"one_line": True}),
+    ],
+)
+def test_what_would_help_does_what_is_told_of_it(generator, tmp_path, name, kinds):
+    """The crew does it: the lines are then as good as was said before, to a tenth."""
+    made = crew(generator, **kinds)
+    before = reduce_campaign(read_campaign(made.write(tmp_path / "c")))
+    together = before[0].joined.together
+    key = "reference" if name == "reference_sd_deg" else name
+    told = [result.joined.together.better[key][n] for n, result in enumerate(before)]
+    assert any("What would help most" in remark for remark in before[0].remarks)
+    if name == "watch":
+        day = made.setups[2]["date"]
+        error = made.truth[2].watch_fast_s
+        made.tables["watches.csv"] = f"timepiece,date,error_s,sd_s\nW0,{day},{error},1\n"
+    else:
+        for row in made.setups:
+            row[name] = {"level_sd_deg": 0.05, "reference_sd_deg": 0.05}[name]
+    after = reduce_campaign(read_campaign(made.write(tmp_path / "c")))
+    figure = "reference_azimuth_u_deg" if "one_line" in kinds else "board_azimuth_u_deg"
+    ratio = [b.row[figure] / a.row[figure] for a, b in zip(before, after, strict=True)]
+    assert ratio == pytest.approx(told, rel=0.1)
+    assert set(together.better) >= {"watch", "mark_sd_mm", "height_sd_mm"}
 
 
 # --- many campaigns ----------------------------------------------------------------------------

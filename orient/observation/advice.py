@@ -7,7 +7,7 @@ marks where they are.
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import replace
 from typing import NamedTuple
 
@@ -77,8 +77,7 @@ def would_help(board: Board, fit: Fit, reference_u_deg: float = 0.0) -> list[Imp
     if reference_u_deg > 0.0:
         drawn = float(np.hypot(np.degrees(fit.azimuth_u_rad), reference_u_deg / 2))
         found.append(Improvement("reference", _REFERENCE_WORDS, drawn))
-    worthwhile = [each for each in found if each.u_deg < (1.0 - _LEAST_GAIN) * whole]
-    return _in_order(worthwhile)
+    return _in_order(found, whole)
 
 
 _TWICE_AS_WELL = {
@@ -88,6 +87,7 @@ _TWICE_AS_WELL = {
     "height_sd_mm": "a rod's height measured twice as closely",
     "edge_sd_deg": "the same place of the soft edge marked twice as steadily",
 }
+_COMPARED_WORDS = "the watch compared with a time signal, and that written in watches.csv"
 _REFERENCE_WORDS = "a reference line drawn twice as closely: longer on the sheet, read finer"
 
 
@@ -97,8 +97,10 @@ def _watch_words(board: Board) -> str:
     return "the time of each mark, by a watch set to the second"
 
 
-def _in_order(found: list[Improvement]) -> list[Improvement]:
-    ordered = sorted(found, key=lambda each: each.u_deg)
+def _in_order(found: list[Improvement], whole_u_deg: float) -> list[Improvement]:
+    """Those that are worth a sentence, the greatest gain first."""
+    worthwhile = [each for each in found if each.u_deg < (1.0 - _LEAST_GAIN) * whole_u_deg]
+    ordered = sorted(worthwhile, key=lambda each: each.u_deg)
     if not ordered:
         return []
     limit = _NEARLY_AS_MUCH * ordered[0].u_deg
@@ -135,10 +137,26 @@ def advice(board: Board, fit: Fit, reference_u_deg: float = 0.0) -> str:
     Args:
         board, fit, reference_u_deg: as for `would_help`.
     """
-    found = would_help(board, fit, reference_u_deg)
+    whole = float(np.hypot(np.degrees(fit.azimuth_u_rad), reference_u_deg))
+    return _sentence(would_help(board, fit, reference_u_deg), whole)
+
+
+def advice_together(factors: Mapping[str, float], whole_u_deg: float) -> str:
+    """The same of a set-up that was adjusted as one with others.
+
+    Args:
+        factors: by the name of an improvement of the whole crew's work, what the uncertainty
+            would be multiplied with.
+        whole_u_deg: standard uncertainty of the line as it is.
+    """
+    words = {"watch": _COMPARED_WORDS, "reference": _REFERENCE_WORDS} | _TWICE_AS_WELL
+    found = [Improvement(name, words[name], each * whole_u_deg) for name, each in factors.items()]
+    return _sentence(_in_order(found, whole_u_deg), whole_u_deg)
+
+
+def _sentence(found: list[Improvement], whole: float) -> str:
     if not found:
         return ""
-    whole = float(np.hypot(np.degrees(fit.azimuth_u_rad), reference_u_deg))
     best = found[0]
     return (
         f"What would help most: {best.words}. The line would then be good to "

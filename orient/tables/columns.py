@@ -295,7 +295,8 @@ SETUPS = Table(
         Column("observer", "id of who made the marks", "id"),
         Column(
             "turned",
-            "yes where the board stood end for end against the first setup of this reference",
+            "yes where the board stood end for end against the first setup of this reference: for "
+            "your own record, the azimuths themselves are what counts",
             "yes-no",
             default=False,
         ),

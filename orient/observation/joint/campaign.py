@@ -12,6 +12,7 @@ from orient.flags import Flag
 from orient.numbers.angles import wrap_180, wrap_360
 from orient.numbers.shadow import BoardState
 from orient.observation.adjustment import Fit
+from orient.observation.advice import advice_together
 from orient.observation.joint import words
 from orient.observation.joint.copies import copies
 from orient.observation.joint.linear import LONGITUDE
@@ -243,6 +244,23 @@ def _fill(joined: Joined, together: Together, place: int, reduced: Reduced | Non
         )
     if joined.line is None or together.members[place].name in joined.line.setups:
         joined.remarks.append(words.gained(together, place, reduced, joined.reduced))
+    if not any(place in finding.boards for finding in together.findings):
+        joined.remarks += _what_would_help(joined, together, place)
+
+
+def _what_would_help(joined: Joined, together: Together, place: int) -> list[str]:
+    assert joined.reduced is not None
+    factors = {name: float(each[place]) for name, each in together.better.items()}
+    if joined.line is not None:
+        said = advice_together(factors, joined.line.azimuth_u_deg)
+    else:
+        member, u_deg = together.members[place], joined.reduced.board_azimuth_u_deg
+        drawn_deg = float(np.degrees(member.line_sd_rad)) if "line" in member.shares else 0.0
+        whole_deg = float(np.hypot(u_deg, drawn_deg))
+        factors = {n: float(np.hypot(f * u_deg, drawn_deg)) / whole_deg for n, f in factors.items()}
+        factors["reference"] = float(np.hypot(u_deg, drawn_deg / 2)) / whole_deg
+        said = advice_together(factors, whole_deg)
+    return [said] if said else []
 
 
 def _with_joint(reduced: Reduced, adjusted: Adjusted) -> Reduced:

@@ -158,7 +158,7 @@ class Model:
 
     def split_watch(self, thing: Shared, after: Sequence[int]) -> Model:
         """The same with another error, at the same rate, of a watch from some board on."""
-        column, statements = self.column.copy(), _copied(self.statements)
+        column, statements = self.column.copy(), copied(self.statements)
         new = self.size
         column[list(after), WATCH_ERROR] = new
         _state_watch(statements, [self.members[n] for n in after], new, thing)
@@ -170,7 +170,8 @@ class Model:
         return replace(self, things=things, column=column, statements=statements, first=first)
 
 
-def _copied(statements: Statements) -> Statements:
+def copied(statements: Statements) -> Statements:
+    """The same, to be changed."""
     return Statements(*(list(values) for values in vars(statements).values()))
 
 

@@ -152,9 +152,7 @@ def solve(
     group = _groups(model)
     for _ in range(_STEPS):
         own = _about(marks, state, utc_s, sd_factor, near, model)
-        inner = np.asarray(np.linalg.inv(own.matrix + _diagonal(weight)), dtype=np.float64)
-        reach = np.asarray((inner * weight[:, None, :]) @ design, dtype=np.float64)
-        tied = np.asarray(_diagonal(weight) - weight[:, :, None] * inner * weight[:, None, :])
+        inner, reach, tied = _eliminated(own, weight, design)
         missed = _missed(model, design, state, shared)
         direct = np.einsum("bij,bj->bi", inner, own.right + weight * missed)
         matrix, right = _shared_system(model, design, tied, weight * (direct - missed), shared)
@@ -168,12 +166,34 @@ def solve(
         if np.abs(move).max(initial=0.0) < _SMALL:
             break
     missed = _missed(model, design, state, shared)
-    block = inverse.blocks(model.column)
-    covariance = inner + np.einsum("bik,bkl,bjl->bij", reach, block, reach, optimize=True)
+    covariance = _covariance(inner, reach, inverse.blocks(model.column))
     own = _about(marks, state, utc_s, sd_factor, near, model)
     return Solved(
         state, utc_s, shared, inverse, own, inner, tied, reach, covariance, -weight * missed
     )
+
+
+def covariance_with(model: Model, own: Normals) -> tuple[Array, SharedCovariance]:
+    """The boards' covariances, (B, 10, 10), and that of what they share, of normal equations."""
+    weight, design = 1.0 / model.own_var, model.design()
+    inner, reach, tied = _eliminated(own, weight, design)
+    nothing = np.zeros_like(weight)
+    matrix, _ = _shared_system(model, design, tied, nothing, np.zeros(model.size))
+    inverse = SharedCovariance(matrix, _groups(model))
+    return _covariance(inner, reach, inverse.blocks(model.column)), inverse
+
+
+def _eliminated(own: Normals, weight: Array, design: Array) -> tuple[Array, Array, Array]:
+    """F, F Λ H and Λ − ΛFΛ of every board."""
+    inner = np.asarray(np.linalg.inv(own.matrix + _diagonal(weight)), dtype=np.float64)
+    reach = np.asarray((inner * weight[:, None, :]) @ design, dtype=np.float64)
+    tied = np.asarray(_diagonal(weight) - weight[:, :, None] * inner * weight[:, None, :])
+    return inner, reach, tied
+
+
+def _covariance(inner: Array, reach: Array, block: Array) -> Array:
+    spread = np.einsum("bik,bkl,bjl->bij", reach, block, reach, optimize=True)
+    return np.asarray(inner + spread)
 
 
 def _about(

@@ -21,6 +21,7 @@ from orient.observation.joint.model import (
 from orient.observation.joint.scatter import Scatter, scatter
 from orient.observation.joint.solve import Solved, solve
 from orient.observation.joint.verdict import Finding, azimuth_doubt, judge
+from orient.observation.joint.worth import better_azimuths
 
 Array = NDArray[np.float64]
 
@@ -68,7 +69,10 @@ class Known:
 
 @dataclass(frozen=True)
 class Together:
-    """The campaign adjusted as one: boards in the order of the members, things, findings."""
+    """The campaign adjusted as one: boards in the order of the members, things, findings.
+
+    `better` tells what each improvement would make of the boards (`worth.better_azimuths`).
+    """
 
     members: Sequence[Member]
     boards: list[Adjusted]
@@ -76,6 +80,7 @@ class Together:
     findings: list[Finding]
     scatter: dict[Hashable, Scatter]
     model: Model
+    better: dict[str, Array]
 
 
 def adjust_together(
@@ -186,7 +191,8 @@ def _result(
         Known(t, tuple(values[list(t.unknowns)].tolist()), tuple(u[list(t.unknowns)].tolist()))
         for t in laid_out.things
     ]
-    return Together(members, boards, known, findings, found, laid_out)
+    better = better_azimuths(laid_out, solved.marks)
+    return Together(members, boards, known, findings, found, laid_out, better)
 
 
 def _lines(laid_out: Model, values: Array, u: Array) -> dict[int, Line]:
