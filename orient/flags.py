@@ -172,6 +172,13 @@ class Flag(StrEnum):
         "observation.joint.campaign",
         "reduce report",
     )
+    PLACE_DOUBTFUL = (
+        "place-doubtful",
+        "The marks of the site's set-ups put it elsewhere than its coordinates do: look at the "
+        "coordinates, the zone and the date. Grid and compass bearings are left out until then.",
+        "observation.joint.campaign",
+        "reduce report",
+    )
     COPIED_MARKS = (
         "copied-marks",
         "The marks of this set-up are those of another: one board entered twice counts once; put "

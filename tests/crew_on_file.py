@@ -86,6 +86,7 @@ def crew(
     one_line: bool = False,
     level: bool = False,
     first_day: int = 100,
+    at_a_site: int = 1,
 ) -> Crew:
     """A crew's campaign: a board a day, sites within a degree or two of each other.
 
@@ -94,6 +95,7 @@ def crew(
         rough: times the stated tolerance that the marks scatter.
         one_line: all boards at one site, each drawing the line to the same mast.
         level: whether all boards are levelled with one level.
+        at_a_site: boards at each site.
     """
     made = Crew()
     shared = {name: generator.normal(0.0, OWN[name]) for name in ("height_mm", "edge_lift_deg")}
@@ -115,9 +117,11 @@ def crew(
             tilt_x_deg=own.tilt_x_deg * part + level * bias[0],
             tilt_y_deg=own.tilt_y_deg * part + level * bias[1],
         )
-        site = "A" if one_line else f"S{number}"
+        site = "A" if one_line else f"S{number // at_a_site}"
         place = (latitude_deg, 5.0)
-        if not one_line:
+        if site in made.sites:
+            place = made.sites[site]
+        elif not one_line:
             place = (
                 latitude_deg + float(generator.uniform(-2, 2)),
                 5.0 + float(generator.uniform(-2, 2)),

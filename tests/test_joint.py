@@ -167,6 +167,26 @@ def test_a_place_is_a_statement_too(generator, tmp_path):
     assert (np.abs(made.errors_deg(rows)) < 3.29 * u).all()
 
 
+@pytest.mark.parametrize(("north", "east"), [(0.0, 0.4), (0.0, -0.6), (0.25, 0.0), (0.0, 0.0)])
+def test_a_site_with_wrong_coordinates_is_named(generator, tmp_path, north, east):
+    """Its boards contradict them with the crew's watch; the others are not told of.
+
+    Where the marks cannot decide (0.4°, 96 s of time), the lines are as wide as the doubt; where
+    they do, no grid or compass bearing is given.
+    """
+    made = crew(generator, boards=12, at_a_site=4)
+    latitude, longitude = made.sites["S1"]
+    made.sites["S1"] = (latitude + north, longitude + east)
+    rows = made.reduce(tmp_path / "c")
+    told = [n for n, row in enumerate(rows) if "place-doubtful" in row["flags"]]
+    assert told == ([4, 5, 6, 7] if north or east < -0.5 else [])
+    assert not any(OF_OTHERS & set(row["flags"]) for row in rows)
+    assert all(rows[n]["reference_grid_bearing_deg"] is None for n in told)
+    # Those whose own marks contradict the wrong place are looked into by themselves.
+    error = np.abs(made.errors_deg(rows)) / column(rows, "board_azimuth_u_deg")
+    assert (error[np.isfinite(column(rows, "alone_azimuth_deg"))] < 3.29).all()
+
+
 @pytest.mark.parametrize(
     ("name", "kinds"),
     [

@@ -243,6 +243,8 @@ def _result(
                 f"For the deflection of the vertical {signed(laplace * 3600)}″ (Laplace) was taken "
                 "off the astronomic azimuth: the azimuths here are geodetic."
             )
+        if Flag.PLACE_DOUBTFUL in joined.flags:
+            row |= dict.fromkeys(_FROM_THE_PLACE)
         if reduced.explanation is not None and reduced.explanation.of_place:
             row |= dict.fromkeys(_FROM_THE_PLACE)
             remarks.append(

@@ -38,6 +38,8 @@ _DOUBTFUL = frozenset(
 #: A figure that was widened by more than this part says that something else may be true.
 _WIDENED = 1.2
 _EARTH_M = 6.371e6
+# How well a site is known where nothing is said: read off a map by eye.
+_PLACE_SD_M = 100.0
 
 
 @dataclass(frozen=True)
@@ -117,7 +119,7 @@ def join(
     numbers = [sound[n] for n in taking]
     for place, number in enumerate(numbers):
         _fill(joined[number], together, place, reduced[number])
-    _tell_findings(joined, numbers, together)
+    _tell_findings(campaign, joined, numbers, together)
     return joined
 
 
@@ -163,8 +165,7 @@ def _member(
     if np.isfinite(angle):
         shares["line"] = (str(setup["site"]), str(setup["reference_name"]))
     place_sd_m = float(campaign.sites.loc[setup["site"]].get("position_sd_m", np.nan))
-    if np.isfinite(place_sd_m):
-        shares["place"] = str(setup["site"])
+    shares["place"] = str(setup["site"])
     return Member(
         name=str(setup.name),
         board=board,
@@ -172,7 +173,8 @@ def _member(
         shares=shares,
         line_direction_rad=float(np.radians(np.nan_to_num(angle))),
         line_sd_rad=float(np.radians(np.nan_to_num(setup["reference_sd_deg"], nan=1.0))),
-        place_sd_rad=float(np.nan_to_num(place_sd_m)) / _EARTH_M,
+        place_sd_rad=float(np.nan_to_num(place_sd_m, nan=_PLACE_SD_M)) / _EARTH_M,
+        place_stated=bool(np.isfinite(place_sd_m)),
         sd_factor=fit.spread * (coarser or 1.0),
         watch_own_sd_s=watch_own_sd_s(compared.get(shares.get("timepiece"), []), board.noon_utc_s),
     )
@@ -202,11 +204,11 @@ def _sharing(members: Sequence[Member]) -> list[int]:
     users: dict[tuple[str, Hashable], int] = {}
     for member in members:
         for item in member.shares.items():
-            users[item] = users.get(item, 0) + 1
+            users[item] = users.get(item, 0) + (item[0] != "place")
     return [
         number
         for number, member in enumerate(members)
-        if any(users[item] > 1 or item[0] == "place" for item in member.shares.items())
+        if member.place_stated or any(users[item] > 1 for item in member.shares.items())
     ]
 
 
@@ -244,6 +246,8 @@ def _fill(joined: Joined, together: Together, place: int, reduced: Reduced | Non
         )
     if joined.line is None or together.members[place].name in joined.line.setups:
         joined.remarks.append(words.gained(together, place, reduced, joined.reduced))
+    if 2.0 * adjusted.strain_rad**2 > adjusted.azimuth_u_rad**2:
+        joined.remarks.append(words.STRAINED)
     if not any(place in finding.boards for finding in together.findings):
         joined.remarks += _what_would_help(joined, together, place)
 
@@ -297,9 +301,17 @@ def _joint_fit(fit: Fit, adjusted: Adjusted) -> Fit:
     )
 
 
-def _tell_findings(joined: list[Joined], numbers: list[int], together: Together) -> None:
+def _tell_findings(
+    campaign: Campaign, joined: list[Joined], numbers: list[int], together: Together
+) -> None:
     cut: dict[int, set[int]] = {}
     for finding in together.findings:
+        if finding.kind == "place":
+            # A wrong place is wrong for all that stood there, whoever took part.
+            for number in np.flatnonzero(campaign.setups["site"] == finding.key):
+                joined[number].flags.append(Flag.PLACE_DOUBTFUL)
+                joined[number].remarks.insert(0, words.finding(finding, together))
+            continue
         for board in finding.boards:
             cut.setdefault(board, set()).add(finding.row)
             each = joined[numbers[board]]

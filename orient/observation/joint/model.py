@@ -17,7 +17,7 @@ from numpy.typing import NDArray
 from orient.numbers.angles import wrap_180
 from orient.observation.adjustment import Fit
 from orient.observation.board import Board
-from orient.observation.joint.linear import AZIMUTH, SCALE, STATE, WATCH
+from orient.observation.joint.linear import AZIMUTH, LATITUDE, SCALE, STATE, WATCH
 
 Array = NDArray[np.float64]
 Index = NDArray[np.intp]
@@ -40,7 +40,7 @@ RATE_SD_S, COMPARED_RATE_SD_S = 1.0, 60.0
 #: set-ups of one site stand within 5 m.
 READING_SD_S, STANDING_SD_MM, LEVEL_BIAS_SHARE, HABIT_CHANGE = 1.0, 0.1, 0.5, 0.1
 STAND_SD_RAD = 5.0 / 6.371e6
-_FLAT_RAD, _FLAT_WATCH_S = 10.0, 86400.0
+_FLAT_RAD, _FLAT_WATCH_S, _FLAT_PLACE_RAD = 10.0, 86400.0, 1.0
 _FIXED = 1e-9
 
 
@@ -50,7 +50,8 @@ class Member:
 
     `shares` gives, by kind, the key of what is shared; a kind that is missing is its own.
     `line_direction_rad` is the board direction of its reference line, known to `line_sd_rad`.
-    `place_sd_rad` is how well the place is known, each axis; 0 where that is of no account.
+    `place_sd_rad` is how well the place is known, each axis; 0 where that is of no account,
+    and `place_stated` whether the crew says so itself.
     `sd_factor` is how many times the stated tolerance its marks scatter, as far as it tells.
     """
 
@@ -61,6 +62,7 @@ class Member:
     line_direction_rad: float = 0.0
     line_sd_rad: float = 1.0
     place_sd_rad: float = 0.0
+    place_stated: bool = False
     watch_own_sd_s: float = READING_SD_S
     sd_factor: float = 1.0
 
@@ -168,6 +170,14 @@ class Model:
         anew = replace(thing, unknowns=unknowns, members=tuple(after), anew=thing.anew + 1)
         things = [each for each in self.things if each is not thing] + [before, anew]
         return replace(self, things=things, column=column, statements=statements, first=first)
+
+    def freed_place(self, thing: Shared) -> Model:
+        """The same with nothing known of where a site lies."""
+        statements = copied(self.statements)
+        for number, place in enumerate(statements.place):
+            if place in thing.unknowns:
+                statements.sd[number] = _FLAT_PLACE_RAD / SCALE[LATITUDE]
+        return replace(self, statements=statements)
 
 
 def copied(statements: Statements) -> Statements:

@@ -20,7 +20,7 @@ from orient.observation.joint.model import (
 )
 from orient.observation.joint.scatter import Scatter, scatter
 from orient.observation.joint.solve import Solved, solve
-from orient.observation.joint.verdict import Finding, azimuth_doubt, judge
+from orient.observation.joint.verdict import Finding, azimuth_doubt, judge, strained
 from orient.observation.joint.worth import better_azimuths
 
 Array = NDArray[np.float64]
@@ -46,12 +46,14 @@ class Adjusted:
     `state` (10,) and `covariance` (10, 10) are in the unknowns' own units, in the order of
     `linear.STATE`. `terms` are parts of the azimuth's standard uncertainty, radians, their
     squares adding up to its variance. `line` is its reference line where that is shared.
+    `strain_rad` is what is in it for ties that are near to being let go (`verdict.strained`).
     """
 
     state: Array
     covariance: Array
     terms: dict[str, float]
     line: Line | None
+    strain_rad: float = 0.0
 
     @property
     def azimuth_u_rad(self) -> float:
@@ -163,6 +165,8 @@ def _result(
     observers: Sequence[Hashable | None],
 ) -> Together:
     variance = solved.shared_cov.variance() if laid_out.size else np.zeros(0)
+    of_boards, of_lines = strained(laid_out, solved)
+    variance = variance + of_lines
     scale = np.zeros(laid_out.size)
     scale[laid_out.column[laid_out.column >= 0]] = SCALE[
         np.broadcast_to(TIE_ROW, laid_out.column.shape)[laid_out.column >= 0]
@@ -182,11 +186,14 @@ def _result(
         terms["marking"] = float(
             np.sqrt(max(0.0, terms["marking"] ** 2 + cov[0, 0] - covariance[number][0, 0]))
         )
+        strain = float(np.sqrt(of_boards[number]) * SCALE[AZIMUTH])
+        cov[AZIMUTH, AZIMUTH] += strain**2
+        terms["shared"] = float(np.hypot(terms["shared"], strain))
         if number in doubt:
             # Its line, or the board: nothing tells which of the two is wrong.
             cov[AZIMUTH, AZIMUTH] += doubt[number] ** 2
             terms["line"] = float(np.hypot(terms.get("line", 0.0), doubt[number]))
-        boards.append(Adjusted(solved.state[number], cov, terms, lines.get(number)))
+        boards.append(Adjusted(solved.state[number], cov, terms, lines.get(number), strain))
     known = [
         Known(t, tuple(values[list(t.unknowns)].tolist()), tuple(u[list(t.unknowns)].tolist()))
         for t in laid_out.things

@@ -11,11 +11,12 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from dataclasses import dataclass
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
 
-from orient.observation.joint.linear import AZIMUTH, SCALE, WATCH
+from orient.observation.joint.linear import AZIMUTH, LATITUDE, LONGITUDE, SCALE, WATCH
 from orient.observation.joint.model import LINE, TIE_KIND, TIE_ROW, WATCH_ERROR, Model, Shared
 from orient.observation.joint.solve import Solved
 
@@ -78,6 +79,10 @@ def judge(
 
 
 def _without(model: Model, finding: Finding) -> Model:
+    if finding.kind == "place":
+        return model.freed_place(
+            next(t for t in model.things if (t.kind, t.key) == ("place", finding.key))
+        )
     if finding.undecided:
         variance = (finding.apart / SCALE[finding.row]) ** 2
         return model.loosened(finding.boards, finding.row, variance)
@@ -101,11 +106,18 @@ def _worst(model: Model, solved: Solved, loosened: set[tuple[int, int]]) -> list
     limit = _limit(int(np.count_nonzero(test)))
     groups = _hanging_together(model)
     found = []
-    for group in np.unique(groups[np.unique(np.nonzero(test > limit)[0])]):
+    elsewhere = _places(model, solved)
+    in_doubt = {int(groups[board]) for board in np.nonzero(test > limit)[0]}
+    in_doubt |= {int(groups[each.boards[0]]) for gain, _, each in elsewhere if gain > limit}
+    for group in sorted(in_doubt):
         members = np.flatnonzero(groups == group)
         place, row = divmod(int(np.argmax(test[members])), test.shape[1])
         best = _single(model, test, apart, apart_u, int(members[place]), row)
         gain = float(test[members[place], row])
+        for of_place, _, finding in elsewhere:
+            # A place explains all the boards of a site at once.
+            if groups[finding.boards[0]] == group and of_place > gain:
+                gain, best = of_place, finding
         for thing in model.things:
             if thing.kind == "timepiece" and groups[thing.members[0]] == group:
                 step = _step_of_watch(model, solved, thing)
@@ -113,6 +125,67 @@ def _worst(model: Model, solved: Solved, loosened: set[tuple[int, int]]) -> list
                     gain, best = step
         found.append(best)
     return found
+
+
+def _places(model: Model, solved: Solved) -> list[tuple[float, float, Finding]]:
+    """Of each site's coordinates: the test of the worse of the two, the variance that was stated
+    of it, in units of `SCALE`, and how far it lies off."""
+    stated = dict(zip(model.statements.place, model.statements.sd, strict=True))
+    variance = solved.shared_cov.variance() if model.size else np.zeros(0)
+    found = []
+    for thing in model.things:
+        if thing.kind != "place":
+            continue
+        at = list(thing.unknowns)
+        prior = np.array([stated[unknown] ** 2 for unknown in at])
+        taken = prior - variance[at]
+        known = taken > _UNTESTED * prior
+        safe = np.where(known, taken, 1.0)
+        test = np.where(known, solved.shared[at] ** 2 / safe, 0.0)
+        worse = int(np.argmax(test))
+        # What the marks alone say of it, the statement taken away.
+        apart = float(solved.shared[at[worse]] * prior[worse] / safe[worse])
+        u = float(np.sqrt(variance[at[worse]] * prior[worse] / safe[worse]))
+        row = (LATITUDE, LONGITUDE)[worse]
+        figures = apart * float(SCALE[row]), u * float(SCALE[row])
+        finding = Finding("place", thing.key, row, thing.members, *figures)
+        found.append((float(test[worse]), float(prior[worse]), finding))
+    return found
+
+
+def strained(model: Model, solved: Solved) -> tuple[Array, Array]:
+    """What ties that are near to being let go add to the variances, in units of `SCALE`².
+
+    A tie let go turns a board, or its line, by so much; how likely that is follows from its
+    test, one at the limit being as likely as not. Variance of each board's azimuth, (B,), and
+    of each shared unknown, (m,), the lines' alone being told.
+    """
+    test, apart, _ = _ties(model, solved)
+    design, block = model.design(), solved.shared_cov.blocks(model.column)
+    # How each board's unknowns go with the shared ones, and with what they miss their ties by.
+    cross = np.asarray(solved.reach @ block)
+    missed = cross @ np.swapaxes(design, 1, 2)
+    pull = apart / SCALE / model.own_var
+    limit = _limit(int(np.count_nonzero(test)))
+    likely = np.where(test > 0.0, _likely(test, limit), 0.0)
+    turn = (solved.covariance[:, AZIMUTH] - missed[:, AZIMUTH]) * pull
+    of_board = np.sum(likely * turn**2, axis=1)
+    for of_place, prior, each in _places(model, solved):
+        boards, apart_scaled = list(each.boards), each.apart / SCALE[each.row]
+        shift = cross[boards, AZIMUTH, list(TIE_ROW).index(each.row)] * apart_scaled / prior
+        of_board[boards] += _likely(of_place, limit) * shift**2
+    line = model.column[:, LINE]
+    with_line = np.einsum("bk,bik->bi", block[:, LINE], design)
+    of_line = np.sum(likely * ((cross[:, :, LINE] - with_line) * pull) ** 2, axis=1)
+    return of_board, _by_line(line, of_line, model.size)
+
+
+def _likely(test: Any, limit: float) -> Any:
+    return 1.0 / (1.0 + np.exp((limit - test) / 2.0))
+
+
+def _by_line(line: NDArray[np.intp], values: Array, size: int) -> Array:
+    return np.bincount(line[line >= 0], values[line >= 0], size).astype(np.float64)
 
 
 def _limit(count: int) -> float:

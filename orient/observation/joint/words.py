@@ -6,7 +6,7 @@ import numpy as np
 
 from orient.numbers.angles import wrap_360
 from orient.numbers.tolerances import COVERAGE_95
-from orient.observation.joint.linear import STATE
+from orient.observation.joint.linear import LATITUDE, STATE
 from orient.observation.joint.together import Together
 from orient.observation.joint.verdict import Finding
 from orient.observation.reduction import Reduced
@@ -23,6 +23,10 @@ CALLED = {
 LEFT_OUT = (
     "Its own record is in doubt: it is not used for the set-ups that share its watch, rod, level "
     "or observer, nor they on it."
+)
+STRAINED = (
+    "What it shares with the others fits it badly, though not so badly that chance is ruled out: "
+    "the figure takes in that it may be another watch, rod, level or line."
 )
 _NAMED = 6
 
@@ -66,6 +70,8 @@ def finding(found: Finding, together: Together) -> str:
     names = _names([together.members[n].name for n in found.boards])
     apart, u = abs(found.apart), COVERAGE_95 * found.apart_u
     called = label(found.kind, found.key)
+    if found.kind == "place":
+        return _elsewhere(found, names)
     if found.kind == "line":
         figure = f"{np.degrees(apart):.2f}° ± {np.degrees(u):.2f}° (95 %)"
         if found.undecided:
@@ -90,6 +96,22 @@ def finding(found: Finding, together: Together) -> str:
     return (
         f"At {names} the {CALLED[found.kind]} {called} differs by {figure} from the other set-ups: "
         "it is taken for another."
+    )
+
+
+def _elsewhere(found: Finding, names: str) -> str:
+    """Of a site that the marks put elsewhere than its coordinates do."""
+    way = (
+        ("north" if found.apart > 0 else "south")
+        if found.row == LATITUDE
+        else ("east" if found.apart > 0 else "west")
+    )
+    figure = f"{np.degrees(abs(found.apart)):.2f}° ± {COVERAGE_95 * np.degrees(found.apart_u):.2f}°"
+    return (
+        f"By their marks {names} stand {figure} (95 %) farther {way} than the coordinates of "
+        f"{found.key}: a figure of them is wrong, or the watch kept another zone's time, or the "
+        "date is another day's. The coordinates are not believed: the place is solved for, and "
+        "what follows from it, grid and compass bearings, is left out until it is put right."
     )
 
 
