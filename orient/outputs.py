@@ -25,7 +25,7 @@ from typing import Any
 
 from orient import __version__
 from orient.errors import Fault, InputError
-from orient.files import write_whole
+from orient.files import is_left_behind, write_whole
 
 CONTENTS = "contents.json"
 #: Of this much at each end of a file, the stamp is looked for.
@@ -94,6 +94,39 @@ def _check_output(
             faults.append(_fault(taken, "a file of the set that contents.json lists", _OR_FORCE))
         elif not force and not _may_replace(taken, stamp, content):
             faults.append(_fault(taken, "a file that is none of this command's", _OR_FORCE))
+    if faults:
+        raise InputError(faults)
+
+
+def write_campaign(
+    folder: Path | str, contents: Mapping[str, str | bytes], force: bool = False
+) -> list[Path]:
+    """Write a campaign that this program made, into a folder without files: all of it, or none.
+
+    Args:
+        folder: made where it does not exist.
+        contents: file name to content, tables among them.
+        force: replace files of these names; no other is touched.
+
+    Raises:
+        InputError: there are files in the folder and `force` is not given; nothing was written.
+        OSError: as of `write_whole`.
+    """
+    check_empty(folder, force=force)
+    return write_whole(folder, contents)
+
+
+def check_empty(*folders: Path | str, force: bool = False) -> None:
+    """Before long work: whether `write_campaign` would write into these folders.
+
+    Raises:
+        InputError: it would not.
+    """
+    faults = [
+        _fault(Path(folder), "a folder with files in it", "a new folder, or an empty one")
+        for folder in folders
+        if not force and any(not is_left_behind(path) for path in _entries(Path(folder)).values())
+    ]
     if faults:
         raise InputError(faults)
 

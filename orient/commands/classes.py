@@ -123,15 +123,14 @@ def _prepare(
     reference: str,
     folder: Path,
 ) -> None:
-    from orient.files import write_whole
+    from orient.outputs import check_empty, write_campaign
     from orient.practice.campaign import class_files
     from orient.sheet.filled import Filled
     from orient.tables.campaign import read_campaign
 
     chosen_sites(campaign, (site,))
     tables = read_campaign(campaign, tables=("sites",))
-    if folder.exists() and any(folder.iterdir()):
-        raise click.UsageError(f"{folder} is not empty: name a new folder with -o.")
+    check_empty(folder)
     row: Any = tables.sites.loc[site]
     plan = planned_sheet(row, day, rod, paper, board, folder.name)
     boards = [
@@ -142,7 +141,7 @@ def _prepare(
         sheets = plan.pdf_of(boards, advance)
     rod = plan.layout.rod_mm
     files = class_files(tables, site, day.isoformat(), students, rod, reference)
-    tell_written(write_whole(folder, {"sheets.pdf": sheets, **files}))
+    tell_written(write_campaign(folder, {"sheets.pdf": sheets, **files}))
     for sentence in [f"The rod is {rod:g} mm tall.", *plan.layout.warnings(), *CAUTIONS]:
         click.echo(printable(sentence), err=True)
 

@@ -25,25 +25,11 @@ def demo(ctx: click.Context, folder: Path, force: bool) -> None:
     from orient.commands.report import report
     from orient.demo.campaign import make_demo
     from orient.demo.story import NAME
-    from orient.files import write_whole
+    from orient.outputs import check_empty, write_campaign
 
     tables, page = folder / NAME, folder / "report"
-    if not force:
-        _refuse_to_overwrite(tables, page)
-    tell_written(write_whole(tables, make_demo().files))
+    check_empty(tables, page, force=force)
+    tell_written(write_campaign(tables, make_demo().files, force))
     ctx.invoke(report, campaign=str(tables), output=page, force=force)
     ctx.invoke(reduce, campaign=str(tables))
     click.echo(f"Open {page / 'index.html'} in a browser for the whole of it.", err=True)
-
-
-def _refuse_to_overwrite(*folders: Path) -> None:
-    from orient.errors import Fault, InputError
-    from orient.files import is_left_behind
-
-    faults = [
-        Fault(str(folder), None, None, "a folder with files in it", "an empty one, or --force")
-        for folder in folders
-        if folder.is_dir() and any(not is_left_behind(path) for path in folder.iterdir())
-    ]
-    if faults:
-        raise InputError(faults)

@@ -20,6 +20,8 @@ if TYPE_CHECKING:
     from orient.sheet.document import SheetPlan
 
 _MOST_STUDENTS = 500
+# A key carries no stamp: it replaces no file that is there.
+_KEY = "orient key"
 
 
 @click.command("simulate")
@@ -144,8 +146,8 @@ def simulate(
     reduced as any other, and the answer key beside it. With --sheets the marks stand on paper only:
     sheets.pdf to measure or photograph. Nobody stood at these boards.
     """
-    from orient.files import write_whole
     from orient.numbers.tolerances import Tolerances
+    from orient.outputs import check_empty, check_output, write_campaign, write_output
     from orient.practice.boards import OnSheet, Work
     from orient.practice.campaign import practice, student_names
     from orient.tables.campaign import read_campaign
@@ -165,7 +167,9 @@ def simulate(
         work = replace(work, rod_mm=plan.layout.rod_mm, sheet=place)
     key_file = key_file or folder.parent / f"{folder.name}-key.csv"
     marks_file = key_file.with_name(f"{key_file.stem}-marks.csv")
-    _check_free(folder, [key_file, *([marks_file] if plan else [])])
+    check_empty(folder)
+    for path in [key_file, *([marks_file] if plan else [])]:
+        check_output(path.parent, path.name, _KEY)
     try:
         made = practice(
             row, day.isoformat(), work, student_names(students), mistakes, seed, line_deg
@@ -177,7 +181,7 @@ def simulate(
     if plan is not None:
         key[marks_file.name] = csv_text(made.pencil())
         files = {"sheets.pdf": _drawn(plan, made), **made.unmeasured_files(tables, site)}
-    tell_written([*write_whole(folder, files), *write_whole(key_file.parent, key)])
+    tell_written([*write_campaign(folder, files), *write_output(key_file.parent, key)])
     click.echo(_told(made), err=True)
 
 
@@ -218,14 +222,6 @@ def _check_mistakes(mistakes: tuple[str, ...], students: int) -> None:
             f"{len(mistakes)} mistakes for {students} board(s): one board has one mistake. "
             "Add --students."
         )
-
-
-def _check_free(folder: Path, keys: list[Path]) -> None:
-    if folder.exists() and any(folder.iterdir()):
-        raise click.UsageError(f"{folder} is not empty: name a new folder with -o.")
-    for path in keys:
-        if path.exists():
-            raise click.UsageError(f"{path} is there already: name another file with --key.")
 
 
 def _told(made: Practice) -> str:
