@@ -158,7 +158,9 @@ def add_board(made, generator, truth, site, place, day, row, noise_mm, every_s=1
     made.utc_s.append(utc_s[seen])
     made.sites[site] = place
     made.setups.append(
-        {"setup": name, "site": site, "date": str(date), "gnomon_height_mm": 300, **row}
+        # The marks are made at the very second of a whole minute.
+        {"setup": name, "site": site, "date": str(date), "gnomon_height_mm": 300, "time_sd_s": 0}
+        | row
     )
     made.marks.append(
         pd.DataFrame(

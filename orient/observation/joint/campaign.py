@@ -21,6 +21,7 @@ from orient.observation.joint.rough import reread
 from orient.observation.joint.together import Adjusted, Together, adjust_together
 from orient.observation.joint.verdict import Finding
 from orient.observation.joint.watches import comparisons, watch_own_sd_s
+from orient.observation.mistakes.weighing import strained_u_rad
 from orient.observation.reduction import Reduced
 from orient.tables.campaign import Campaign
 
@@ -127,7 +128,9 @@ def _sound(reduced: Reduced) -> bool:
     """Whether a set-up's own record is such that it can bear on others."""
     if not reduced.determined or not reduced.fit.converged or not reduced.fit.kept.any():
         return False
-    own_u = float(np.degrees(np.sqrt(sum(term**2 for term in reduced.fit.terms.values()))))
+    # A board that only strains what was stated takes part: together it shows what is wrong.
+    own_rad = float(np.sqrt(sum(term**2 for term in reduced.fit.terms.values())))
+    own_u = float(np.degrees(strained_u_rad(reduced.fit, own_rad)))
     return not _DOUBTFUL & set(reduced.flags) and reduced.board_azimuth_u_deg < _WIDENED * own_u
 
 

@@ -125,11 +125,16 @@ def honest_u_rad(fit: Fit, readings: list[Weighed]) -> float:
         fit: the adjustment adopted.
         readings: what `spared` gives, or only the reading adopted.
     """
-    u_rad = fit.azimuth_u_rad
-    if fit.worst_pull > STRAINED:
-        stated = sum(term**2 for name, term in fit.terms.items() if name != "marking")
-        u_rad = float(np.sqrt(u_rad**2 + (fit.worst_pull / _USUAL_PULL - 1.0) * stated))
+    u_rad = strained_u_rad(fit, fit.azimuth_u_rad)
     return max(u_rad, covering_u_rad(readings[0], readings)) if readings[1:] else u_rad
+
+
+def strained_u_rad(fit: Fit, u_rad: float) -> float:
+    """An azimuth's standard uncertainty with what was stated as wide as the marks pull it."""
+    if fit.worst_pull <= STRAINED:
+        return u_rad
+    stated = sum(term**2 for name, term in fit.terms.items() if name != "marking")
+    return float(np.sqrt(u_rad**2 + (fit.worst_pull / _USUAL_PULL - 1.0) * stated))
 
 
 def weigh(record: Record, stated: Fit) -> Verdict:
