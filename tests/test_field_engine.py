@@ -106,6 +106,23 @@ def test_boards_of_every_watch_and_latitude(tmp_path):
     assert other_marks == 0
 
 
+def test_closing_sights_times_in_minutes_and_boards_levelled_by_eye(tmp_path):
+    days = np.datetime64(SEASONS[2], "D") + np.arange(3)
+    sites = sites_table(np.linspace(-50.0, 50.0, 5))
+    setups, marks = simulated_boards(sites, days.astype(str), 9, 5, 0.0)
+    turns = [0.1, 0.5, 2.0, 5.0, -3.0, 8.0, 0.3, 1.2, 20.0]
+    setups = setups.assign(
+        reference_close_deg=setups["reference_angle_deg"] + turns,
+        level_checked=["no", "yes", "yes"] * 3,
+    )
+    in_minutes = marks["setup"].isin(setups["setup"][::2])
+    marks["time"] = marks["time"].mask(in_minutes, marks["time"] // 60.0 * 60.0)
+    campaign = written(tmp_path, sites, setups, marks)
+    answers = by_its_modules(tmp_path, campaign, days)
+    count, doubtful, _ = compare(tmp_path, campaign, answers)
+    assert (count, doubtful >= 4) == (9, True)
+
+
 @pytest.mark.slow
 def test_a_thousand_boards_of_every_watch_and_latitude(tmp_path):
     totals = np.zeros(3, dtype=int)

@@ -1,4 +1,4 @@
-/* Built by web/build.mjs; sources: engine/adjustment.js engine/board.js engine/byhand.js engine/chisquare.js engine/evidence.js engine/line.js engine/lookout.js engine/matrix.js engine/moved.js engine/reading.js engine/reduce.js engine/rows.js engine/shadow.js engine/slips.js engine/starts.js engine/statements.js engine/weighing.js field.js field/dom.js field/drawing.js field/log.js field/marking.js field/north.js field/send.js field/sensor.js field/setup.js field/store.js field/tables.js field/tilt.js field/timesignal.js field/tools.js shared/almanac.js shared/civil.js shared/panel.js shared/sun.js; 0135e34c1d91087aa76aac7dea0944f21e05c855542ed22544fe6bd8e8dcac90 */
+/* Built by web/build.mjs; sources: engine/adjustment.js engine/board.js engine/byhand.js engine/chisquare.js engine/evidence.js engine/line.js engine/lookout.js engine/matrix.js engine/moved.js engine/reading.js engine/reduce.js engine/rows.js engine/shadow.js engine/slips.js engine/starts.js engine/statements.js engine/weighing.js field.js field/dom.js field/drawing.js field/log.js field/marking.js field/north.js field/send.js field/sensor.js field/setup.js field/store.js field/tables.js field/tilt.js field/timesignal.js field/tools.js shared/almanac.js shared/civil.js shared/panel.js shared/sun.js; 96f68ea6115ed897aaf40eae6859885fb624a83f2c2b0f569ca17b569e5678c8 */
 (() => {
   // shared/civil.js
   function offset(site, utc) {
@@ -173,7 +173,7 @@
   var HALF_DAY_S = 43200;
   var Board = class _Board {
     /* `marks`: {x, y, watchUtc (NaN without a time), half (−1, 0, 1), ring, name}, mm and seconds.
-       `stated`: {noon, height, watch, watchError, edge, semidiameter (rad), latitude, tolerances}. */
+       `stated`: {noon, height, watch, watchError, edge, semidiameter (rad), latitude, closing {turn, sd} (rad), tolerances}. */
     constructor(sun, stated3, marks) {
       this.sun = sun;
       this.marks = marks;
@@ -962,8 +962,13 @@
       edge: word(table2, setup, "edge") === "dark" ? semidiameter : 0,
       semidiameter,
       latitude: place.plumb_latitude_deg,
+      closing: closingOf(table2, setup),
       tolerances
     }, timedMarks(place, setup.date, rows, day.noon));
+  }
+  function closingOf(table2, setup) {
+    const line = lineOf(table2, setup);
+    return { turn: turnWithin((line.closeAngle - line.angle) * DEGREE), sd: Math.hypot(line.sd, line.closeSd) * DEGREE };
   }
   function writtenSds(setup, rows, { watch_sd_s: watchSd }) {
     if (given(setup.time_sd_s)) return { time_sd_s: Number(setup.time_sd_s) };
@@ -1041,6 +1046,7 @@
       scale: 1,
       extraCost: 0,
       open: 0,
+      turn: 0,
       setsAside: [],
       freed: {},
       ...more
@@ -1050,7 +1056,7 @@
     if (!bears(fit) || !Number.isFinite(fit.cost)) return { meant: meant2, fit, evidence: Infinity };
     const { board } = meant2;
     const anywhere = 2 * Math.log(spanMm / Math.sqrt(2 * Math.PI));
-    let evidence = fit.keptCost + fit.scaleCost + fit.openCost + senseCost(board, fit) + meant2.extraCost + meant2.price - 4 * board.count * Math.log(meant2.scale);
+    let evidence = fit.keptCost + fit.scaleCost + fit.openCost + senseCost(board, fit) + closingCost(board, meant2.turn) + meant2.extraCost + meant2.price - 4 * board.count * Math.log(meant2.scale);
     board.marks.forEach((mark, n) => {
       if (!fit.kept[n]) {
         const nearby = 2 * Math.log(NEARBY_MM) + (Math.hypot(...fit.residuals[n]) / NEARBY_MM) ** 2;
@@ -1066,6 +1072,9 @@
   function senseCost(board, fit) {
     const contrary = board.marks.filter(({ half }, n) => fit.kept[n] && half && half * (fit.utc[n] - board.noon) < -ABOUT_NOON_S).length;
     return Math.min(HALF * contrary, HALVES) + orderCost(board, fit);
+  }
+  function closingCost({ closing }, turn = 0) {
+    return Number.isFinite(closing.turn) ? (turnWithin(closing.turn - turn) / closing.sd) ** 2 : 0;
   }
   function orderCost(board, fit) {
     const instants = fit.utc.filter((_, n) => fit.kept[n] && !isTimed(board, board.marks[n]));
@@ -1098,6 +1107,7 @@
   // engine/moved.js
   var CLEAR_TURN = 16;
   var CLEAR_SHIFT = 19;
+  var CLEAR_CLOSING = 6.63;
   var FEWEST = 6;
   var TURN_RAD = 1.5 * DEGREE;
   var SHIFT_MM = 8;
@@ -1164,7 +1174,15 @@
       u: spread.map((row, n) => Math.sqrt(Math.max(row[n], 0)))
     };
   }
-  var moved = (record, fit) => [true, false].map((turn) => putBack(record, fit, turn)).filter(Boolean);
+  var moved = (record, fit) => [
+    ...[true, false].map((turn) => putBack(record, fit, turn)).filter(Boolean),
+    ...closingCost(record.board) > CLEAR_CLOSING ? [unseen(record.board, fit)] : []
+  ];
+  function unseen(board, fit) {
+    const { turn } = board.closing;
+    const words = `the board was turned by ${Math.abs(turn / DEGREE).toFixed(1)}° before its first mark or after its last, or the reference line was drawn wrong once, at the start or at the end`;
+    return reading(words, "moved", board, { price: PRICE, open: Math.abs(turn), turn, fit });
+  }
   function putBack({ board }, stated3, turn) {
     let [mended, fit, found, later, u] = [board, stated3, null, null, null];
     let total = turn ? [0] : [0, 0];
@@ -1206,6 +1224,7 @@
     return reading(words, "moved", mended, {
       price: PRICE + freedom + 2 * Math.log(Math.max(1, board.count - 3)),
       open: turn ? Math.abs(size[0]) : 0,
+      turn: turn ? size[0] : 0,
       fit,
       since: board.marks[earlier].watchUtc
     });
@@ -1679,6 +1698,7 @@
   function contradicts(board, fit, readings) {
     if (tooManySpoilt(board, fit) || pulled(fit) || fit.spread > 1) return true;
     if (!fit.converged || !bears(fit) || senseCost(board, fit) > 5) return true;
+    if (closingCost(board) > CLEAR_CLOSING) return true;
     const both = breaks(board.of(fit.kept), { ...fit, utc: fit.utc.filter((_, n) => fit.kept[n]) });
     if (both && (both[0].gain > CLEAR_TURN || both[1].gain > CLEAR_SHIFT)) return true;
     return readings[0].meant.kind === "mark";
@@ -1807,14 +1827,8 @@
     const told = marksLeftOut(board, read.fit);
     const doubt = doubtOf(read);
     if (doubt) told.unshift({ code: "record", ...doubt });
-    const flags = flagsOf(read);
     const closing = closingSight(line);
-    if (!closing) return { fit: read.fit, flags, told };
-    return {
-      fit: withVariance(read.fit, (closing.apart * DEGREE) ** 2),
-      flags: ["board-moved", ...flags],
-      told: [closing, ...told]
-    };
+    return { flags: flagsOf(read), told: closing ? [closing, ...told] : told };
   }
   var widened2 = ({ verdict, apart }) => apart || verdict && azimuthU(verdict.fit) > WIDENED * verdict.ownU;
   function flagsOf(read) {
@@ -2142,7 +2156,8 @@
     if (!board.count) return { row, board, fit: null, told: [] };
     const line = lineOf(table2, setup);
     const read = readBoard(record);
-    const { fit, flags, told } = lookout(board, read, line);
+    const { fit } = read;
+    const { flags, told } = lookout(board, read, line);
     const laplace = place.laplace_deg || 0;
     const left = place.laplace_deg === null ? deflectionU(table2, board) : 0;
     row.flags = [.../* @__PURE__ */ new Set([...flags, ...flagsOf2(board, read), ...row.flags])];

@@ -72,7 +72,7 @@ function widened(best, others) {
 }
 
 /* The same fit, its azimuth's variance greater by so much. */
-export function withVariance(fit, square) {
+function withVariance(fit, square) {
   const covariance = fit.covariance.map((row) => [...row]);
   covariance[AZIMUTH][AZIMUTH] += square;
   return { ...fit, covariance };

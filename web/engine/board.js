@@ -7,7 +7,7 @@ export const HALF_DAY_S = 43200;
 
 export class Board {
   /* `marks`: {x, y, watchUtc (NaN without a time), half (−1, 0, 1), ring, name}, mm and seconds.
-     `stated`: {noon, height, watch, watchError, edge, semidiameter (rad), latitude, tolerances}. */
+     `stated`: {noon, height, watch, watchError, edge, semidiameter (rad), latitude, closing {turn, sd} (rad), tolerances}. */
   constructor(sun, stated, marks) {
     this.sun = sun;
     this.marks = marks;

@@ -1,7 +1,7 @@
 /* How likely one reading of a record is against another, and which readings are alive:
    orient/observation/mistakes/evidence.py in the page; names and values are explained there.
 
-   A reading ("meant"): {words, kind, board, price, fit, scale, extraCost, open (rad), setsAside,
+   A reading ("meant"): {words, kind, board, price, fit, scale, extraCost, open and turn (rad), setsAside,
    freed: what `adjust` is to set free}. */
 import { AZIMUTH } from "./board.js";
 import { bears } from "./adjustment.js";
@@ -24,7 +24,7 @@ export const isTimed = (board, mark) => board.watch !== "none" && Number.isFinit
 
 /* A reading with what blanks stand for. */
 export function reading(words, kind, board, more = {}) {
-  return { words, kind, board, price: 10, fit: null, scale: 1, extraCost: 0, open: 0,
+  return { words, kind, board, price: 10, fit: null, scale: 1, extraCost: 0, open: 0, turn: 0,
     setsAside: [], freed: {}, ...more };
 }
 
@@ -33,7 +33,7 @@ export function weighed(meant, fit, spanMm) {
   if (!bears(fit) || !Number.isFinite(fit.cost)) return { meant, fit, evidence: Infinity };
   const { board } = meant;
   const anywhere = 2 * Math.log(spanMm / Math.sqrt(2 * Math.PI));
-  let evidence = fit.keptCost + fit.scaleCost + fit.openCost + senseCost(board, fit)
+  let evidence = fit.keptCost + fit.scaleCost + fit.openCost + senseCost(board, fit) + closingCost(board, meant.turn)
     + meant.extraCost + meant.price - 4 * board.count * Math.log(meant.scale);
   board.marks.forEach((mark, n) => {
     if (!fit.kept[n]) {
@@ -57,6 +57,11 @@ export function senseCost(board, fit) {
   const contrary = board.marks.filter(({ half }, n) =>
     fit.kept[n] && half && half * (fit.utc[n] - board.noon) < -ABOUT_NOON_S).length;
   return Math.min(HALF * contrary, HALVES) + orderCost(board, fit);
+}
+
+/* What it costs that the reference line drawn again at the end lies elsewhere. */
+export function closingCost({ closing }, turn = 0) {
+  return Number.isFinite(closing.turn) ? (turnWithin(closing.turn - turn) / closing.sd) ** 2 : 0;
 }
 
 function orderCost(board, fit) {

@@ -1,7 +1,7 @@
 /* What is to be told at once, while the board still stands: mistakes that would explain a board
    that contradicts itself, marks that do not fit, a closing sight that differs. */
 import { DEGREE } from "../shared/sun.js";
-import { azimuthU, withVariance } from "./adjustment.js";
+import { azimuthU } from "./adjustment.js";
 import { COVERAGE_95 } from "./evidence.js";
 import { turnWithin } from "./matrix.js";
 import { STRAINED } from "./weighing.js";
@@ -16,17 +16,14 @@ const FLAGS = {
 };
 const WIDE = "Until it is put right the line is as uncertain as the readings are apart.";
 
-/* The fit to state, its flags and [{code, text, mark, since}] to tell; `since` is the watch's
+/* The flags of a board, and [{code, text, mark, since}] to tell; `since` is the watch's
    instant after which the board seems to have moved. */
 export function lookout(board, read, line) {
   const told = marksLeftOut(board, read.fit);
   const doubt = doubtOf(read);
   if (doubt) told.unshift({ code: "record", ...doubt });
-  const flags = flagsOf(read);
   const closing = closingSight(line);
-  if (!closing) return { fit: read.fit, flags, told };
-  return { fit: withVariance(read.fit, (closing.apart * DEGREE) ** 2), flags: ["board-moved", ...flags],
-    told: [closing, ...told] };
+  return { flags: flagsOf(read), told: closing ? [closing, ...told] : told };
 }
 
 export const widened = ({ verdict, apart }) => apart || (verdict && azimuthU(verdict.fit) > WIDENED * verdict.ownU);

@@ -1,11 +1,12 @@
 /* A board that turned or slid between two marks: orient/observation/mistakes/moved.py. */
 import { DEGREE } from "../shared/sun.js";
 import { adjust, linearised } from "./adjustment.js";
-import { isTimed, reading } from "./evidence.js";
+import { closingCost, isTimed, reading } from "./evidence.js";
 import { inverse, solve, solveMany, sum, zeros } from "./matrix.js";
 
 export const CLEAR_TURN = 16;
 export const CLEAR_SHIFT = 19;
+export const CLEAR_CLOSING = 6.63;
 const FEWEST = 6;
 const TURN_RAD = 1.5 * DEGREE;
 const SHIFT_MM = 8;
@@ -85,7 +86,16 @@ function best(order, columns, about) {
 }
 
 /* The board turned, or slid, between two marks. */
-export const moved = (record, fit) => [true, false].map((turn) => putBack(record, fit, turn)).filter(Boolean);
+export const moved = (record, fit) => [...[true, false].map((turn) => putBack(record, fit, turn)).filter(Boolean),
+  ...(closingCost(record.board) > CLEAR_CLOSING ? [unseen(record.board, fit)] : [])];
+
+/* The closing sight alone tells of a turn: no mark was made after it, or none before. */
+function unseen(board, fit) {
+  const { turn } = board.closing;
+  const words = `the board was turned by ${Math.abs(turn / DEGREE).toFixed(1)}° before its first mark or after its `
+    + "last, or the reference line was drawn wrong once, at the start or at the end";
+  return reading(words, "moved", board, { price: PRICE, open: Math.abs(turn), turn, fit });
+}
 
 function putBack({ board }, stated, turn) {
   let [mended, fit, found, later, u] = [board, stated, null, null, null];
@@ -135,6 +145,7 @@ function meant(board, mended, fit, later, size, u) {
   return reading(words, "moved", mended, {
     price: PRICE + freedom + 2 * Math.log(Math.max(1, board.count - 3)),
     open: turn ? Math.abs(size[0]) : 0,
+    turn: turn ? size[0] : 0,
     fit,
     since: board.marks[earlier].watchUtc,
   });

@@ -45,7 +45,8 @@ export function reduced(table, { site, setup, marks }) {
   if (!board.count) return { row, board, fit: null, told: [] };
   const line = lineOf(table, setup);
   const read = readBoard(record);
-  const { fit, flags, told } = lookout(board, read, line);
+  const { fit } = read;
+  const { flags, told } = lookout(board, read, line);
   const laplace = place.laplace_deg || 0;
   const left = place.laplace_deg === null ? deflectionU(table, board) : 0;
   row.flags = [...new Set([...flags, ...flagsOf(board, read), ...row.flags])];

@@ -4,7 +4,8 @@ import { AnySun, covers } from "../shared/almanac.js";
 import { civilSeconds, instant, offset } from "../shared/civil.js";
 import { DEGREE, Sun } from "../shared/sun.js";
 import { Board, HALF_DAY_S } from "./board.js";
-import { median } from "./matrix.js";
+import { lineOf } from "./line.js";
+import { median, turnWithin } from "./matrix.js";
 
 const DAY_S = 2 * HALF_DAY_S;
 const WRITTEN_STEPS_S = [1800, 900, 600, 300, 60];
@@ -112,8 +113,16 @@ function boardOf(table, setup, rows, day, sun, place) {
     edge: word(table, setup, "edge") === "dark" ? semidiameter : 0,
     semidiameter,
     latitude: place.plumb_latitude_deg,
+    closing: closingOf(table, setup),
     tolerances,
   }, timedMarks(place, setup.date, rows, day.noon));
+}
+
+/* How far clockwise the reference line drawn again lies from the first; so far the board has turned
+   the other way. */
+function closingOf(table, setup) {
+  const line = lineOf(table, setup);
+  return { turn: turnWithin((line.closeAngle - line.angle) * DEGREE), sd: Math.hypot(line.sd, line.closeSd) * DEGREE };
 }
 
 /* How far each time, and the watch's setting, may be off. Times written in whole steps carry half a

@@ -2,9 +2,9 @@
    orient/observation/mistakes/weighing.py in the page, where it is explained. */
 import { adjust, azimuthU, bears, pulled } from "./adjustment.js";
 import { AZIMUTH, lengthOf } from "./board.js";
-import { alive, apartFrom, byTime, coveringU, reading, senseCost, weighed } from "./evidence.js";
+import { alive, apartFrom, byTime, closingCost, coveringU, reading, senseCost, weighed } from "./evidence.js";
 import { median, sum } from "./matrix.js";
-import { breaks, CLEAR_SHIFT, CLEAR_TURN, inTime, moved } from "./moved.js";
+import { breaks, CLEAR_CLOSING, CLEAR_SHIFT, CLEAR_TURN, inTime, moved } from "./moved.js";
 import { possible, slips } from "./slips.js";
 import { freed, fromElsewhere, statements, withoutMarks } from "./statements.js";
 
@@ -34,6 +34,7 @@ export function spared(board, fit) {
 export function contradicts(board, fit, readings) {
   if (tooManySpoilt(board, fit) || pulled(fit) || fit.spread > 1) return true;
   if (!fit.converged || !bears(fit) || senseCost(board, fit) > 5) return true;
+  if (closingCost(board) > CLEAR_CLOSING) return true;
   // A mark left out is no sign of a board that moved, unless it is one of several in a row.
   const both = breaks(board.of(fit.kept), { ...fit, utc: fit.utc.filter((_, n) => fit.kept[n]) });
   if (both && (both[0].gain > CLEAR_TURN || both[1].gain > CLEAR_SHIFT)) return true;
