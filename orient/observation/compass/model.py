@@ -35,6 +35,9 @@ SHARED_VARIANCE = 0.5
 AREA_SD_DEG, AREA = 2.5, 0.03
 #: What a place's own anomaly is beside the model's uncertainty, degrees (1 σ), and how often.
 PULLS_DEG: tuple[tuple[float, float], ...] = ((0.0, 0.80), (1.5, 0.10), (5.0, 0.07), (15.0, 0.03))
+#: The same where other places and compasses are judged by it, pulls being taken for more
+#: frequent: corrections then hold in campaigns with many of them, too.
+MANY_PULLS_DEG: tuple[tuple[float, float], ...] = ((0.0, 0.60), (2.5, 0.30), (10.0, 0.10))
 #: Deviation by heading where a compass has it (1 σ of a coefficient), degrees; how often a
 #: compass has the semicircular one, and that and the quadrantal one.
 DEVIATION_SD_DEG, SEMICIRCULAR, QUADRANTAL = 2.0, 0.10, 0.05
@@ -272,8 +275,8 @@ class _Place:
     def factor(self) -> Mixture:
         """What the place says of the unknowns of the compasses, its own anomaly being one of
         several kinds."""
-        kinds = [self._with_own(np.hypot(self.own_u, pull)) for pull, _ in PULLS_DEG]
-        return one_of(kinds, [often for _, often in PULLS_DEG])
+        kinds = [self._with_own(np.hypot(self.own_u, pull)) for pull, _ in MANY_PULLS_DEG]
+        return one_of(kinds, [often for _, often in MANY_PULLS_DEG])
 
     def _with_own(self, own_sd: float) -> Mixture:
         """The readings, an anomaly of the place of that standard deviation being taken out."""
