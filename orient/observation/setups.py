@@ -260,6 +260,13 @@ def _result(
     if setup["reference_name"] and not np.isfinite(setup["reference_angle_deg"]):
         row["flags"] = [*row["flags"], Flag.NO_REFERENCE_ANGLE]
     remarks += _closing_remark(setup) + _written_remark(setup, reduced)
+    if reduced is not None and not setup["level_checked"]:
+        turn_deg = COVERAGE_95 * np.degrees(reduced.fit.terms["level"])
+        remarks.append(
+            "No level was used: the board is taken to be level to "
+            f"± {COVERAGE_95 * setup['level_sd_deg']:.1f}° (95 %), and that alone makes "
+            f"± {turn_deg:.2f}° of the line's figure."
+        )
     if twice:
         remarks.append(
             f"{twice} mark{'s' * (twice > 1)} entered twice, the same time and place: counted once."
