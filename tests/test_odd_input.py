@@ -172,14 +172,14 @@ def test_a_line_that_names_the_separator(tmp_path):
 
 
 def test_a_board_whose_figures_no_method_bears_stops_no_other(tmp_path, monkeypatch):
-    real = reduction.reduce_board
+    real = reduction._adjusted
 
-    def failing(board, *more, **options):
-        if board.watch == "running":
+    def failing(boards, *more, **options):
+        if any(board.watch == "running" for board in boards):
             raise np.linalg.LinAlgError("Singular matrix")
-        return real(board, *more, **options)
+        return real(boards, *more, **options)
 
-    monkeypatch.setattr(reduction, "reduce_board", failing)
+    monkeypatch.setattr(reduction, "_adjusted", failing)
     folder = campaign_with(tmp_path / "camp")
     rows = run(["reduce", folder, "--format", "json"]).rows
     assert [row["board_azimuth_deg"] is None for row in rows] == [False, True]
