@@ -251,11 +251,11 @@ MISTAKEN: dict[str, Make] = {
 TOLD_BY_TRUSTED = (
     "slope of 1°",
     "east–west slope of 1°",
-    "slope of 0.5°",
     "east–west slope of 0.5°, watch to 2 s",
 )
 #: What hides in the tolerances that were stated: what the mistakes page says cannot be told.
 UNTOLD = (
+    "slope of 0.5°",
     "east–west slope of 0.5°",
     "watch 2 min out",
     "times cut to 5 min",
