@@ -6,7 +6,7 @@ does not see, so that pencil on it is found again; the track sheet has the predi
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, field
 from typing import Any
 
@@ -166,7 +166,7 @@ class BoardLines:
         else:
             self._draw_track(page, origin_x, origin_y, clip, self.layout)
         self._draw_foot(page, origin_x, origin_y, clip)
-        self._draw_arrow(page, origin_x, origin_y + self.high[1] - 4, clip)
+        self._draw_arrow(page, origin_x, origin_y + self._arrow_y(), clip)
         self._draw_labels(page, origin_x, origin_y, clip)
         self._draw_pencil(page, origin_x, origin_y, clip)
 
@@ -279,6 +279,16 @@ class BoardLines:
         turn = np.radians(np.arange(0, 361, 10))
         page.line(x + 3 * np.cos(turn), y + 3 * np.sin(turn), 0.6, self.ink, clip=clip)
 
+    def _arrow_y(self) -> float:
+        """Where the north arrow's tip stands: by the edge, below a target that is in its way."""
+        tip = self.high[1] - 4
+        below = [
+            y - half - 3
+            for x, y, half in self._inside()
+            if abs(x) < half + 2.2 and y - half < tip < y + half + 7
+        ]
+        return min([tip, *below])
+
     def _draw_arrow(self, page: Page, x: float, top: float, clip: Window) -> None:
         page.area([x - 2.2, x, x + 2.2], [top - 7, top, top - 7], self.ink, clip)
 
@@ -289,7 +299,7 @@ class BoardLines:
         self._keep_targets_clear(labels)
         self._keep_track_clear(labels)
         labels.keep_clear(0, 0, 10, 10)
-        labels.keep_clear(0, self.high[1] - 7, 3, 5)
+        labels.keep_clear(0, self._arrow_y() - 3, 3, 5)
         self._label_north(labels)
         self._label_foot(labels)
         if self.layout is not None:
@@ -310,6 +320,11 @@ class BoardLines:
 
     def _keep_targets_clear(self, labels: _Labels) -> None:
         """No label under a target or code that stands inside a tile."""
+        for x, y, half in self._inside():
+            labels.keep_clear(x, y, half + 1.5, half + 1.5)
+
+    def _inside(self) -> Iterator[tuple[float, float, float]]:
+        """Middles and half sides of the targets and codes inside tiles, from the foot."""
         for board in self.boards:
             if not board.tiled:
                 continue
@@ -321,8 +336,7 @@ class BoardLines:
                 code = board.code_box
                 boxes.append((code.left_mm, code.top_mm, code.width_mm))
             for left, top, side in boxes:
-                middle = left + side / 2 - x, top - side / 2 - y
-                labels.keep_clear(*middle, side / 2 + 1.5, side / 2 + 1.5)
+                yield left + side / 2 - x, top - side / 2 - y, side / 2
 
     def _keep_track_clear(self, labels: _Labels) -> None:
         for x, y in zip(self.x, self.y, strict=True):
@@ -334,11 +348,11 @@ class BoardLines:
         if self.layout is None:
             text = "turn about to north; the marks tell true north"
         for side in (1, -1):
-            label = _Label(0, self.high[1] - 6, text, READ_PT, self.layout is not None, self.ink)
+            label = _Label(0, self._arrow_y() - 2, text, READ_PT, self.layout is not None, self.ink)
             label.x_mm = side * (label.half_mm[0] + 4)
             if labels.put(label):
                 return
-        labels.put(_Label(8, self.high[1] - 6, "N", 10, True, self.ink))
+        labels.put(_Label(8, self._arrow_y() - 2, "N", 10, True, self.ink))
 
     def _label_foot(self, labels: _Labels) -> None:
         for text in ("foot: plumb under the rod's tip", "foot"):
