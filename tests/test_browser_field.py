@@ -198,7 +198,7 @@ def close_the_sight(page):
 def taken_twice(campaign, log):
     done = invoked("take", campaign, log)
     assert done.exit_code == 0, done.output
-    assert "setups.csv: 1 set-ups added" in done.stdout
+    assert "setups.csv: 1 set-up added" in done.stdout
     assert "marks.csv: 20 marks added" in done.stdout
     assert "readings.csv: 2 compass readings added" in done.stdout
     assert "watches.csv: 1 comparisons of a watch added" in done.stdout

@@ -56,7 +56,7 @@ def tables(folder):
 def test_tables_that_are_not_there_are_begun(camp, tmp_path, capsys):
     status, out, err = take(capsys, camp, log(tmp_path))
     assert (status, err) == (0, "")
-    assert "setups.csv: 1 set-ups added." in out
+    assert "setups.csv: 1 set-up added." in out
     campaign = read_campaign(camp)
     assert campaign.setups.loc["b1", "watch_sd_s"] == 0.1
     assert campaign.marks["time_s"].tolist() == [9 * 3600 + 20.5, 9 * 3600 + 20 * 60 + 20.5]
@@ -69,7 +69,7 @@ def test_twice_is_once_and_later_marks_are_added(camp, tmp_path, capsys):
     take(capsys, camp, log(tmp_path, marks=MARKS[:1]))
     status, out, _ = take(capsys, camp, log(tmp_path))
     assert status == 0
-    assert "1 marks added, 1 there already" in out
+    assert "1 mark added, 1 there already" in out
     before = tables(camp)
     assert take(capsys, camp, log(tmp_path))[0] == 0
     assert tables(camp) == before
@@ -127,7 +127,7 @@ def test_a_row_that_differs_is_shown_and_nothing_is_written(camp, tmp_path, caps
     assert tables(camp) == before
     status, out, _ = take(capsys, camp, log(tmp_path, marks=other), "--keep-tables")
     assert status == 0
-    assert "1 marks added" in out
+    assert "1 mark added" in out
     assert b"-533.8" in (camp / "marks.csv").read_bytes()
 
 

@@ -17,10 +17,10 @@ if TYPE_CHECKING:
 
 #: What the rows of each table are called.
 _ROWS = {
-    "setups": "set-ups",
-    "marks": "marks",
-    "readings": "compass readings",
-    "watches": "comparisons of a watch",
+    "setups": ("set-up", "set-ups"),
+    "marks": ("mark", "marks"),
+    "readings": ("compass reading", "compass readings"),
+    "watches": ("comparison of a watch", "comparisons of a watch"),
 }
 
 
@@ -94,12 +94,12 @@ def _show_differences(differences: list[Difference]) -> None:
 
 
 def _tell(merged: Merged) -> None:
-    for name, what in _ROWS.items():
+    for name, (one, many) in _ROWS.items():
         added, alike = merged.added.get(name, 0), merged.alike.get(name, 0)
         if not (added or alike or name in ("setups", "marks")):
             continue
         passed = f", {alike} there already" if alike else ""
-        say(f"{name}.csv: {added} {what} added{passed}.")
+        say(f"{name}.csv: {added} {one if added == 1 else many} added{passed}.")
     if merged.unmeasured:
         listed = ", ".join(" ".join(each) for each in merged.unmeasured[:12])
         more = f" and {len(merged.unmeasured) - 12} more" if len(merged.unmeasured) > 12 else ""
