@@ -201,7 +201,7 @@ def taken_twice(campaign, log):
     assert "setups.csv: 1 set-up added" in done.stdout
     assert "marks.csv: 20 marks added" in done.stdout
     assert "readings.csv: 2 compass readings added" in done.stdout
-    assert "watches.csv: 1 comparisons of a watch added" in done.stdout
+    assert "watches.csv: 1 comparison of a watch added" in done.stdout
     before = {path.name: path.read_bytes() for path in campaign.iterdir()}
     again = invoked("take", campaign, log)
     assert again.exit_code == 0, again.output

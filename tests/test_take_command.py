@@ -93,7 +93,7 @@ def test_compass_readings_and_comparisons_have_tables_of_their_own(camp, tmp_pat
     status, out, err = take(capsys, camp, path)
     assert (status, err) == (0, "")
     assert "readings.csv: 2 compass readings added." in out
-    assert "watches.csv: 1 comparisons of a watch added." in out
+    assert "watches.csv: 1 comparison of a watch added." in out
     campaign = read_campaign(camp)
     assert campaign.readings["reading_deg"].tolist() == [17.5, 18.5]
     assert campaign.watches["error_s"].tolist() == [3.2]
