@@ -22,7 +22,7 @@ def random_instants(count: int, first: str, last: str, seed: int = 1) -> np.ndar
 
 
 def skyfield_times(utc_s: np.ndarray):
-    timescale, _ = sun._skyfield()
+    timescale, _ = sun.ephemeris()
     # Whole days apart from seconds: seconds past 1970 alone would count leap seconds.
     days = np.floor(utc_s / 86400.0)
     return timescale.utc(1970, 1, 1 + days, 0, 0, utc_s - 86400.0 * days)
@@ -39,7 +39,7 @@ def test_place_agrees_with_skyfield_direct(site):
     """Source: skyfield's apparent().altaz() with the same ephemeris."""
     from skyfield.api import wgs84
 
-    _, kernel = sun._skyfield()
+    _, kernel = sun.ephemeris()
     utc_s = random_instants(200, "1972-01-02", "2050-12-31")
     times = skyfield_times(utc_s)
     latitude, longitude, elevation = site
@@ -176,7 +176,7 @@ def test_time_of_altitude_finds_the_altitude_on_the_right_side():
 def test_no_warning_reaches_the_user():
     with warnings.catch_warnings():
         warnings.simplefilter("error")
-        sun._skyfield.cache_clear()
+        sun.ephemeris.cache_clear()
         sun._year_table.cache_clear()
         sun.place(1.79e9, 10.0, 20.0, pressure_hpa=1010.0)
 

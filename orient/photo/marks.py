@@ -302,7 +302,7 @@ def _marks_among(pieces: list[Piece]) -> list[Piece]:
     rest = [piece for piece in rest if not any(piece is word for word in words)]
     crosses = [cross for cross in crosses if not _in_a_label(cross, crosses, words)]
     dots = [piece for piece in rest if piece.kind == "dot"]
-    dots = [dot for dot in dots if not _colon(dot, dots)]
+    dots = [dot for dot in dots if not (_colon(dot, dots) or _is_figure(dot, crosses))]
     sure = [*crosses, *dots]
     ticks = [piece for piece in rest if piece.kind == "tick" and not _is_number(piece, sure)]
     return [*sure, *_lone(ticks)]
@@ -366,6 +366,14 @@ def _colon(dot: Piece, dots: list[Piece]) -> bool:
     return any(
         other is not dot and np.hypot(*(other.at_mm - dot.at_mm)) < 3.2 and dot.size_mm < 1.6
         for other in dots
+    )
+
+
+def _is_figure(dot: Piece, crosses: list[Piece]) -> bool:
+    """Whether a spot is a closed figure, taller than wide, beside the cross that it numbers."""
+    width, height = dot.high_mm - dot.low_mm
+    return bool(height > 1.8 and width < 0.85 * height) and any(
+        np.hypot(*(cross.at_mm - dot.at_mm)) < _LABEL_MM for cross in crosses
     )
 
 

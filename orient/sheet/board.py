@@ -194,12 +194,16 @@ class BoardLines:
         points = np.where(near[:, None], np.nan, points) + foot
         page.line(points[:, 0], points[:, 1], 0.9, _PENCIL, clip=clip)
         inward = foot + end * (1.0 - 2.0 / np.hypot(*end))
+        text = f"to {self.filled.reference_name}"
         across = 4.0 * np.array([end[1], -end[0]]) / np.hypot(*end)
-        side = "left" if across[0] >= 0 else "right"
-        x, y = inward + across
+        room = width_mm(text, READ_PT) + 1.0
+        for way in (across, -across):
+            x, y = inward + way
+            if clip.left_mm < x + np.sign(way[0]) * room < clip.left_mm + clip.width_mm:
+                break
         page.text(
-            x, y, f"to {self.filled.reference_name}", READ_PT, colour=PRINT,
-            across=side, up="center", clip=clip,
+            x, y, text, READ_PT, colour=PRINT,
+            across="left" if way[0] >= 0 else "right", up="center", clip=clip,
         )  # fmt: skip
 
     def _draw_rings(self, page: Page, x: float, y: float, clip: Window) -> None:

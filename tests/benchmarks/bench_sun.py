@@ -33,7 +33,7 @@ def main():
     sun.place(utc_s[:10], 0.0, 0.0)  # the year's table is made once
     ours = seconds_each(lambda: sun.place(utc_s, latitude, longitude), SITES * INSTANTS)
 
-    timescale, kernel = sun._skyfield()
+    timescale, kernel = sun.ephemeris()
     observer = kernel["earth"] + wgs84.latlon(47.0, 8.0, 400.0)
     few = utc_s[:300]
     days = np.floor(few / 86400.0)
