@@ -40,11 +40,11 @@ from orient.numbers.tolerances import Tolerances as Tolerances
 from orient.observation.board import Board as Board
 from orient.observation.compass import CompassCheck as CompassCheck
 from orient.observation.compass import check_compasses as check_compasses
-from orient.observation.compass import compass_readings
 from orient.observation.reduction import Reduced as Reduced
 from orient.observation.reduction import reduce_board as reduce_board
 from orient.observation.setups import SetupResult as SetupResult
 from orient.observation.setups import reduce_campaign as reduce_campaign
+from orient.observation.sights.campaign import every_reading
 from orient.planning.crew.plan import CrewPlan as CrewPlan
 from orient.planning.crew.visits import Work as Work
 from orient.planning.hours import Limits as Limits
@@ -645,7 +645,7 @@ def compass_check(campaign: Campaign, workers: int = 1) -> CompassCheck:
     """Judge a campaign's compass readings against the true azimuths of its lines.
 
     Args:
-        campaign: with its set-ups and readings.
+        campaign: with its set-ups, readings and sights.
         workers: processes to share many boards among.
 
     Returns:
@@ -662,7 +662,7 @@ def compass_check(campaign: Campaign, workers: int = 1) -> CompassCheck:
         True
     """
     rows = [result.row for result in reduce_campaign(campaign, workers)]
-    return check_compasses(compass_readings(campaign, rows))
+    return check_compasses(every_reading(campaign, rows))
 
 
 def correct(

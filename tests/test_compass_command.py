@@ -8,6 +8,7 @@ from click.testing import CliRunner
 from geographiclib.geodesic import Geodesic
 from pyproj import Transformer
 
+import orient
 from orient import cli
 from orient.commands.compass import compass
 from orient.demo.campaign import make_demo
@@ -182,3 +183,13 @@ def test_every_fault_of_the_readings_at_once(tmp_path):
     assert {fault.file for fault in stop.value.faults} == {"readings.csv"}
     (target,) = (f.wanted for f in stop.value.faults if (f.row, f.column) == (2, "target"))
     assert "a reference line of a set-up at alderflat" in target
+
+
+def test_the_public_check_counts_what_the_command_counts():
+    """The demo's sights toward the sky are among them."""
+    campaign = orient.read_campaign("sites/aldermoor")
+    ran = CliRunner().invoke(compass, ["sites/aldermoor", "--format", "json"])
+    rows = json.loads(ran.stdout)
+    check = orient.compass_check(campaign)
+    assert [row["reading_deg"] for row in rows] == pytest.approx(check.readings["reading_deg"])
+    assert set(campaign.sights["sight"]) & set(check.readings["reading"])

@@ -22,10 +22,10 @@ def test_verdicts_picture_and_table(tmp_path):
     assert "Compass old: subtract 2." in part
     assert "ironknoll: the needle points 7." in part
     rows = re.findall(r"<tr><th scope=\"row\">.*?</tr>", part)
-    assert len(rows) == 10  # two compasses, eight places
+    assert len(rows) == 11  # three compasses, eight places
     assert sum("pulled</td>" in row for row in rows) == 1
     # A dot and a bar for each, and names of at most the room beside the frame.
-    assert part.count("<circle") == 10
+    assert part.count("<circle") == 11
     assert '<a href="#compass">' in page
     shown = re.search(r'<section id="map".*?</section>', page, re.DOTALL)[0]
     assert shown.count('class="shore"') > 20

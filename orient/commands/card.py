@@ -82,13 +82,14 @@ def _campaign(folder: str) -> tuple[Campaign, CompassCheck | None]:
 
     if not any(path.stem.lower() == "setups" for path in Path(folder).glob("*")):
         return read_campaign(folder, tables=("sites",)), None
-    from orient.observation.compass import check_compasses, compass_readings
+    from orient.observation.compass import check_compasses
     from orient.observation.setups import reduce_campaign
+    from orient.observation.sights.campaign import every_reading
 
     campaign = read_campaign(folder)
     with progress("Reducing", len(campaign.setups)) as advance:
         results = reduce_campaign(campaign, workers=os.cpu_count() or 1, advance=advance)
-    readings = compass_readings(campaign, [result.row for result in results])
+    readings = every_reading(campaign, [result.row for result in results])
     return campaign, check_compasses(readings, advise=False)
 
 

@@ -36,17 +36,17 @@ def compass(campaign: str, style: str) -> None:
     Where compasses were read at several places the two are told apart, as far as the readings
     go. Readings come from readings.csv, from the set-ups, and from sights toward the sky.
     """
-    from orient.observation.compass import check_compasses, compass_readings, left_out_words
+    from orient.observation.compass import check_compasses, left_out_words
     from orient.observation.setups import reduce_campaign
-    from orient.observation.sights.campaign import with_sights
+    from orient.observation.sights.campaign import every_reading
     from orient.tables.campaign import read_campaign
 
     read = read_campaign(campaign, may_lack=("setups", "marks"))
     with progress("Reducing", len(read.setups)) as advance:
         results = reduce_campaign(read, workers=os.cpu_count() or 1, advance=advance)
     rows = [result.row for result in results]
-    readings = compass_readings(read, rows)
-    check = check_compasses(with_sights(readings, read))
+    readings = every_reading(read, rows)
+    check = check_compasses(readings)
     emit(_rows(check), style, _COLUMNS, title=f"{read.name}: compass readings")
     if style == "table":
         _tell(check)

@@ -149,12 +149,13 @@ def _options(given: dict[str, Any]) -> Options:
 def _campaign(folder: str | None) -> tuple[Campaign | None, CompassCheck | None]:
     if folder is None:
         return None, None
-    from orient.observation.compass import check_compasses, compass_readings
+    from orient.observation.compass import check_compasses
     from orient.observation.setups import reduce_campaign
+    from orient.observation.sights.campaign import every_reading
     from orient.tables.campaign import read_campaign
 
     campaign = read_campaign(folder)
     with progress("Reducing", len(campaign.setups)) as advance:
         results = reduce_campaign(campaign, workers=os.cpu_count() or 1, advance=advance)
-    readings = compass_readings(campaign, [result.row for result in results])
+    readings = every_reading(campaign, [result.row for result in results])
     return campaign, check_compasses(readings, advise=False)

@@ -27,8 +27,9 @@ from orient.flags import CAUTIONS, FLAGS
 from orient.numbers.angles import wrap_360
 from orient.numbers.settingout import ReferenceLine
 from orient.numbers.tolerances import COVERAGE_95
-from orient.observation.compass import CompassCheck, check_compasses, compass_readings
+from orient.observation.compass import CompassCheck, check_compasses
 from orient.observation.setups import KEYS, SetupResult, reduce_campaign
+from orient.observation.sights.campaign import every_reading
 from orient.outputs import check_set, write_set
 from orient.pages import page_template, sealed, shared_style
 from orient.planning import rows as plan_rows
@@ -105,7 +106,7 @@ def write_report(
     days = _site_days(campaign, max_altitude_deg)
     rows = [result.row for result in results]
     frame = results_frame(results)
-    check = check_compasses(compass_readings(campaign, rows))
+    check = check_compasses(every_reading(campaign, rows))
     contents: tuple[str | bytes, ...] = (
         csv_rows(rows, KEYS),
         json_rows(rows),

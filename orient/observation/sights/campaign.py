@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 from typing import Any, cast
 
@@ -15,7 +15,7 @@ from orient.numbers import grid
 from orient.numbers.angles import wrap_180, wrap_360
 from orient.numbers.tolerances import COVERAGE_95
 from orient.observation.boards import has_deflection, plumb_place
-from orient.observation.compass import COLUMNS
+from orient.observation.compass import COLUMNS, compass_readings
 from orient.observation.setups import SetupResult
 from orient.observation.sights.adjustment import Adjusted, Direction, adjust
 from orient.observation.sights.circle import circle_of, standings
@@ -328,13 +328,14 @@ def compass_rows(results: Sequence[CircleResult], sites: pd.DataFrame) -> pd.Dat
     return pd.DataFrame(rows, columns=columns)
 
 
-def with_sights(readings: pd.DataFrame, campaign: Campaign) -> pd.DataFrame:
+def every_reading(campaign: Campaign, rows: Sequence[Mapping[str, Any]]) -> pd.DataFrame:
     """Compass readings toward lines, and those toward the sky under them.
 
     Args:
-        readings: of `compass.compass_readings`.
-        campaign: with its sights, if it has any.
+        campaign: with its readings and sights, if it has any.
+        rows: of its set-ups, reduced, as for `compass.compass_readings`.
     """
+    readings = compass_readings(campaign, rows)
     toward_sky = compass_rows(reduce_sights(campaign), campaign.sites)
     if toward_sky.empty:
         return readings
