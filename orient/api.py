@@ -403,9 +403,10 @@ def crew(
     speed_km_h: float = 30.0,
     detour: float = 1.4,
     camp: bool = False,
+    crews: int = 1,
     effort: float = 1.0,
 ) -> CrewPlan:
-    """Which sites on which days in which order, for one crew (needs the extra `crew`).
+    """Which sites on which days in which order, for one crew or more (needs the extra `crew`).
 
     Args:
         campaign: with its sites.
@@ -416,6 +417,7 @@ def crew(
         speed_km_h: of walking or driving, rests included.
         detour: how many times longer the way is than the straight line.
         camp: every evening back at the start; else the crew goes on from where it is.
+        crews: how many, all alike and from one start; no site is worked by two.
         effort: how long to search, 1 being about a minute at most.
 
     Returns:
@@ -435,6 +437,8 @@ def crew(
     from orient.planning.crew.travel import by_distance
     from orient.text import did_you_mean
 
+    if crews < 1:
+        raise InputError(Fault("the argument crews", None, None, repr(crews), "1 or more"))
     sites = campaign.sites
     if start not in sites.index:
         wanted = f"a site of the campaign.{did_you_mean(start, sites.index)}"
@@ -454,6 +458,7 @@ def crew(
         rig or Rig(),
         limits or Limits(),
         roam=not camp,
+        crews=crews,
         effort=effort,
     )
 

@@ -167,6 +167,7 @@ def test_one_kind_of_error(campaign):
         lambda: orient.Rig(rod_mm=float("nan")),
         lambda: orient.Limits(target_deg=0.0),
         lambda: orient.crew(campaign, "2026-06-21", start="nowhere"),
+        lambda: orient.crew(campaign, "2026-06-21", start="gullbeach", crews=0),
         lambda: orient.write_sheet(campaign, "gulbeach", "2026-06-21", "sheet.pdf"),
         lambda: orient.board([1.0], [1.0, 2.0], 300.0, 0.0, 0.0, date="2026-06-21"),
         lambda: orient.board([1.0], [1.0], 300.0, 0.0, 0.0),
@@ -223,3 +224,22 @@ def test_what_a_notebook_shows(campaign):
     assert "aldermoor" in campaign._repr_html_()
     result = orient.reduce_campaign(campaign)[0]
     assert result.row["setup"] in result._repr_html_()
+
+
+def test_two_crews_reach_more_sites_and_share_none(tmp_path):
+    pytest.importorskip("ortools")
+    orient.new_campaign(tmp_path / "hills")
+    rows = [f"s{n},{46 + 0.5 * n:.1f},15.0" for n in range(4)]
+    head = "site,latitude_deg,longitude_deg"
+    (tmp_path / "hills" / "sites.csv").write_text("\n".join([head, *rows]) + "\n")
+    campaign = orient.read_campaign(tmp_path / "hills")
+    reached = {}
+    for crews in (1, 2):
+        table = orient.crew(
+            campaign, "2026-05-10", start="s0", crews=crews, effort=0.2, limits=orient.Limits(0.4)
+        ).visits
+        visits = table[table["why"] == ""]
+        assert visits["site"].is_unique
+        assert visits["crew"].nunique() == crews
+        reached[crews] = len(visits)
+    assert reached[2] > reached[1] > 0
