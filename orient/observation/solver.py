@@ -30,6 +30,8 @@ HEIGHT, LATITUDE = UNKNOWNS.index("height_mm"), UNKNOWNS.index("latitude_rad")
 #: Sizes of step natural to each unknown, which keep the normal matrices well scaled.
 SCALE = np.array([1e-3, 1.0, 1.0, 1e-3, 1e-3, 1.0, 10.0, 1e-3, 1e-3])
 
+#: A tip never runs faster than this: beside it, a sun at the horizon has no shadow to mark, mm/s.
+_FASTEST_MM_S = 1e6
 #: Chance that a clean board has a mark rejected.
 FALSE_ALARM = 0.003
 #: A part of the marks beyond which misfits are no blunders but a wrong board.
@@ -268,14 +270,18 @@ def _whitening(many: Batch, along: Array, across: Array) -> tuple[Array, Array]:
     outward = np.stack([long.x_mm, long.y_mm], axis=-1) / np.maximum(length, 1e-9)[..., None]
     soft = edge_scatter_mm(length, long.height_mm, many.edge_scatter)
     own = many.mark_sd_mm**2
-    late = np.where(many.timed, many.time_sd_s, 0.0)[..., None] * np.nan_to_num(along)
+    pace = np.clip(np.nan_to_num(along), -_FASTEST_MM_S, _FASTEST_MM_S)
+    late = np.where(many.timed, many.time_sd_s, 0.0)[..., None] * pace
     spread = soft[..., None] * outward
     xx = own + spread[..., 0] ** 2 + late[..., 0] ** 2
     xy = spread[..., 0] * spread[..., 1] + late[..., 0] * late[..., 1]
-    yy = own + spread[..., 1] ** 2 + late[..., 1] ** 2
-    # The inverse of the lower Cholesky factor of each mark's 2 × 2 covariance.
+    twist = spread[..., 0] * late[..., 1] - spread[..., 1] * late[..., 0]
+    length_2 = np.sum(spread**2, axis=-1) + np.sum(late**2, axis=-1)
+    determinant = own * (own + length_2) + twist**2
+    # The inverse of the lower Cholesky factor of each mark's 2 × 2 covariance; the determinant
+    # summed, not subtracted, so that it holds where a tip runs far in a second.
     first = 1.0 / np.sqrt(xx)
-    second = 1.0 / np.sqrt(yy - xy**2 / xx)
+    second = np.sqrt(xx / determinant)
     whiten = np.zeros((*xx.shape, 2, 2))
     whiten[..., 0, 0], whiten[..., 1, 1] = first, second
     whiten[..., 1, 0] = -second * xy / xx
