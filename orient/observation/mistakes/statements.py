@@ -16,7 +16,7 @@ from orient.numbers.shadow import BoardState
 from orient.observation.adjustment import Fit, adjust
 from orient.observation.board import Board, written_step_s
 from orient.observation.mistakes.record import Array, Meant, timed_marks
-from orient.observation.solver import FLAT_LATITUDE_RAD, FLAT_WATCH_S, SHORTEST_ROD, WATCH
+from orient.observation.solver import FLAT_LATITUDE_RAD, FLAT_WATCH_S, SHORTEST_ROD
 from orient.text import signed
 
 # How far a statement is off when it is: the price of freedom is counted from these.
@@ -194,10 +194,6 @@ def _watch_words(board: Board, fit: Fit) -> str:
     if abs(off_s) < 1800.0:
         words += f", or the site's longitude is {east}° off"
     return words
-
-
-def watch_u_s(fit: Fit) -> float:
-    return float(np.sqrt(fit.covariance[WATCH, WATCH]))
 
 
 # Marks measured from elsewhere ----------------------------------------------------------------
