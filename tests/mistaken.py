@@ -12,11 +12,15 @@ from orient import simulate
 from orient.numbers.tolerances import UNCHECKED_LEVEL_DEG
 
 Generator = np.random.Generator
+Array = np.ndarray
 Make = Callable[[Generator, str], Simulated]
 
 
 def sound(g: Generator, watch: str, count: int = 0, **options) -> Simulated:
-    """A day's board anywhere within 60° of the equator; `count` marks of it, where given."""
+    """A day's board anywhere within 60° of the equator; `count` marks of it, where given.
+
+    One in three has lost marks here and there, down to eight.
+    """
     while True:
         made = simulated(
             g,
@@ -29,6 +33,8 @@ def sound(g: Generator, watch: str, count: int = 0, **options) -> Simulated:
             **options,
         )
         if made.board.count >= 8:
+            if not count and g.uniform() < 1 / 3:
+                count = int(g.integers(8, made.board.count + 1))
             return _some(g, made, count) if count else made
 
 
@@ -90,10 +96,14 @@ def slope_east(size_deg: float) -> Make:
     return make
 
 
-def leaning(g: Generator, watch: str) -> Simulated:
-    """The rod leans by 1° and its base is taken for the foot."""
-    way, off_mm = g.uniform(0, 2 * np.pi), 300.0 * np.tan(np.radians(1.0))
-    return faulty(g, watch, foot_x_mm=off_mm * np.cos(way), foot_y_mm=off_mm * np.sin(way))
+def leaning_by(degrees: float) -> Make:
+    """The rod leans and its base is taken for the foot."""
+
+    def make(g: Generator, watch: str) -> Simulated:
+        way, off_mm = g.uniform(0, 2 * np.pi), 300.0 * np.tan(np.radians(degrees))
+        return faulty(g, watch, foot_x_mm=off_mm * np.cos(way), foot_y_mm=off_mm * np.sin(way))
+
+    return make
 
 
 def turned(degrees: float) -> Make:
@@ -201,6 +211,122 @@ def cut_to(step_s: float) -> Make:
     return make
 
 
+def cut_uneven(step_s: float) -> Make:
+    """The same, the marks made at uneven intervals."""
+
+    def make(g: Generator, watch: str) -> Simulated:
+        made = sound(g, watch, 10)
+        return recorded(made, watch_utc_s=np.floor(made.board.watch_utc_s / step_s) * step_s)
+
+    return make
+
+
+def few(make: Make, count: int) -> Make:
+    """A mistake on a board of few marks."""
+
+    def made(g: Generator, watch: str) -> Simulated:
+        return _some(g, make(g, watch), count)
+
+    return made
+
+
+def digits_exchanged(g: Generator, watch: str) -> Simulated:
+    """Five marks, two digits of the longest x or y exchanged."""
+    made = sound(g, watch, 5)
+    x, y = made.board.x_mm.copy(), made.board.y_mm.copy()
+    of = x if np.abs(x).max() > np.abs(y).max() else y
+    number = int(np.argmax(np.abs(of)))
+    hundreds, rest = divmod(abs(of[number]), 100.0)
+    tens, ones = divmod(rest, 10.0)
+    of[number] = np.sign(of[number]) * (tens * 100.0 + hundreds * 10.0 + ones)
+    return recorded(made, x_mm=x, y_mm=y)
+
+
+def times(change: Callable[[Array, Simulated], Array]) -> Make:
+    """Other times written."""
+
+    def make(g: Generator, watch: str) -> Simulated:
+        made = sound(g, watch)
+        return recorded(made, watch_utc_s=change(made.board.watch_utc_s, made))
+
+    return make
+
+
+def one_row_late(written: Array, _: Simulated) -> Array:
+    return np.concatenate([written[:1] - np.diff(written[:2]), written[:-1]])
+
+
+def twelve_hours(written: Array, made: Simulated) -> Array:
+    """Afternoon by the clock at noon typed without adding 12."""
+    return np.where(written > made.board.noon_utc_s + 3600.0, written - 43200.0, written)
+
+
+def marks_as(change: Callable[[Array], Array]) -> Make:
+    """Every mark, x + iy, written in another way."""
+
+    def make(g: Generator, watch: str) -> Simulated:
+        made = sound(g, watch)
+        marks = change(made.board.x_mm + 1j * made.board.y_mm)
+        return recorded(made, x_mm=marks.real, y_mm=marks.imag)
+
+    return make
+
+
+def angles_as(change: Callable[[Array], Array]) -> Make:
+    """Marks recorded as length and angle, the angles written in another way."""
+
+    def make(g: Generator, watch: str) -> Simulated:
+        made = sound(g, watch)
+        board = made.board
+        angle = np.radians(change(np.degrees(board.direction_rad) % 360.0))
+        length = board.length_mm
+        made = recorded(made, x_mm=length * np.sin(angle), y_mm=length * np.cos(angle))
+        return replace(made, by_angle=True)
+
+    return make
+
+
+def from_the_tip(g: Generator, watch: str) -> Simulated:
+    made = sound(g, watch)
+    board = made.board
+    factor = np.hypot(board.length_mm, board.height_mm) / board.length_mm
+    made = recorded(made, x_mm=board.x_mm * factor, y_mm=board.y_mm * factor)
+    return replace(made, by_angle=True)
+
+
+def swapped_place(latitude_deg: float, longitude_deg: float) -> tuple[float, float]:
+    """Beyond 90° the tables ask: here the nearest that they take."""
+    return float(np.clip(longitude_deg, -89.0, 89.0)), latitude_deg
+
+
+def rod_as(change: Callable[[float], float]) -> Make:
+    def make(g: Generator, watch: str) -> Simulated:
+        made = sound(g, watch)
+        return recorded(made, height_mm=change(made.board.height_mm))
+
+    return make
+
+
+def elsewhere(change: Callable[[float, float], tuple[float, float]]) -> Make:
+    """The site's place written in another way; the watch's zone is known."""
+
+    def make(g: Generator, watch: str) -> Simulated:
+        made = sound(g, watch)
+        board = made.board
+        latitude, longitude = change(board.latitude_deg, board.longitude_deg)
+        east_deg = longitude - board.longitude_deg
+        noon_s = board.noon_utc_s - 240.0 * east_deg
+        # The date is the site's: noon stays on it.
+        return recorded(
+            made,
+            latitude_deg=latitude,
+            longitude_deg=longitude,
+            noon_utc_s=noon_s,
+        )
+
+    return make
+
+
 def coarse(g: Generator, watch: str) -> Simulated:
     return sound(g, watch, noise_mm=1.5)
 
@@ -214,7 +340,7 @@ MISTAKEN: dict[str, Make] = {
     "sound, few marks": lambda g, watch: sound(g, watch, int(g.integers(3, 7))),
     "slope of 1°": slope(1.0),
     "east–west slope of 1°": slope_east(1.0),
-    "rod leaning by 1°": leaning,
+    "rod leaning by 1°": leaning_by(1.0),
     "turned by 1°": turned(1.0),
     "turned by 2.5°": turned(2.5),
     "origin 10 mm off": origin_off(10.0),
@@ -245,6 +371,40 @@ MISTAKEN: dict[str, Make] = {
     "four marks, one wild": wild(4, 1),
     "five marks, one wild": wild(5, 1),
     "six marks, two wild": wild(6, 2),
+    "three marks, one wild": wild(3, 1),
+    "six marks, three wild": wild(6, 3),
+    "five marks, two digits exchanged": digits_exchanged,
+    "six marks, turned by 2°": few(turned(2.0), 6),
+    "four marks, date a month out": few(days_off(30), 4),
+    "rod leaning by 0.5°": leaning_by(0.5),
+    "turned by 0.5°": turned(0.5),
+    "origin 30 mm off": origin_off(30.0),
+    "origin 100 mm off": origin_off(100.0),
+    "origin 200 mm off": origin_off(200.0),
+    "date a week out": days_off(7),
+    "watch 30 min out": watch_off(1800.0),
+    "watch five hours out": watch_off(5 * 3600.0),
+    "12-hour times": times(twelve_hours),
+    "times in the opposite order": times(lambda written, _: written[::-1]),
+    "times one row late": times(one_row_late),
+    "times cut to 5 min, uneven": cut_uneven(300.0),
+    "times cut to 15 min, uneven": cut_uneven(900.0),
+    "times cut to the minute, uneven": cut_uneven(60.0),
+    "x and y swapped": marks_as(lambda marks: marks.imag + 1j * marks.real),
+    "x counted to the left": marks_as(lambda marks: -np.conj(marks)),
+    "marks in centimetres": marks_as(lambda marks: marks / 10.0),
+    "marks in metres": marks_as(lambda marks: marks / 1000.0),
+    "marks in inches": marks_as(lambda marks: marks / 25.4),
+    "angles anticlockwise": angles_as(lambda degrees: -degrees),
+    "angles in gon": angles_as(lambda degrees: degrees / 0.9),
+    "angles in radians": angles_as(np.radians),
+    "lengths from the tip": from_the_tip,
+    "rod in centimetres": rod_as(lambda height: height / 10.0),
+    "rod ten times too tall": rod_as(lambda height: height * 10.0),
+    "rod from the ground": rod_as(lambda height: height + 120.0),
+    "latitude's sign": elsewhere(lambda latitude, longitude: (-latitude, longitude)),
+    "longitude's sign": elsewhere(lambda latitude, longitude: (latitude, -longitude)),
+    "latitude and longitude swapped": elsewhere(swapped_place),
 }
 
 #: What the marks can tell with a watch that is trusted only.

@@ -19,6 +19,7 @@ class Simulated:
     truth: simulate.TrueBoard
     blunder: np.ndarray
     true_utc_s: np.ndarray
+    by_angle: bool = False
 
     def error_deg(self, azimuth_rad: float) -> float:
         """A board azimuth's error, degrees within ±180."""

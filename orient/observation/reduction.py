@@ -13,11 +13,12 @@ from orient.flags import Flag
 from orient.numbers import sun
 from orient.numbers.tolerances import COVERAGE_95
 from orient.observation import byhand
-from orient.observation.adjustment import Asked, Fit, adjust_all
+from orient.observation.adjustment import Asked, Fit
 from orient.observation.board import Board
 from orient.observation.byhand import MethodResult, NoonShadow, noon_shadow
 from orient.observation.mistakes.catalogue import Explanation
 from orient.observation.mistakes.record import Meant, Record
+from orient.observation.mistakes.trials import Work, done
 from orient.observation.mistakes.weighing import (
     STRAINED,
     Verdict,
@@ -95,12 +96,12 @@ def reduce_board(board: Board, record: Record | None = None, search: bool = True
         search: whether a board that contradicts its record is read in other ways; without,
             it is only marked as `contradicted`.
     """
-    return _reduced_from(_adjusted([board])[0], record, search)
+    return done([_reduction(record or Record(board), search)])[0]
 
 
 @dataclass(frozen=True)
 class _Adjusted:
-    """A board with the adjustments that its reduction rests on: as it is stated; its kept
+    """A board with the adjustments that its reduction rests on: the one adopted; its kept
     marks, the latitude forgotten; those around noon, as a track without times."""
 
     board: Board
@@ -109,34 +110,28 @@ class _Adjusted:
     noon: Fit | None
 
 
-def _adjusted(
-    boards: Sequence[Board], fits: Sequence[Fit] | None = None, reading: Meant = _AS_STATED
-) -> list[_Adjusted]:
-    """Every adjustment of many boards, those of a kind together."""
-    fits = fits or adjust_all([Asked(board) for board in boards])
-    kept = [_believed(*each, reading) for each in zip(boards, fits, strict=True)]
-    latitudes = _where_asked(
-        [_latitude_asked(*each, reading) for each in zip(boards, fits, strict=True)]
-    )
-    noons = _where_asked([byhand.noon_track(board) for board in kept])
-    return [_Adjusted(*each) for each in zip(boards, fits, latitudes, noons, strict=True)]
+def _completed(board: Board, fit: Fit, reading: Meant) -> Work[_Adjusted]:
+    """A board's other adjustments, one being adopted."""
+    kept = _believed(board, fit, reading)
+    asked = [_latitude_asked(board, fit, reading), byhand.noon_track(kept)]
+    fits = iter((yield [each for each in asked if each is not None]))
+    latitude, noon = (None if each is None else next(fits) for each in asked)
+    return _Adjusted(board, fit, latitude, noon)
 
 
-def _where_asked(asked: Sequence[Asked | None]) -> list[Fit | None]:
-    found = iter(adjust_all([each for each in asked if each is not None]))
-    return [None if each is None else next(found) for each in asked]
-
-
-def _reduced_from(adjusted: _Adjusted, record: Record | None, search: bool) -> Reduced:
-    board, stated = adjusted.board, adjusted.fit
+def _reduction(record: Record, search: bool) -> Work[Reduced]:
+    """One board reduced, from the first adjustment to the last word."""
+    board = record.board
+    (stated,) = yield [Asked(board)]
+    adjusted = yield from _completed(board, stated, _AS_STATED)
     latitude = _latitude(board, adjusted.latitude)
-    readings = spared(board, stated)
+    readings = yield from spared(board, stated)
     contradicted = contradicts(board, stated, readings) or bool(_latitude_remark(*latitude, board))
     adopted, verdict = _AS_STATED, None
     if contradicted and search:
-        verdict = weigh(record or Record(board), stated)
+        verdict = yield from weigh(record, stated)
         adopted, readings = verdict.adopted, []
-        (adjusted,) = _adjusted([board], [verdict.fit], adopted)
+        adjusted = yield from _completed(board, verdict.fit, adopted)
     fit = opened(adjusted.fit, honest_u_rad(adjusted.fit, readings))
     adjusted = replace(adjusted, fit=fit)
     reduced = _reduced(adjusted, adopted, contradicted)
@@ -293,14 +288,14 @@ def _widened(reduced: Reduced, u_rad: float) -> Reduced:
     )
 
 
-def _reduce_some(boards: Sequence[Board], search: bool) -> list[Reduced | None]:
+def _reduce_some(records: Sequence[Record], search: bool) -> list[Reduced | None]:
     """Boards reduced together; one by one where a board's figures cannot be borne."""
     try:
-        return [_reduced_from(each, None, search) for each in _adjusted(boards)]
+        return list(done([_reduction(each, search) for each in records]))
     except (ArithmeticError, np.linalg.LinAlgError):
-        if len(boards) == 1:
+        if len(records) == 1:
             return [None]
-        return [each for board in boards for each in _reduce_some([board], search)]
+        return [each for record in records for each in _reduce_some([record], search)]
 
 
 def reduce_boards(
@@ -317,9 +312,19 @@ def reduce_boards(
         workers: processes.
         advance: called with the number of boards done.
     """
-    parts = [boards[first : first + _TOGETHER] for first in range(0, len(boards), _TOGETHER)]
+    return reduce_records([Record(board) for board in boards], workers, advance, search)
+
+
+def reduce_records(
+    records: Sequence[Record],
+    workers: int = 1,
+    advance: Callable[[int], None] = lambda _: None,
+    search: bool = True,
+) -> list[Reduced | None]:
+    """The same of boards of which more is known of how they were recorded."""
+    parts = [records[first : first + _TOGETHER] for first in range(0, len(records), _TOGETHER)]
     work = partial(_reduce_some, search=search)
-    if workers <= 1 or len(boards) < _FEW:
+    if workers <= 1 or len(records) < _FEW:
         return _collected(map(work, parts), advance)
     from concurrent.futures import ProcessPoolExecutor
 

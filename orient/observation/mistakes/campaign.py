@@ -14,13 +14,12 @@ from orient.observation.board import Board
 from orient.observation.boards import board_from_rows
 from orient.observation.mistakes.catalogue import reread
 from orient.observation.mistakes.record import Other, Record
-from orient.observation.reduction import Reduced, reduce_board
+from orient.observation.reduction import Reduced, reduce_records
 from orient.tables import clock
 from orient.tables.campaign import Campaign, zones_at
 
 # Marks are looked for among so many set-ups before and after their own in the table.
 _NEIGHBOURS = 10
-_FEW = 8
 
 
 def with_explanations(
@@ -47,7 +46,10 @@ def with_explanations(
     done = list(reduced)
     doubtful = [n for n, each in enumerate(reduced) if each is not None and each.contradicted]
     records = [table.record(number, with_others=True) for number in doubtful]
-    for number, record, each in zip(doubtful, records, _read(records, workers), strict=True):
+    anew = reduce_records(records, workers)
+    for number, record, each in zip(doubtful, records, anew, strict=True):
+        if each is None:
+            continue
         slips = [] if each.fit.kept.all() else reread(record, each.fit)
         done[number] = replace(each, remarks=_with_slips(each, slips))
     for number, sound in enumerate(reduced):
@@ -62,19 +64,6 @@ def _with_slips(reduced: Reduced, slips: list[str]) -> list[str]:
     if reduced.explanation is None:
         return [*slips, *reduced.remarks]
     return [reduced.remarks[0], *slips, *reduced.remarks[1:]]
-
-
-def _read(records: list[Record], workers: int) -> list[Reduced]:
-    if workers <= 1 or len(records) < _FEW:
-        return list(map(_reduced_anew, records))
-    from concurrent.futures import ProcessPoolExecutor
-
-    with ProcessPoolExecutor(workers) as pool:
-        return list(pool.map(_reduced_anew, records))
-
-
-def _reduced_anew(record: Record) -> Reduced:
-    return reduce_board(record.board, record)
 
 
 class _Table:

@@ -2,15 +2,15 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
 from dataclasses import dataclass, replace
 
 import numpy as np
 
-from orient.observation.adjustment import Fit, adjust, linearised
+from orient.observation.adjustment import Asked, Fit, linearised
 from orient.observation.board import Board
 from orient.observation.mistakes.evidence import closing_cost
 from orient.observation.mistakes.record import Array, Meant, Numbers, Record, timed_marks
+from orient.observation.mistakes.trials import Trial
 
 #: A board without a mistake hardly ever gains so much by one turn or one shift.
 CLEAR_TURN, CLEAR_SHIFT = 16.0, 19.0
@@ -83,47 +83,40 @@ def _best(
     return Break(order[places[best] :], float(gain[best]), size[best], u, turn)
 
 
-def moved(record: Record, fit: Fit) -> Iterator[Meant]:
+def moved(record: Record, fit: Fit) -> list[Trial]:
     """The board turned, or slid, between two marks."""
-    board = record.board
-    for turn in (True, False):
-        meant = _put_back(record, board, fit, turn)
-        if meant is not None:
-            yield meant
-    if closing_cost(board) > CLEAR_CLOSING:
-        yield _unseen(board, fit)
+    return [_put_back(record, record.board, fit, turn) for turn in (True, False)]
 
 
-def _unseen(board: Board, fit: Fit) -> Meant:
+def unseen(board: Board, fit: Fit) -> list[Meant]:
     """The closing sight alone tells of a turn: no mark was made after it, or none before."""
+    if closing_cost(board) <= CLEAR_CLOSING:
+        return []
     turn = board.closing_turn_rad
     words = (
         f"the board was turned by {abs(np.degrees(turn)):.1f}° before its first mark or after its "
         "last, or the reference line was drawn wrong once, at the start or at the end"
     )
-    return Meant(words, board, _PRICE, open_rad=abs(turn), turn_rad=turn, fit=fit, kind="moved")
+    return [Meant(words, board, _PRICE, open_rad=abs(turn), turn_rad=turn, fit=fit, kind="moved")]
 
 
-def _put_back(record: Record, board: Board, fit: Fit, turn: bool) -> Meant | None:
-    mended, total, found = board, np.zeros(1 if turn else 2), None
+def _put_back(record: Record, board: Board, fit: Fit, turn: bool) -> Trial:
+    both = breaks(board, fit)
+    if both is None:
+        return []
+    first = each = both[0] if turn else both[1]
+    if first.gain < (CLEAR_TURN if turn else CLEAR_SHIFT) / 2:
+        return []
+    total = np.zeros_like(first.size)
     for _ in range(4):
-        both = breaks(mended, fit)
-        if both is None:
-            return found
-        each = both[0] if turn else both[1]
-        if found is None and each.gain < (CLEAR_TURN if turn else CLEAR_SHIFT) / 2:
-            return None
-        if found is None:
-            later, u = each.later, each.u
-        else:
-            each = _again(mended, fit, later, turn)
         total = total + each.size
-        mended = _without(board, later, total)
-        fit = adjust(mended, near=fit)
-        found = _meant(record, board, mended, fit, later, total, u)
-        if np.all(np.abs(each.size) < 0.1 * u):
+        mended = _without(board, first.later, total)
+        fit = yield Asked(mended, near=fit)
+        lit = np.isfinite(fit.residual_mm).all()
+        if np.all(np.abs(each.size) < 0.1 * first.u) or not lit:
             break
-    return found
+        each = _again(mended, fit, first.later, turn)
+    return [_meant(record, board, mended, fit, first.later, total, first.u)]
 
 
 def _again(board: Board, fit: Fit, later: Numbers, turn: bool) -> Break:

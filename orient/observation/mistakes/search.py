@@ -8,8 +8,9 @@ from dataclasses import replace
 import numpy as np
 
 from orient.numbers import sun
-from orient.observation.adjustment import Fit, adjust
+from orient.observation.adjustment import Asked, Fit
 from orient.observation.board import Board
+from orient.observation.mistakes.catalogue import possible
 from orient.observation.mistakes.record import (
     COMMON_SLIP,
     FEWEST_MARKS,
@@ -23,6 +24,7 @@ from orient.observation.mistakes.record import (
     misfit_on,
     timed_marks,
 )
+from orient.observation.mistakes.trials import Trial, as_read, one_by_one
 from orient.observation.solver import WATCH
 
 _HALF_HOUR_S, _HALF_DAY_S = 1800.0, 43200.0
@@ -31,9 +33,11 @@ _HALF_HOUR_S, _HALF_DAY_S = 1800.0, 43200.0
 # Slips of record ------------------------------------------------------------------------------
 
 
-def slips(record: Record) -> Iterator[Meant]:
-    for hypothesis in HYPOTHESES:
-        yield from hypothesis(record)
+def slips(record: Record) -> list[Trial]:
+    """Each slip put right, of those that are not ruled out at a glance."""
+    meants = [meant for hypothesis in HYPOTHESES for meant in hypothesis(record)]
+    trials = [as_read(meant) for meant in meants if possible(meant.board)]
+    return [*trials, _other_watch(record)]
 
 
 def _mirrored(record: Record) -> Iterator[Meant]:
@@ -251,12 +255,18 @@ def _some_of_another(record: Record, other: Other, fit: Fit) -> Iterator[Meant]:
 # The watch ------------------------------------------------------------------------------------
 
 
-def _other_watch(record: Record) -> Iterator[Meant]:
+def _other_watch(record: Record) -> Trial:
     """The watch wrong by a whole number of half hours, or its stated error misread."""
     board = record.board
     if board.watch != "trusted" or not timed_marks(board).any():
-        return
-    fit = adjust(board, free_watch=True)
+        return []
+    fit = yield Asked(board, free_watch=True)
+    meants = _watch_slips(record, fit)
+    return (yield from one_by_one(meant for meant in meants if possible(meant.board)))
+
+
+def _watch_slips(record: Record, fit: Fit) -> Iterator[Meant]:
+    board = record.board
     off_s = float(fit.state.watch_error_s) - board.watch_error_s
     u_s = float(np.sqrt(fit.covariance[WATCH, WATCH]))
     yield from _stated_error(board, off_s, max(60.0, 3.0 * u_s))
@@ -305,7 +315,6 @@ HYPOTHESES: tuple[Callable[[Record], Iterator[Meant]], ...] = (
     _other_date,
     _other_place,
     _another_setup,
-    _other_watch,
     _other_edge,
     _other_day,
 )

@@ -7,15 +7,16 @@ no source*.
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
 
 from orient.numbers.shadow import BoardState
-from orient.observation.adjustment import Fit, adjust
+from orient.observation.adjustment import Asked, Fit
 from orient.observation.board import Board, written_step_s
 from orient.observation.mistakes.record import Array, Meant, timed_marks
+from orient.observation.mistakes.trials import Trial
 from orient.observation.solver import FLAT_LATITUDE_RAD, FLAT_WATCH_S, SHORTEST_ROD
 from orient.text import signed
 
@@ -96,13 +97,13 @@ def _step_s(board: Board) -> float:
     return written_step_s(board.watch_utc_s[timed_marks(board)])
 
 
-def freed(board: Board, chosen: Sequence[Statement], near: Sequence[Fit]) -> Iterator[Meant]:
-    """The board with some statements set free, adjusted from fits already had.
+def freed(board: Board, chosen: Sequence[Statement], near: Fit) -> Trial:
+    """The board with some statements set free, adjusted from a fit already had.
 
     Args:
         board: as recorded.
         chosen: what is set free.
-        near: fits to begin from; a watch set free is sought over the whole day.
+        near: a fit to begin from; a watch set free is sought over the whole day.
     """
     tolerances = replace(
         board.tolerances, **{k: v for each in chosen for k, v in each.wide(board).items()}
@@ -112,25 +113,23 @@ def freed(board: Board, chosen: Sequence[Statement], near: Sequence[Fit]) -> Ite
     height = any(each.free_height for each in chosen)
     latitude = any(each.free_latitude for each in chosen)
     by_time = all(each.by_time for each in chosen)
-    starts: list[Fit | None] = list(near)
-    if watch or not by_time:
-        starts = [None]
+    start = None if watch or not by_time else near
+    fit = yield Asked(read, watch, height, latitude, by_time, start)
+    if fit.state.height_mm <= 1.01 * SHORTEST_ROD * board.height_mm:
+        return []
     kinds = tuple(each.kind for each in chosen)
-    for start in starts:
-        fit = adjust(read, watch, height, latitude, by_time, near=start)
-        if fit.state.height_mm <= 1.01 * SHORTEST_ROD * board.height_mm:
-            continue
-        yield Meant(
-            words=" and ".join(dict.fromkeys(_words(kind, board, read, fit) for kind in kinds)),
-            board=read,
-            price=sum(each.price for each in chosen),
-            fit=fit,
-            kind="+".join(kinds),
-            sets_aside=kinds,
-            by_time=by_time,
-            free_watch=watch,
-            free_height=height,
-        )
+    meant = Meant(
+        words=" and ".join(dict.fromkeys(_words(kind, board, read, fit) for kind in kinds)),
+        board=read,
+        price=sum(each.price for each in chosen),
+        fit=fit,
+        kind="+".join(kinds),
+        sets_aside=kinds,
+        by_time=by_time,
+        free_watch=watch,
+        free_height=height,
+    )
+    return [meant]
 
 
 # Words ------------------------------------------------------------------------------------
@@ -201,12 +200,11 @@ def _watch_words(board: Board, fit: Fit) -> str:
 _CORNER = Statement("corner", 9.0, lambda _: {"plumb_sd_mm": _CORNER_MM})
 
 
-def from_elsewhere(board: Board, stated: Fit) -> Iterator[Meant]:
+def from_elsewhere(board: Board, stated: Fit) -> list[Trial]:
     """Marks measured from another point than the foot: turned and shifted to fit the track."""
     if board.count < 5:
-        return
-    for start in _shifted_starts(board, stated):
-        yield from freed(board, [_CORNER], [start])
+        return []
+    return [freed(board, [_CORNER], start) for start in _shifted_starts(board, stated)]
 
 
 def _shifted_starts(board: Board, stated: Fit) -> list[Fit]:
@@ -272,16 +270,19 @@ def _possible_instants(board: Board) -> Array:
 # Marks left out -------------------------------------------------------------------------------
 
 
-def without_marks(board: Board, near: Fit) -> Iterator[Meant]:
+def without_marks(board: Board, near: Fit) -> list[Trial]:
     """Few marks: each left out in turn, that another may be the wrong one."""
     if not FEWEST_TO_SPARE <= board.count <= MOST_TO_SPARE:
-        return
-    for number in range(board.count):
-        others = np.arange(board.count) != number
-        part = replace(near, utc_s=near.utc_s[others])
-        fit = spread_over(adjust(board.of(others), near=part), others)
-        fit.residual_mm[number] = _missed(board, fit, number)
-        yield Meant(f"mark {number + 1} is wrong", board, fit=fit, kind="mark")
+        return []
+    return [_without(board, near, number) for number in range(board.count)]
+
+
+def _without(board: Board, near: Fit, number: int) -> Trial:
+    others = np.arange(board.count) != number
+    part = replace(near, utc_s=near.utc_s[others])
+    fit = spread_over((yield Asked(board.of(others), near=part)), others)
+    fit.residual_mm[number] = _missed(board, fit, number)
+    return [Meant(f"mark {number + 1} is wrong", board, fit=fit, kind="mark")]
 
 
 def _missed(board: Board, fit: Fit, number: int) -> Array:

@@ -14,9 +14,9 @@ from itertools import combinations
 
 import numpy as np
 
-from orient.observation.adjustment import Fit, adjust
+from orient.observation.adjustment import Asked, Fit
 from orient.observation.board import Board
-from orient.observation.mistakes.catalogue import Explanation, explanation_of, possible
+from orient.observation.mistakes.catalogue import Explanation, explanation_of
 from orient.observation.mistakes.evidence import (
     Weighed,
     alive,
@@ -32,6 +32,7 @@ from orient.observation.mistakes.moved import (
     breaks,
     in_time,
     moved,
+    unseen,
 )
 from orient.observation.mistakes.record import FEWEST_MARKS, Meant, Record
 from orient.observation.mistakes.search import slips
@@ -42,6 +43,7 @@ from orient.observation.mistakes.statements import (
     statements,
     without_marks,
 )
+from orient.observation.mistakes.trials import Trial, Work, together
 from orient.observation.solver import AZIMUTH
 
 #: Readings are told of where their evidence is within this of the best.
@@ -75,11 +77,12 @@ class Verdict:
     own_u_rad: float = 0.0
 
 
-def spared(board: Board, fit: Fit) -> list[Weighed]:
+def spared(board: Board, fit: Fit) -> Work[list[Weighed]]:
     """The board as stated, and with few marks without each that may be wrong unseen."""
     span = _span_mm(board)
     own = weighed(_stated(board, fit), fit, span)
-    return alive([own, *_weighed(without_marks(board, fit), span)])
+    (fewer,) = yield from together(without_marks(board, fit))
+    return alive([own, *_weighed(fewer, span)])
 
 
 def contradicts(board: Board, fit: Fit, readings: list[Weighed]) -> bool:
@@ -137,7 +140,7 @@ def strained_u_rad(fit: Fit, u_rad: float) -> float:
     return float(np.sqrt(u_rad**2 + (fit.worst_pull / _USUAL_PULL - 1.0) * stated))
 
 
-def weigh(record: Record, stated: Fit) -> Verdict:
+def weigh(record: Record, stated: Fit) -> Work[Verdict]:
     """Weigh every reading of a board that contradicts its record.
 
     Args:
@@ -153,20 +156,21 @@ def weigh(record: Record, stated: Fit) -> Verdict:
             labels=tuple(record.label(number) for number in chosen),
             chosen=chosen,
         )
-        stated = adjust(record.board)
+        (stated,) = yield [Asked(record.board)]
     board, span = record.board, _span_mm(record.board)
     as_stated = [_stated(board, fit) for fit in (stated, *stated.rivals)]
     own = [weighed(meant, meant.fit or stated, span) for meant in as_stated]
-    near = [replace(stated, rivals=())]
-    own += _weighed(_of_statements(board, near), span)
-    own += _weighed(from_elsewhere(board, stated), span)
-    own += _weighed(without_marks(board, stated), span)
-    others = _weighed(moved(record, stated), span)
-    others += _weighed((each for each in slips(record) if possible(each.board)), span)
+    near = replace(stated, rivals=())
+    single = [freed(board, [statement], near) for statement in statements(board)]
+    single += from_elsewhere(board, stated) + without_marks(board, stated)
+    mine, slipped = yield from together(single, moved(record, stated) + slips(record))
+    own += _weighed(mine, span)
+    others = _weighed(slipped + unseen(board, stated), span)
     best = _least(own + others)
     if best is None or not _sound(best):
-        own += _weighed(_joined(board, own, near), span)
-    return _verdict(whole, record, own, others)
+        (joined,) = yield from together(_joined(board, own, near))
+        own += _weighed(joined, span)
+    return (yield from _verdict(whole, record, own, others))
 
 
 def _stated(board: Board, fit: Fit) -> Meant:
@@ -179,15 +183,10 @@ def _span_mm(board: Board) -> float:
 
 
 def _weighed(readings: Iterable[Meant], span_mm: float) -> list[Weighed]:
-    return [weighed(each, each.fit or adjust(each.board), span_mm) for each in readings]
+    return [weighed(each, each.fit, span_mm) for each in readings if each.fit is not None]
 
 
-def _of_statements(board: Board, near: list[Fit]) -> Iterable[Meant]:
-    for statement in statements(board):
-        yield from freed(board, [statement], near)
-
-
-def _joined(board: Board, own: list[Weighed], near: list[Fit]) -> Iterable[Meant]:
+def _joined(board: Board, own: list[Weighed], near: Fit) -> list[Trial]:
     """The statements that did best, two together; then everything at once."""
     known = {(each.kind, each.price): each for each in statements(board)}
     order = sorted(
@@ -200,12 +199,10 @@ def _joined(board: Board, own: list[Weighed], near: list[Fit]) -> Iterable[Meant
     for each in order:
         if each.by_time and all(each.kind != other.kind for other in single):
             single.append(each)
-    for pair in combinations(single[:_BEST_TO_JOIN], 2):
-        yield from freed(board, pair, near)
     everything = [each for each in single if each.kind not in ("marking", "edge", "rounding")]
-    yield from freed(board, everything, near)
     coarse = [each for each in known.values() if each.kind == "marking"][-1:]
-    yield from freed(board, everything + coarse, near)
+    chosen = [*combinations(single[:_BEST_TO_JOIN], 2), everything, everything + coarse]
+    return [freed(board, each, near) for each in chosen]
 
 
 def _least(readings: list[Weighed]) -> Weighed | None:
@@ -218,7 +215,9 @@ def _sound(reading: Weighed) -> bool:
     return fit.converged and fit.spread == 1.0 and not fit.pulled
 
 
-def _verdict(whole: Board, record: Record, own: list[Weighed], others: list[Weighed]) -> Verdict:
+def _verdict(
+    whole: Board, record: Record, own: list[Weighed], others: list[Weighed]
+) -> Work[Verdict]:
     adopted, best = _least(own), _least(own + others)
     if adopted is None or best is None:
         fit = own[0].fit
@@ -248,7 +247,7 @@ def _verdict(whole: Board, record: Record, own: list[Weighed], others: list[Weig
             explanation = explanation_of(own[0].fit, told)
     fit, meant = adopted.fit, adopted.meant
     if record.chosen is not None:
-        fit, meant = _of_all(whole, record.chosen, adopted)
+        fit, meant = yield from _of_all(whole, record.chosen, adopted)
     return Verdict(
         opened(fit, u_rad), meant, tuple(living), explanation, unexplained, fit.azimuth_u_rad
     )
@@ -267,12 +266,13 @@ def opened(fit: Fit, u_rad: float) -> Fit:
     return replace(fit, covariance=covariance)
 
 
-def _of_all(whole: Board, chosen: np.ndarray, adopted: Weighed) -> tuple[Fit, Meant]:
+def _of_all(whole: Board, chosen: np.ndarray, adopted: Weighed) -> Work[tuple[Fit, Meant]]:
     """The adopted reading of a thinned board, adjusted to all its marks."""
     meant = adopted.meant
     read = replace(whole, tolerances=meant.board.tolerances)
     order = np.searchsorted(chosen, np.arange(whole.count)).clip(0, len(chosen) - 1)
     near = replace(adopted.fit, utc_s=adopted.fit.utc_s[order])
     latitude = "latitude" in meant.sets_aside
-    fit = adjust(read, meant.free_watch, meant.free_height, latitude, meant.by_time, near=near)
+    asked = Asked(read, meant.free_watch, meant.free_height, latitude, meant.by_time, near)
+    (fit,) = yield [asked]
     return fit, replace(meant, board=read, fit=fit)
