@@ -404,6 +404,8 @@ def crew(
     detour: float = 1.4,
     camp: bool = False,
     crews: int = 1,
+    reserve: int = 0,
+    use_spare: bool = False,
     effort: float = 1.0,
 ) -> CrewPlan:
     """Which sites on which days in which order, for one crew or more (needs the extra `crew`).
@@ -418,11 +420,14 @@ def crew(
         detour: how many times longer the way is than the straight line.
         camp: every evening back at the start; else the crew goes on from where it is.
         crews: how many, all alike and from one start; no site is worked by two.
+        reserve: days kept free for cloud, those that can repeat most of the others.
+        use_spare: spend time left over where lines gain most: longer runs, second boards.
         effort: how long to search, 1 being about a minute at most.
 
     Returns:
         `visits`, one row a visit and one a site not reached; `most`, the number of sites that
-        no plan can pass; `proved`, whether the plan is the best there is.
+        no plan can pass; `proved`, whether the plan is the best there is; `in_hand`, the days
+        kept for cloud.
 
     Raises:
         InputError: a start that is no site, or figures as for `plan`.
@@ -439,6 +444,10 @@ def crew(
 
     if crews < 1:
         raise InputError(Fault("the argument crews", None, None, repr(crews), "1 or more"))
+    dates = _days(first, last)
+    if not 0 <= reserve < len(dates):
+        wanted = f"0 or more, and less than the {len(dates)} days of the span"
+        raise InputError(Fault("the argument reserve", None, None, repr(reserve), wanted))
     sites = campaign.sites
     if start not in sites.index:
         wanted = f"a site of the campaign.{did_you_mean(start, sites.index)}"
@@ -452,13 +461,15 @@ def crew(
     )
     return crew_plan(
         sites,
-        _days(first, last),
+        dates,
         minutes,
         work or Work(str(home["timezone"])),
         rig or Rig(),
         limits or Limits(),
         roam=not camp,
         crews=crews,
+        reserve=reserve,
+        use_spare=use_spare,
         effort=effort,
     )
 

@@ -8,9 +8,10 @@ import csv
 import io
 import json
 import sys
+from dataclasses import replace
 from datetime import datetime, timedelta
 from functools import partial
-from itertools import pairwise, permutations, product
+from itertools import combinations, pairwise, permutations, product
 
 import numpy as np
 import pandas as pd
@@ -25,7 +26,8 @@ from orient.flags import CAUTIONS
 from orient.numbers import sun
 from orient.observation import adjustment
 from orient.observation.board import Board
-from orient.planning.crew.rounds import Problem, reachable
+from orient.planning.crew.cloud import repeats
+from orient.planning.crew.rounds import Plan, Problem, reachable, worth
 from orient.planning.crew.travel import by_distance, by_table, read_travel
 from orient.planning.crew.visits import Opening, Work, site_plan
 from orient.planning.hours import Limits
@@ -152,25 +154,89 @@ def test_the_choice_of_two_crews_is_the_best_there_is(seed, roam):
     check(problem, choice)
 
 
+def best_with_days_in_hand(problem):
+    """Sites, fewer that no day in hand repeats, less travel: every set of days, every plan."""
+    sites, days = range(len(problem.travel_min) - 1), range(len(problem.day_min))
+    orders = [order for n in range(len(sites) + 1) for order in permutations(sites, n)]
+    travel = {
+        (order, day): minutes
+        for order, day in product(orders, days)
+        if (minutes := there_and_back(problem, order, day)) is not None
+    }
+    found = []
+    for in_hand in combinations(days, problem.reserve):
+        free = [day for day in days if day not in in_hand] * problem.crews
+        of_round = [[order for order in orders if (order, day) in travel] for day in free]
+        for plan in product(*of_round):
+            visits = [(site, day) for order, day in zip(plan, free, strict=True) for site in order]
+            if len({site for site, _ in visits}) < len(visits):
+                continue
+            once = sum(
+                not any(other > day and ((site,), other) in travel for other in in_hand)
+                for site, day in visits
+            )
+            way = sum(travel[order, day] for order, day in zip(plan, free, strict=True))
+            found.append((len(visits), -once, -way))
+    return max(found)
+
+
+@pytest.mark.parametrize("crews", [1, 2])
+@pytest.mark.parametrize("seed", range(8))
+def test_days_in_hand_are_those_that_lose_least(seed, crews):
+    choose = needed()
+    problem = drawn(np.random.default_rng(300 + seed), 3, 3 + seed % 2, False, crews)
+    problem = replace(problem, reserve=1 + seed % 2)
+    choice = choose(problem)
+    check(problem, choice)
+    plan = Plan(choice.rounds, choice.in_hand)
+    assert choice.proved
+    assert worth(plan, problem)[:3] == best_with_days_in_hand(problem)
+    # What one day of cloud costs: the most of its sites that the days in hand after it can hold.
+    again = repeats(plan, problem)
+    for day in {stop.opening.day for stop in plan.stops}:
+        sites = {stop.opening.site for stop in plan.stops if stop.opening.day == day}
+        later = [other for other in choice.in_hand if other > day]
+        openings = [o for o in problem.openings if o.site in sites and o.day in later]
+        most, _ = best_by_counting(replace(problem, openings=openings, reserve=0))
+        assert most == len(sites & {*again})
+        assert {again[site] for site in sites & {*again}} <= {*later}
+
+
+def test_days_in_hand_of_a_crew_that_roams_are_its_last_and_cloud_is_made_good_from_there():
+    choose = needed()
+    starts = {0: [0], 1: [1, 2], 2: [2]}  # which days each site can be worked
+    openings = [
+        Opening(site, day, "pair", range(100, 200), 0.1, sum_min=720)
+        for site, days in starts.items()
+        for day in days
+    ]
+    ways = np.array([[0, 40, 400, 10], [40, 0, 30, 40], [400, 30, 0, 400], [10, 40, 400, 0]])
+    problem = Problem(openings, ways, [DAY_MIN] * 3, WORK, roam=True, reserve=1)
+    choice = choose(problem)
+    assert choice.in_hand == (2,)
+    assert [[stop.opening.site for stop in stops] for stops in choice.rounds] == [[0, 1]]
+    # Site 0 has no hours on the last day.
+    assert repeats(Plan(choice.rounds, choice.in_hand), problem) == {1: 2}
+
+
 @pytest.mark.parametrize("crews", [1, 2])
 @pytest.mark.parametrize("roam", [False, True], ids=["camp", "roam"])
 def test_a_plan_of_the_moment_can_be_kept_and_the_search_sets_out_from_it(roam, crews):
     needed()
-    from orient.planning.crew.choice import Choice
     from orient.planning.crew.greedy import greedy
     from orient.planning.crew.solver import solve
 
     for seed in range(8):
         problem = drawn(np.random.default_rng(200 + seed), 6, 2, roam, crews)
+        problem = replace(problem, reserve=seed % 2)
         soon = greedy(problem)
-        check(problem, Choice(soon, 0, False))
+        check(problem, soon)
         told = []
-        rounds, most, proved = solve(problem, (1e-9, 1e-9), partial(_append, told))
-        assert told[0] == (sum(map(len, soon)), travel_of(problem, Choice(soon, 0, False)))
-        found = Choice(rounds, most, proved)
+        found, most, _ = solve(problem, (1e-9, 1e-9), partial(_append, told))
+        assert told[0] == (len(soon.stops), travel_of(problem, soon))
         check(problem, found)
-        assert (sum(map(len, rounds)), -travel_of(problem, found)) >= (told[0][0], -told[0][1])
-        assert most >= sum(map(len, rounds))
+        assert worth(found, problem) >= worth(soon, problem)
+        assert most >= len(found.stops)
 
 
 def _append(told, *best):
@@ -195,10 +261,12 @@ def travel_of(problem, choice):
     return total
 
 
-def check(problem, choice):
-    """The stops as they are timed can be kept."""
+def check(problem, choice, again=False):
+    """The stops as they are timed can be kept; no site is worked twice but `again`."""
     visited = [stop.opening.site for stops in choice.rounds for stop in stops]
-    assert len(set(visited)) == len(visited)
+    assert again or len(set(visited)) == len(visited)
+    assert len(choice.in_hand) == problem.reserve
+    assert not {stop.opening.day for stops in choice.rounds for stop in stops} & {*choice.in_hand}
     for number, stops in enumerate(choice.rounds):
         number = number % len(problem.day_min)
         here, now = -1, 0 if problem.roam else DAY_MIN * number
@@ -268,9 +336,13 @@ def test_forty_sites_and_fourteen_days_are_never_worse_than_the_plan_of_the_mome
     one = choose(problem)
     assert sum(map(len, one.rounds)) == one.most == 28
     from orient.planning.crew.greedy import greedy
-    from orient.planning.crew.rounds import worth
 
-    assert worth(one.rounds, problem) >= worth(greedy(problem), problem)
+    assert worth(Plan(one.rounds), problem) >= worth(greedy(problem), problem)
+    two_in_hand = replace(problem, reserve=2)
+    other = choose(two_in_hand, 0.3)
+    kept = Plan(other.rounds, other.in_hand)
+    assert worth(kept, two_in_hand) >= worth(greedy(two_in_hand), two_in_hand)
+    assert len(kept.stops) <= other.most <= 24
     by_pairs = choose(
         Problem([o for o in plan.openings if o.kind == "pair"], ways, days.minutes, work)
     )
@@ -401,8 +473,9 @@ far hill,50.6,11.2,300,Europe/Berlin,
 """
 SPAN = ("--from", "2026-05-04", "--to", "2026-05-06")
 KEYS = [
-    "date", "crew", "order", "site", "arrive_local", "marks_from", "break_from", "break_to",
-    "marks_to", "leave_local", "travel_min", "return_min", "kind", "expected_u_deg", "why",
+    "date", "crew", "order", "site", "board", "arrive_local", "marks_from", "break_from",
+    "break_to", "marks_to", "leave_local", "travel_min", "return_min", "kind", "expected_u_deg",
+    "line_before_u_deg", "line_u_deg", "repeat_date", "why", "would_do",
 ]  # fmt: skip
 
 
@@ -454,14 +527,16 @@ def test_rows_are_kept_by_the_clock_and_lie_in_the_planned_windows(campaign):
 def test_what_is_not_reached_is_told_with_the_reason(campaign):
     rows = json_of("crew", campaign, *SPAN, "--start", "ridge")
     why = {row["site"]: row["why"] for row in rows if row["why"]}
-    assert why == {"gorge": "no-window", "far hill": "too-far", "chapel": "out-of-days"}
+    assert why == {"gorge": "skyline", "far hill": "too-far", "chapel": "out-of-days"}
     result = run("crew", campaign, *SPAN, "--start", "ridge")
     text = " ".join(result.stdout.split())
     for name in why:
         assert f"Not reached: {name}:" in text
     assert "3 of 6 sites reached on 3 of 3 days" in text
     short = json_of("crew", campaign, *SPAN, "--start", "ridge", "--day-end", "09:00")
-    assert {row["why"] for row in short} == {"no-window"}
+    # Of the gorge the skyline binds too, of the far hill the way: no one thing alone.
+    assert {row["site"] for row in short if row["why"] == "no-window"} == {"gorge", "far hill"}
+    assert {row["why"] for row in short} == {"no-window", "hours"}
 
 
 def test_a_trusted_watch_reaches_more_in_fewer_days(campaign):
@@ -583,7 +658,11 @@ def test_two_crews_and_days_in_hand_through_the_command(campaign):
     ways = ["--start", "ridge", "--watch", "trusted"]
     one = json_of("crew", campaign, *span, *ways, "--reserve", "2")
     assert {row["date"] for row in one if row["date"]} == {"2026-05-04"}
-    assert one == json_of("crew", campaign, "--from", "2026-05-04", *ways)
+    alone = json_of("crew", campaign, "--from", "2026-05-04", *ways)
+    # Sleeping out takes more days than one.
+    for row, other in zip(one, alone, strict=True):
+        assert row | {"repeat_date": None, "would_do": None} == other | {"would_do": None}
+    assert {row["repeat_date"] for row in one if row["date"]} <= {"2026-05-05", "2026-05-06"}
     two = json_of("crew", campaign, *span, *ways, "--reserve", "2", "--crews", "2")
     reached = [[row["site"] for row in rows if not row["why"]] for rows in (one, two)]
     assert len(reached[1]) > len(reached[0])
@@ -597,7 +676,7 @@ def test_two_crews_and_days_in_hand_through_the_command(campaign):
             assert moment(after, "arrive_local") >= moment(before, "leave_local") + way
     words = run("crew", campaign, *span, *ways, "--reserve", "2", "--crews", "2").output
     assert "04 May 2026, crew 2" in words
-    assert "In hand for cloud: 2026-05-05 to 2026-05-06" in words.replace("\n", " ")
+    assert "In hand for cloud: 05 May, 06 May." in words.replace("\n", " ")
     refused = run("crew", campaign, *span, *ways, "--reserve", "3")
     assert refused.exit_code == 2
     assert "leaves no day" in refused.output

@@ -7,6 +7,7 @@ import sys
 from collections.abc import Mapping
 from datetime import date
 from itertools import groupby
+from pathlib import Path
 from textwrap import fill
 from typing import TYPE_CHECKING, Any
 
@@ -16,10 +17,11 @@ from orient.commands.common import (
     campaign_argument,
     console,
     emit,
-    format_option,
+    force_option,
     printable,
     progress,
     records,
+    tell_written,
     write_machine_text,
 )
 from orient.commands.planning_options import (
@@ -109,7 +111,12 @@ work_options = (
         default=0,
         show_default=True,
         metavar="DAYS",
-        help="Days in hand for cloud: the last of the span, with no visit planned on them.",
+        help="Days in hand for cloud, without visits: those that can repeat most of the others.",
+    ),
+    click.option(
+        "--use-spare",
+        is_flag=True,
+        help="Spend time left over where lines gain most: longer runs and second boards.",
     ),
     click.option(
         "--day-start",
@@ -167,9 +174,30 @@ work_options = (
 @campaign_argument
 @with_options(span_options, travel_options, work_options, board_options, limit_options)
 @care_options
-@format_option
+@click.option(
+    "--page",
+    type=click.Path(dir_okay=False, path_type=Path),
+    metavar="FILE.html",
+    help="Write the days as one page instead: to print, to hand out, to keep on a telephone.",
+)
+@force_option
+@click.option(
+    "--format",
+    "style",
+    type=click.Choice(["table", "csv", "json", "ics"]),
+    default="table",
+    show_default=True,
+    help="How the rows are written to standard output; ics is a calendar of the visits.",
+)
 def crew(
-    campaign: str, first: date, last: date | None, names: tuple[str, ...], style: str, **told: Any
+    campaign: str,
+    first: date,
+    last: date | None,
+    names: tuple[str, ...],
+    page: Path | None,
+    force: bool,
+    style: str,
+    **told: Any,
 ) -> None:
     """Which sites on which days in which order, for one crew or several.
 
@@ -185,12 +213,13 @@ def crew(
     dates = dates_between(first, last)
     if told["day_end"] <= told["day_start"]:
         raise click.UsageError("--day-end must be later than --day-start.")
-    planned = len(dates) - told["reserve"]
-    if planned < 1:
+    if told["reserve"] >= len(dates):
         raise click.UsageError(
             f"--reserve {told['reserve']} leaves no day of {len(dates)} to plan: take fewer."
         )
     solver()  # before the work that would be lost without it
+    if page:
+        _check_page(page, force)
     sites = chosen_sites(campaign, names)
     ways = [told[name] for name in ("start", "speed", "detour", "travel")]
     home, timezone, travel_min = _ways(campaign, sites, *ways)
@@ -198,13 +227,15 @@ def crew(
     with progress("Looking at hours", len(sites) * len(dates)) as advance:
         plan = crew_plan(
             sites,
-            dates[:planned],
+            dates,
             travel_min,
             work,
             the_rig(told["rod"], told["board"], told["reach"], care_of(told)),
             limits,
             roam=not told["camp"],
             crews=told["crews"],
+            reserve=told["reserve"],
+            use_spare=told["use_spare"],
             effort=told["effort"],
             step_min=told["step"],
             advance=advance,
@@ -212,20 +243,41 @@ def crew(
         )
     if sys.stderr.isatty():
         click.echo(err=True)
-    if style == "table":
-        _show(plan, work, home, planned)
-        if told["reserve"]:
-            console().print(
-                f"In hand for cloud: {dates[planned]} to {dates[-1]}. A visit that cloud takes is "
-                "worked on one of these days in its place, if its hours are there then too: plan "
-                "again with --from that day and --site."
-            )
+    days = len(dates) - told["reserve"]
+    if page:
+        _write_page(page, force, campaign, plan, _summary(plan, days), home, timezone)
+    elif style == "table":
+        _show(plan, work, home, days)
     elif style == "csv":
         write_machine_text(csv_text(plan.visits))
+    elif style == "ics":
+        from orient.export.calendar import crew_calendar
+
+        write_machine_text(crew_calendar(records(plan.visits), sites))
     else:
         table = plan.visits
         known = table.notna() & (table != "").fillna(False)
         emit(records(table.astype(object).where(known, None)), style, [])
+
+
+def _check_page(page: Path, force: bool) -> None:
+    from orient.outputs import check_output
+    from orient.planpage.crewpage import KIND
+
+    if page.suffix.lower() not in (".html", ".htm"):
+        raise click.UsageError(f"--page takes a file ending in .html, found {page.name}")
+    check_output(page.parent, page.name, KIND, force)
+
+
+def _write_page(
+    page: Path, force: bool, campaign: str, plan: CrewPlan, lead: str, home: str, timezone: str
+) -> None:
+    from orient.outputs import write_output
+    from orient.planpage.crewpage import crew_page
+
+    title = f"A crew's days, {Path(campaign).resolve().name}"
+    text = crew_page(title, lead, plan, home, timezone)
+    tell_written(write_output(page.parent, {page.name: text}, force))
 
 
 def _work(timezone: str, told: Mapping[str, Any]) -> Work:
@@ -313,12 +365,13 @@ def _start(sites: pd.DataFrame, start: str) -> tuple[float, float, str]:
 
 def _show(plan: CrewPlan, work: Work, home: str, days: int) -> None:
     from orient.flags import CAUTIONS
-    from orient.planning.crew.choice import WHY, day_in_words
+    from orient.planning.crew.words import cloud_in_words, day_in_words, missed, spare_in_words
 
     rows = records(plan.visits)
     visits = [row for row in rows if not row["why"]]
     show = console()
-    show.print(_summary(plan, days))
+    said = _summary(plan, days)
+    show.print(f"{said} Times are local at each site; ± is the 95 % figure.")
     several = len({row["crew"] for row in visits}) > 1
     for (day, crew), of_day in groupby(visits, key=lambda row: (row["date"], row["crew"])):
         whose = f", crew {crew}" if several else ""
@@ -328,10 +381,8 @@ def _show(plan: CrewPlan, work: Work, home: str, days: int) -> None:
                 fill(printable(line), show.width, initial_indent="  ", subsequent_indent="     ")
             )
     show.print()
-    for why, sentence in WHY.items():
-        names = [row["site"] for row in rows if row["why"] == why]
-        if names:
-            show.print(f"Not reached: {printable(', '.join(names))}: {sentence}.")
+    for said in [*spare_in_words(visits), *cloud_in_words(visits, plan.in_hand), *missed(rows)]:
+        show.print(printable(said))
     show.print(CAUTIONS[0])
 
 
@@ -339,15 +390,22 @@ def _summary(plan: CrewPlan, days: int) -> str:
     table = plan.visits
     visits = table[table["why"] == ""]
     travel = int(visits["travel_min"].sum() + visits["return_min"].fillna(0).sum())
-    reached = f"{len(visits)} of {len(table)} sites reached on {visits['date'].nunique()} of {days}"
+    sites, all_sites = visits["site"].nunique(), table["site"].nunique()
+    used = visits.loc[visits["board"] == 1, "date"].nunique()
+    reached = f"{sites} of {all_sites} sites reached on {used} of {days}"
     known = (
         "No plan reaches more, none as many with less travel."
         if plan.proved
         else "No plan reaches more; one with less travel may exist."
-        if plan.most == len(visits)
+        if plan.most == sites
         else f"No plan reaches more than {plan.most}; a better one than this may exist."
     )
+    more = travel - plan.travel_min
     return (
-        f"{reached} {'day' if days == 1 else 'days'}, {travel // 60} h {travel % 60:02d} min of "
-        f"travel. {known} Times are local at each site; ± is the 95 % figure."
+        f"{reached} {'day' if days == 1 else 'days'}, {_hours(plan.travel_min)} of travel"
+        f"{f' and {_hours(more)} for second boards' if more else ''}. {known}"
     )
+
+
+def _hours(minutes: int) -> str:
+    return f"{minutes // 60} h {minutes % 60:02d} min"

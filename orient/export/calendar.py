@@ -7,7 +7,7 @@ clock that its events may meet, so that a calendar needs no table of zones.
 from __future__ import annotations
 
 import hashlib
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from datetime import UTC, datetime, timedelta
 from typing import Any
 from zoneinfo import ZoneInfo
@@ -46,52 +46,103 @@ def plan_calendar(
     Returns:
         The calendar, its lines ended by CR and LF; the same plan gives the same text.
     """
-    lines = ["BEGIN:VCALENDAR", "VERSION:2.0", f"PRODID:-//orient//orient {__version__}//EN"]
-    dates = sorted({datetime.fromisoformat(row["date"]) for row in rows})
+    dates = [datetime.fromisoformat(row["date"]) for row in rows]
     used = [row["site"] for row in rows if row["morning"]] or [rows[0]["site"]]
-    for name in dict.fromkeys(sites.loc[used, "timezone"].astype(str)):
-        lines += _timezone(name, dates[0] - 2 * _DAY, dates[-1] + 2 * _DAY)
+    events: list[str] = []
     for row in rows:
         if row["morning"]:
-            lines += _events(row, sites.loc[row["site"]], rig, limits)
+            events += _halves(row, sites.loc[row["site"]], rig, limits)
         advance(1)
-    lines.append("END:VCALENDAR")
-    return "".join(f"{_folded(line)}\r\n" for line in lines)
+    return _calendar(sites.loc[used, "timezone"], dates, events)
 
 
-def _events(row: dict[str, Any], site: Any, rig: Rig, limits: Limits) -> Iterator[str]:
+def crew_calendar(rows: Sequence[Mapping[str, Any]], sites: pd.DataFrame) -> str:
+    """A crew's visits as a calendar: each from the crew's coming to its leaving.
+
+    Args:
+        rows: of `planning.crew.choice.itinerary`; sites not reached have no event.
+        sites: the sites table that they are of.
+
+    Returns:
+        As for `plan_calendar`.
+    """
+    visits = [row for row in rows if not row["why"]]
+    dates = [datetime.fromisoformat(row["date"]) for row in visits]
+    events = [line for row in visits for line in _visit(row, sites.loc[row["site"]])]
+    return _calendar(sites.loc[[row["site"] for row in visits], "timezone"], dates, events)
+
+
+def _visit(row: Mapping[str, Any], site: Any) -> Iterator[str]:
+    from orient.planning.crew.words import day_name, marked, site_of
+
+    start, stop = (datetime.fromisoformat(row[end]) for end in ("arrive_local", "leave_local"))
+    spare = f"If cloud takes the day: {day_name(row['repeat_date'])}." if row["repeat_date"] else ""
+    parts = [
+        f"Crew {row['crew']}, visit {row['order']} of its day. Way there {row['travel_min']} min.",
+        f"Marks {' and '.join(marked(row))}; {within_95(row['expected_u_deg'])}, the line of the "
+        f"site {within_95(row['line_u_deg'])}.",
+        spare,
+        *CAUTIONS,
+    ]
+    words = f"{site_of(row)}: shadow marks, crew {row['crew']}"
+    named = f"{row['site']}|{row['date']}|{row['board']}|{row['crew']}|{start.isoformat()}"
+    yield from _event(named, row["date"], (start, stop), site, words, parts)
+
+
+def _calendar(timezones: Any, dates: Sequence[datetime], events: Iterable[str]) -> str:
+    lines = ["BEGIN:VCALENDAR", "VERSION:2.0", f"PRODID:-//orient//orient {__version__}//EN"]
+    for name in dict.fromkeys(timezones.astype(str)):
+        lines += _timezone(name, min(dates) - 2 * _DAY, max(dates) + 2 * _DAY)
+    return "".join(f"{_folded(line)}\r\n" for line in [*lines, *events, "END:VCALENDAR"])
+
+
+def _halves(row: dict[str, Any], site: Any, rig: Rig, limits: Limits) -> Iterator[str]:
     rings = board_day(site, row["date"], rig, limits).rings
     zone = ZoneInfo(str(site["timezone"]))
     for half in ("morning", "afternoon"):
         start, stop = (datetime.fromisoformat(row[half][end]) for end in ("from", "to"))
-        named = f"{row['site']}|{row['date']}|{half}|{start.isoformat()}|{rig}"
         crossed = [
             f"{radius:.0f} mm at {datetime.fromtimestamp(round(at / 60) * 60, zone):%H:%M}"
             for radius, at in zip(rings["ring_mm"], rings[f"{half}_utc_s"], strict=True)
             if at == at
         ]
-        yield "BEGIN:VEVENT"
-        yield f"UID:{hashlib.sha256(named.encode()).hexdigest()[:32]}@orient"
-        # The plan's day, not the clock: the same plan is the same file.
-        yield f"DTSTAMP:{datetime.fromisoformat(row['date']):%Y%m%d}T000000Z"
-        yield _moment("DTSTART", start, zone)
-        yield _moment("DTEND", stop, zone)
-        yield f"SUMMARY:{_escaped(str(row['site']))}: shadow marks, {half}"
-        yield f"LOCATION:{_escaped(str(row['site']))}"
-        yield f"GEO:{float(site['latitude_deg']):.6f};{float(site['longitude_deg']):.6f}"
-        yield f"DESCRIPTION:{_escaped(_description(row, crossed, rig, half))}"
-        yield from _alarm(str(row["site"]))
-        yield "END:VEVENT"
+        named = f"{row['site']}|{row['date']}|{half}|{start.isoformat()}|{rig}"
+        words = f"{row['site']}: shadow marks, {half}"
+        parts = _description(row, crossed, rig, half)
+        yield from _event(named, row["date"], (start, stop), site, words, parts)
 
 
-def _description(row: dict[str, Any], crossed: Sequence[str], rig: Rig, half: str) -> str:
+def _event(
+    named: str,
+    day: str,
+    times: tuple[datetime, datetime],
+    site: Any,
+    words: str,
+    parts: Iterable[str],
+) -> Iterator[str]:
+    zone = ZoneInfo(str(site["timezone"]))
+    yield "BEGIN:VEVENT"
+    yield f"UID:{hashlib.sha256(named.encode()).hexdigest()[:32]}@orient"
+    # The plan's day, not the clock: the same plan is the same file.
+    yield f"DTSTAMP:{datetime.fromisoformat(day):%Y%m%d}T000000Z"
+    yield _moment("DTSTART", times[0], zone)
+    yield _moment("DTEND", times[1], zone)
+    yield f"SUMMARY:{_escaped(words)}"
+    yield f"LOCATION:{_escaped(str(site.name))}"
+    yield f"GEO:{float(site['latitude_deg']):.6f};{float(site['longitude_deg']):.6f}"
+    yield f"DESCRIPTION:{_escaped(chr(10).join(filter(None, parts)))}"
+    yield from _alarm(str(site.name))
+    yield "END:VEVENT"
+
+
+def _description(row: dict[str, Any], crossed: Sequence[str], rig: Rig, half: str) -> list[str]:
     best = row["best"]
     board = (
         f"shadow up to {rig.reach_mm:g} mm"
         if rig.reach_mm is not None
         else f"board {rig.board_width_mm:g} × {rig.board_depth_mm:g} mm"
     )
-    parts = [
+    return [
         f"Rod {rig.rod_mm:g} mm, {board}.",
         f"Rings, {half}: {', '.join(crossed)}." if crossed else "",
         f"Best pair: {minute_text(best['morning'])} and {minute_text(best['afternoon'])}, ring "
@@ -99,7 +150,6 @@ def _description(row: dict[str, Any], crossed: Sequence[str], rig: Rig, half: st
         f"Local noon {row['noon_local'][11:19]}, the sun {row['noon_altitude_deg']:.0f}° high.",
         *CAUTIONS,
     ]
-    return "\n".join(filter(None, parts))
 
 
 def _alarm(site: str) -> list[str]:

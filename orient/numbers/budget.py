@@ -127,6 +127,53 @@ def day_terms(information: Array, tolerances: Tolerances) -> Terms:
     return terms
 
 
+#: What boards of one crew have in common beside the line: the rod, the watch and the eye.
+_COMMON = tuple(
+    UNKNOWNS.index(name) for name in ("board_azimuth_rad", "height_mm", "watch_error_s", "edge_rad")
+)
+_OWN = tuple(UNKNOWNS.index(name) for name in ("foot_x_mm", "foot_y_mm", "slope_x", "slope_y"))
+
+
+def board_information(information: Array, tolerances: Tolerances) -> Array:
+    """What one board tells of the line and of what it shares with others; adds up over boards.
+
+    Args:
+        information: sum over the board's marks of `mark_information`, shape S + (9, 9).
+        tolerances: of the set-up; its foot and its level are each board's own.
+
+    Returns:
+        Shape S + (4, 4): the azimuth, the rod's height, the watch's error and the eye's place
+        in the soft edge.
+    """
+    prior_sd = tolerances.prior_sd()
+    own = [place for place in _OWN if prior_sd[place] > 0]
+    between = information[..., own, :][..., _COMMON]
+    of_own = information[..., own, :][..., own] + np.diag(1.0 / prior_sd[own] ** 2)
+    of_common = information[..., _COMMON, :][..., _COMMON]
+    taken: Array = np.swapaxes(between, -1, -2) @ np.linalg.solve(of_own, between)
+    return np.asarray(of_common - taken)
+
+
+def joint_u_deg(information: Array, tolerances: Tolerances) -> Array:
+    """Expected standard uncertainty, degrees, of a line that boards share.
+
+    Args:
+        information: sum over the boards of `board_information`, shape S + (4, 4).
+        tolerances: of what the boards have in common: one rod, one watch, one observer.
+
+    Returns:
+        Shape S; of a single board the same as `day_terms` add up to, infinite without marks.
+        How well the line is drawn on each board comes on top.
+    """
+    prior_sd = tolerances.prior_sd()[list(_COMMON)]
+    free = prior_sd > 0
+    scale = np.where(np.isfinite(prior_sd), prior_sd, 1e-3)[free]
+    prior = np.where(np.isfinite(prior_sd[free]), 1.0, 1e-8)
+    told = information[..., free, :][..., free] * np.outer(scale, scale) + np.diag(prior)
+    u_rad = np.sqrt(np.linalg.inv(told)[..., 0, 0]) * scale[0]
+    return np.where(information[..., 0, 0] == 0, np.inf, np.degrees(u_rad))
+
+
 def mark_information(marks: PlannedMarks, tolerances: Tolerances) -> Array:
     """What each mark tells of the unknowns, shape S + (9, 9); sums over marks.
 

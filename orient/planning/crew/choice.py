@@ -8,36 +8,25 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterator, Mapping
 from dataclasses import dataclass
-from datetime import date, datetime, timedelta
 from itertools import groupby
-from typing import Any
+from typing import Any, NamedTuple
 
 import numpy as np
 import pandas as pd
 
 from orient.planning import hours
-from orient.planning.crew.rounds import Problem, Stop, reachable, stretched
+from orient.planning.crew.reasons import Reason
+from orient.planning.crew.rounds import Problem, Stop, stretched
 from orient.planning.crew.visits import CrewDays, SitePlan
 from orient.planning.hours import SiteDays
 from orient.planning.rig import Rig
 from orient.tables import clock
-from orient.text import minute_text, within_95
-
-Row = Mapping[str, Any]
 
 #: Search in OR-Tools' deterministic units, so that every run gives the same plan: first for
 #: a proof, then, without one, for the best that can be found.
 _PROOF_UNITS, _BETTERING_UNITS = 3.0, 7.0
 #: The best pair of a pair day is looked for at half-intervals this far apart, minutes.
 _PAIR_STEP_MIN = 5.0
-
-#: Why a site is not reached.
-WHY = {
-    "no-window": "no day of the span has hours there that meet the target and lie in the "
-    "crew's day",
-    "too-far": "the way there and the work do not fit the crew's hours",
-    "out-of-days": "the others take all the time there is",
-}
 
 
 class NoSolver(ValueError):
@@ -46,7 +35,7 @@ class NoSolver(ValueError):
 
 @dataclass(frozen=True)
 class Choice:
-    """What was chosen: the stops of each round in their order.
+    """What was chosen: the stops of each round in their order, and the days in hand.
 
     `most` is the number of sites that no plan can exceed, as far as is proved; `proved`
     whether there is neither a plan with more sites nor one with as many and less travel.
@@ -55,6 +44,7 @@ class Choice:
     rounds: list[list[Stop]]
     most: int
     proved: bool
+    in_hand: tuple[int, ...] = ()
 
 
 def solver() -> Callable[..., Any]:
@@ -92,12 +82,27 @@ def choose(
         NoSolver: the extra is not installed.
     """
     solve = solver()
-    rounds, most, proved = solve(problem, (_PROOF_UNITS * effort, _BETTERING_UNITS * effort), told)
-    return Choice([stretched(stops, problem) for stops in rounds], most, proved)
+    plan, most, proved = solve(problem, (_PROOF_UNITS * effort, _BETTERING_UNITS * effort), told)
+    rounds = [stretched(stops, problem) for stops in plan.rounds]
+    return Choice(rounds, most, proved, plan.in_hand)
+
+
+class Outcome(NamedTuple):
+    """What became of a choice: what the rows of an itinerary are made of.
+
+    `repeat_day` is the day in hand on which a site is worked if cloud takes the day of its
+    visit, `line_u_deg` what each site's line is expected to be, before and after the time
+    left over was spent, and `reasons` why sites are not reached; all by row number.
+    """
+
+    choice: Choice
+    repeat_day: Mapping[int, int] = {}
+    line_u_deg: Mapping[int, tuple[float, float]] = {}
+    reasons: Mapping[int, Reason] = {}
 
 
 def itinerary(
-    choice: Choice,
+    outcome: Outcome,
     problem: Problem,
     plan: SitePlan,
     sites: pd.DataFrame,
@@ -107,7 +112,7 @@ def itinerary(
     """The crew's days as rows: the visits in their order, then the sites not reached.
 
     Args:
-        choice: of `choose`.
+        outcome: the choice and what belongs to it.
         problem: what it was chosen from.
         plan: of `visits.site_plan`, whose openings the problem has.
         sites: the sites table.
@@ -116,19 +121,25 @@ def itinerary(
 
     Returns:
         `date` (of the crew's clock), `crew` (from 1), `order` (from 1 on each date of a crew),
-        `site`,
-        `arrive_local`, `marks_from`, `break_from` and `break_to` (a pair day's pause about
-        noon), `marks_to`, `leave_local` (local ISO text of the site; "" where there is
-        none), `travel_min` (from the place before), `return_min` (home, after the last of
-        a day; missing without a way home), `kind`, `expected_u_deg` (standard: of a pair
-        day its best single pair, of a run all its marks together) and `why`, a key of `WHY`
-        for a site not reached and "" for the others.
+        `site`, `board` (from 1 at each site), `arrive_local`, `marks_from`, `break_from` and
+        `break_to` (a pair day's pause about noon), `marks_to`, `leave_local` (local ISO text
+        of the site; "" where there is none), `travel_min` (from the place before),
+        `return_min` (home, after the last of a day; missing without a way home), `kind`,
+        `expected_u_deg` (standard: of a pair day its best single pair, of a run all its marks
+        together), `line_before_u_deg` and `line_u_deg` (standard: the site's line before
+        the time left over was spent, and with all of the site's boards), `repeat_date` (the
+        day in hand on which a first board is worked if cloud takes its day; "" where none),
+        `why`, a key of `words.WHY` for a site not reached and "" for the others, and `would_do`,
+        each thing that by itself would bring it in reach.
     """
     rows: list[dict[str, Any]] = []
-    for place, stops in enumerate(choice.rounds):
+    for place, stops in enumerate(outcome.choice.rounds):
         crew = 1 + place // problem.rounds_each
         for number, stop in enumerate(stops):
-            rows.append(_visit(stops, number, problem, plan, sites, days, rig) | {"crew": crew})
+            visit = _visit(stops, number, problem, plan, sites, days, rig)
+            line = outcome.line_u_deg.get(stop.opening.site, (visit["expected_u_deg"],) * 2)
+            lines = dict(zip(("line_before_u_deg", "line_u_deg"), np.round(line, 6), strict=True))
+            rows.append(visit | lines | {"crew": crew})
             last = number == len(stops) - 1
             if last and not problem.roam:
                 rows[-1]["return_min"] = problem.back_min(stop.opening.site)
@@ -136,17 +147,37 @@ def itinerary(
     for _, of_day in groupby(rows, key=lambda row: (row["date"], row["crew"])):
         for order, row in enumerate(of_day, start=1):
             row["order"] = order
-    rows += _not_reached(problem, sites, {row["site"] for row in rows})
+    _number_boards(rows, outcome, sites, days)
+    rows += _not_reached(outcome.reasons, sites, {row["site"] for row in rows})
     table = pd.DataFrame(rows, columns=list(_COLUMNS))
     return table.astype(
-        {"crew": "Int64", "order": "Int64", "travel_min": "Int64", "return_min": "Int64"}
+        {
+            "crew": "Int64",
+            "order": "Int64",
+            "board": "Int64",
+            "travel_min": "Int64",
+            "return_min": "Int64",
+        }
     )
 
 
 _COLUMNS = (
-    "date", "crew", "order", "site", "arrive_local", "marks_from", "break_from", "break_to",
-    "marks_to", "leave_local", "travel_min", "return_min", "kind", "expected_u_deg", "why",
+    "date", "crew", "order", "site", "board", "arrive_local", "marks_from", "break_from",
+    "break_to", "marks_to", "leave_local", "travel_min", "return_min", "kind", "expected_u_deg",
+    "line_before_u_deg", "line_u_deg", "repeat_date", "why", "would_do",
 )  # fmt: skip
+
+
+def _number_boards(
+    rows: list[dict[str, Any]], outcome: Outcome, sites: pd.DataFrame, days: CrewDays
+) -> None:
+    """Count the boards of each site in their order; the first of them can be repeated."""
+    boards: dict[str, int] = {}
+    repeated = {sites.index[site]: str(days.date[day]) for site, day in outcome.repeat_day.items()}
+    for row in rows:
+        name = row["site"]
+        row["board"] = boards[name] = boards.get(name, 0) + 1
+        row["repeat_date"] = repeated.get(name, "") if row["board"] == 1 else ""
 
 
 def _visit(
@@ -185,6 +216,7 @@ def _visit(
         "kind": opening.kind,
         "expected_u_deg": round(u_deg, 6),
         "why": "",
+        "would_do": "",
     }
 
 
@@ -209,6 +241,13 @@ def _pair_day(
         "marks_to": noon + pairs.afternoon_s[-1],
     }
     return marks, float(pairs.u_deg.min())
+
+
+def pair_day_u_deg(
+    stop: Stop, plan: SitePlan, sites: pd.DataFrame, days: CrewDays, rig: Rig
+) -> float:
+    """What the best pair of a pair day is worth as long as it lasts, standard, degrees."""
+    return _pair_day(stop, plan, sites, days, rig)[1]
 
 
 def _arrival(stops: list[Stop], number: int, problem: Problem) -> int:
@@ -238,58 +277,13 @@ def _instant(work_min: int, problem: Problem, days: CrewDays) -> float:
 
 
 def _not_reached(
-    problem: Problem, sites: pd.DataFrame, reached: set[str]
+    reasons: Mapping[int, Reason], sites: pd.DataFrame, reached: set[str]
 ) -> Iterator[dict[str, Any]]:
-    open_at = {opening.site for opening in problem.openings}
-    near = reachable(problem)
+    blank = dict.fromkeys(
+        ("date", "arrive_local", "marks_from", "break_from", "break_to", "marks_to",
+         "leave_local", "kind", "repeat_date"), "",
+    )  # fmt: skip
     for number, name in enumerate(sites.index):
-        if name in reached:
-            continue
-        why = "out-of-days" if number in near else "too-far" if number in open_at else "no-window"
-        blank = dict.fromkeys(
-            ("date", "arrive_local", "marks_from", "break_from", "break_to", "marks_to",
-             "leave_local", "kind"), "",
-        )  # fmt: skip
-        yield {**blank, "site": name, "expected_u_deg": np.nan, "why": why}
-
-
-def day_in_words(visits: list[Row], start: str, timezone: str) -> list[str]:
-    """One day of the crew in plain words, a sentence or two a visit.
-
-    Args:
-        visits: rows of `itinerary` of one date, in order.
-        start: what the start is called.
-        timezone: of the crew's clock; a site whose own differs has its offset beside the
-            times, which are the site's.
-    """
-    lines = []
-    for row in visits:
-        arrive = datetime.fromisoformat(row["arrive_local"])
-        out = ""
-        crew_clock = str(clock.local_iso(arrive.timestamp(), timezone))
-        if row["order"] == 1 and row["travel_min"] and crew_clock[:10] == row["date"]:
-            leave = arrive - timedelta(minutes=row["travel_min"])
-            out = f"set out {minute_text(leave.isoformat())}, "
-        there = f"there {minute_text(row['arrive_local'])}"
-        if crew_clock[:10] != row["date"]:
-            there = f"there since {date.fromisoformat(crew_clock[:10]):%d %b}, {there[6:]}"
-        offset = row["arrive_local"][19:]
-        zone = "" if crew_clock[19:] == offset else f" (times of UTC{offset})"
-        lines.append(
-            f"{row['order']}. {row['site']}{zone}: {out}{there}; {_marks_in_words(row)}; "
-            f"leave {minute_text(row['leave_local'])}. {within_95(row['expected_u_deg'])}"
-        )
-    last = visits[-1]
-    if not pd.isna(last["return_min"]):
-        leave = datetime.fromisoformat(last["leave_local"])
-        home = leave.timestamp() + 60.0 * last["return_min"]
-        lines.append(f"Back at {start} {clock.local_clock(home, timezone)}.")
-    return lines
-
-
-def _marks_in_words(row: Row) -> str:
-    if row["kind"] == "timed":
-        return f"timed marks {minute_text(row['marks_from'])}–{minute_text(row['marks_to'])}"
-    morning = f"{minute_text(row['marks_from'])}–{minute_text(row['break_from'])}"
-    afternoon = f"{minute_text(row['break_to'])}–{minute_text(row['marks_to'])}"
-    return f"marks {morning} and {afternoon}, the board untouched between"
+        if name not in reached:
+            reason = reasons.get(number, Reason("out-of-days", ""))
+            yield {**blank, "site": name, **reason._asdict()}

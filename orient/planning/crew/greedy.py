@@ -7,25 +7,33 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 
-from orient.planning.crew.rounds import Problem, Stop, starts_to_choose, worth
+from orient.planning.crew.rounds import Plan, Problem, Stop, starts_to_choose, worth
 
 #: How much a minute of way counts beside a minute of waiting and work, tried one by one.
 _WEIGHTS = (0.0, 0.5, 1.0, 2.0, 4.0)
 
 
-def greedy(problem: Problem) -> list[list[Stop]]:
-    """The best of a few plans, each made by going to the next visit that is soon done and near."""
+def greedy(problem: Problem) -> Plan:
+    """The best of a few plans, each made by going to the next visit that is soon done and near.
+
+    Days in hand are the last ones.
+    """
     plans = [_plan(problem, weight) for weight in _WEIGHTS]
-    return max(plans, key=lambda rounds: worth(rounds, problem))
+    return max(plans, key=lambda plan: worth(plan, problem))
 
 
-def _plan(problem: Problem, weight: float) -> list[list[Stop]]:
+def _plan(problem: Problem, weight: float) -> Plan:
     limits = problem.rounds()
     rounds: list[list[Stop]] = [[] for _ in limits]
     left = {opening.site for opening in problem.openings}
     each = problem.rounds_each
     # Day by day, the crews in turn.
-    for number in sorted(range(len(limits)), key=lambda number: (number % each, number)):
+    free = [
+        number
+        for number in range(len(limits))
+        if problem.roam or number % each not in problem.last_days
+    ]
+    for number in sorted(free, key=lambda number: (number % each, number)):
         while True:
             found = min(
                 _next_visits(problem, number, rounds[number], left, limits[number], weight),
@@ -36,7 +44,7 @@ def _plan(problem: Problem, weight: float) -> list[list[Stop]]:
                 break
             rounds[number].append(found[1])
             left.discard(found[1].opening.site)
-    return rounds
+    return Plan(rounds, problem.last_days)
 
 
 def _next_visits(

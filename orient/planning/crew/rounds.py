@@ -7,7 +7,7 @@ to end, so that a way can go on in the morning where the evening broke it off.
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from itertools import pairwise
 from typing import NamedTuple
@@ -37,6 +37,8 @@ class Problem:
     `travel_min` is (n + 1, n + 1), the start being the last place; `day_min` is how long
     each day is. Roaming, a crew sleeps where it is and ends at its last site. All `crews` are
     alike: each has its own days, or roaming its own way, and no site is worked by two.
+    `reserve` days are kept free for what cloud takes: which, is a part of the choice; to a
+    crew that roams they are the last ones.
     """
 
     openings: Sequence[Opening]
@@ -45,6 +47,7 @@ class Problem:
     work: Work
     roam: bool = False
     crews: int = 1
+    reserve: int = 0
 
     @property
     def offset_min(self) -> list[int]:
@@ -54,7 +57,13 @@ class Problem:
     def rounds(self) -> list[tuple[int, int]]:
         """First and last minute of work of each round: those of the first crew, then the next's."""
         ends = self.offset_min
-        return ([(0, ends[-1])] if self.roam else list(pairwise(ends))) * self.crews
+        last = ends[len(self.day_min) - self.reserve]
+        return ([(0, last)] if self.roam else list(pairwise(ends))) * self.crews
+
+    @property
+    def last_days(self) -> tuple[int, ...]:
+        """As many days at the end as are to be in hand."""
+        return tuple(range(len(self.day_min)))[len(self.day_min) - self.reserve :]
 
     @property
     def rounds_each(self) -> int:
@@ -88,13 +97,52 @@ def starts_to_choose(opening: Opening) -> range:
     return opening.starts[-1:] if opening.kind == "pair" else opening.starts
 
 
-def worth(rounds: Sequence[Sequence[Stop]], problem: Problem) -> tuple[int, int, int]:
-    """How good a plan is, the greater the better: sites, less travel, fewer days waited."""
+class Plan(NamedTuple):
+    """The stops of each round in their order, and the days in hand for cloud."""
+
+    rounds: list[list[Stop]]
+    in_hand: tuple[int, ...] = ()
+
+    @property
+    def stops(self) -> list[Stop]:
+        """All of them, round by round."""
+        return [stop for stops in self.rounds for stop in stops]
+
+
+def worth(plan: Plan, problem: Problem) -> tuple[int, int, int, int]:
+    """How good a plan is, the greater the better.
+
+    Sites; then fewer of them that no day in hand can repeat, less travel, and fewer days waited.
+    """
     return (
-        sum(map(len, rounds)),
-        -sum(travel_min(stops, problem) for stops in rounds),
-        -sum(stop.opening.day for stops in rounds for stop in stops),
+        len(plan.stops),
+        -len(once_only(plan, problem)),
+        -sum(travel_min(stops, problem) for stops in plan.rounds),
+        -sum(stop.opening.day for stop in plan.stops) - sum(plan.in_hand),
     )
+
+
+def once_only(plan: Plan, problem: Problem) -> set[int]:
+    """Sites that no day in hand can repeat, were cloud to take their visit.
+
+    Of a crew that roams none is counted: where it stands then is not known here.
+    """
+    if problem.roam or not problem.reserve:
+        return set()
+    again = days_to_repeat(problem)
+    return {
+        site
+        for site, day in ((stop.opening.site, stop.opening.day) for stop in plan.stops)
+        if not any(other > day for other in again[site].intersection(plan.in_hand))
+    }
+
+
+def days_to_repeat(problem: Problem) -> dict[int, set[int]]:
+    """On which days each site can be worked by a crew that has nothing else to do."""
+    days: dict[int, set[int]] = {opening.site: set() for opening in problem.openings}
+    for opening in _reachable_openings(problem):
+        days[opening.site].add(opening.day)
+    return days
 
 
 def travel_min(stops: Sequence[Stop], problem: Problem) -> int:
@@ -108,19 +156,32 @@ def travel_min(stops: Sequence[Stop], problem: Problem) -> int:
 
 def reachable(problem: Problem) -> set[int]:
     """The sites that could be worked if the crew had nothing else to do."""
-    found = set()
+    return {opening.site for opening in _reachable_openings(problem)}
+
+
+def _reachable_openings(problem: Problem) -> Iterator[Opening]:
     for opening in problem.openings:
-        there = int(problem.travel_min[-1, opening.site])
-        back = problem.back_min(opening.site)
         begin = 0 if problem.roam else problem.offset_min[opening.day]
         end = problem.offset_min[opening.day + 1]
-        if any(
-            problem.arrival(opening, start) >= begin + there
-            and problem.departure(opening, start) + back <= end
-            for start in starts_to_choose(opening)
-        ):
-            found.add(opening.site)
-    return found
+        if any(begin <= first and last <= end for first, last in _alone(opening, problem)):
+            yield opening
+
+
+def _alone(opening: Opening, problem: Problem) -> Iterator[tuple[int, int]]:
+    """From when to when a crew is out that has nothing else to do, minutes of work."""
+    there = int(problem.travel_min[-1, opening.site])
+    back = problem.back_min(opening.site)
+    for start in starts_to_choose(opening):
+        yield problem.arrival(opening, start) - there, problem.departure(opening, start) + back
+
+
+def first_and_last(problem: Problem) -> Iterator[tuple[int, int]]:
+    """Setting out and being back, minutes of its own day, of each visit that alone can be made."""
+    for opening in _reachable_openings(problem):
+        begin, end = problem.offset_min[opening.day : opening.day + 2]
+        for first, last in _alone(opening, problem):
+            if (problem.roam or first >= begin) and last <= end:
+                yield max(0, first - begin), last - begin
 
 
 def stretched(stops: list[Stop], problem: Problem) -> list[Stop]:

@@ -12,11 +12,18 @@ from ortools.sat.python import cp_model
 from scipy.sparse.csgraph import shortest_path
 
 from orient.planning.crew.greedy import greedy
-from orient.planning.crew.rounds import Problem, Stop, starts_to_choose, worth
+from orient.planning.crew.rounds import (
+    Plan,
+    Problem,
+    Stop,
+    days_to_repeat,
+    once_only,
+    starts_to_choose,
+    worth,
+)
 from orient.planning.crew.visits import Opening
 
 Told = Callable[[int, int], None]
-Rounds = list[list[Stop]]
 
 _PROOF_OF_MOST_UNITS = 1.0
 #: Ways between places, 40 sites on 14 days having about so many.
@@ -42,6 +49,8 @@ class _Model:
         self.together: list[list[Any]] = []
         self.idle: list[Any] = []
         self.ways: dict[tuple[int, int, int], Any] = {}  # round, from, to; the start is -1
+        self.in_hand: list[Any] = []  # of each day, where some are to be kept
+        self.once_only: dict[int, Any] = {}  # of each site
         way = problem.travel_min.astype(float)
         # As a graph an entry of 0 would be no way at all.
         self._nearest = shortest_path(np.where(way > 0, way, 1e-6))
@@ -52,15 +61,20 @@ class _Model:
                 visit for (other, _), visit in self.visit.items() if other == site
             )
         self._part_crews()
+        if problem.reserve and not problem.roam:
+            self._keep_days()
         self.most = self._most_sites()
         self.model.add(sum(self.visit.values()) <= self.most)
-        # No day saved is worth a minute of travel, no travel saved is worth a site.
+        # No day saved is worth a minute of travel, no travel saved is worth a visit that a day
+        # in hand can repeat, none of these is worth a site.
         stops = len({site for site, _ in self.visit})
-        self.minute = 1 + stops * len(problem.day_min)
+        self.minute = 1 + (stops + problem.reserve) * len(problem.day_min)
         longest = 2 * stops * int(problem.travel_min.max(initial=0))
-        self.worth = self.minute * (1 + longest)
+        self.repeat = self.minute * (1 + longest)
+        self.worth = self.repeat * (1 + len(self.once_only))
         self.model.maximize(
             self.worth * sum(self.visit.values())
+            - self.repeat * sum(self.once_only.values())
             - self.minute * sum(minutes * arc for arc, minutes in self.travel)
             - sum(self._late())
         )
@@ -114,6 +128,21 @@ class _Model:
             )
             self.model.add(one >= other)
 
+    def _keep_days(self) -> None:
+        """So many days have no visit; a site has to be told that none of them could repeat."""
+        problem, model = self.problem, self.model
+        self.in_hand = [model.new_bool_var("") for _ in problem.day_min]
+        model.add(sum(self.in_hand) == problem.reserve)
+        for number, idle in enumerate(self.idle):
+            model.add_implication(self.in_hand[number % problem.rounds_each], idle)
+        again = days_to_repeat(problem)
+        for (site, number), visit in self.visit.items():
+            if site not in self.once_only:
+                self.once_only[site] = model.new_bool_var("")
+            day = number % problem.rounds_each
+            later = sum(self.in_hand[other] for other in again[site] if other > day)
+            model.add(self.once_only[site] + later >= visit)
+
     def _most_sites(self) -> int:
         """How many sites can be visited at most, even if it took no time to go anywhere."""
         easier = cp_model.CpModel()
@@ -136,10 +165,13 @@ class _Model:
         for number, value in values.items():
             self.model.add_hint(self.model.get_int_var_from_proto_index(number), value)
 
-    def hint_plan(self, rounds: list[list[Stop]]) -> None:
+    def hint_plan(self, plan: Plan) -> None:
         """Let the search set out from a plan, so that it always has one."""
         told: dict[int, int] = {}
-        for number, stops in enumerate(_parted(rounds, self.problem.rounds_each)):
+        if self.in_hand:
+            told |= {self.in_hand[day].index: 1 for day in plan.in_hand}
+            told |= {self.once_only[site].index: 1 for site in once_only(plan, self.problem)}
+        for number, stops in enumerate(_parted(plan.rounds, self.problem.rounds_each)):
             told[self.idle[number].index] = int(not stops)
             places = [-1, *(stop.opening.site for stop in stops), -1]
             for way in pairwise(places) if stops else ():
@@ -163,7 +195,8 @@ class _Model:
             told[taken.index] = int(opening is stop.opening)
 
     def _late(self) -> Iterator[Any]:
-        """The number of the day of each visit."""
+        """The number of the day of each visit, and of each day in hand."""
+        yield from (day * kept for day, kept in enumerate(self.in_hand))
         for key, taken in self.taken.items():
             for (opening, _), one in zip(self.openings[key], taken, strict=True):
                 yield opening.day * one
@@ -241,7 +274,7 @@ class _Model:
                 if one != other and first[one] + way <= last[other]:
                     yield one, other
 
-    def stops(self, solver: cp_model.CpSolver) -> list[list[Stop]]:
+    def plan(self, solver: cp_model.CpSolver) -> Plan:
         """The solver's choice, each round in the order of its visits."""
         rounds: list[list[Stop]] = [[] for _ in self.problem.rounds()]
         for (site, number), visit in self.visit.items():
@@ -255,22 +288,24 @@ class _Model:
             rounds[number].append(Stop(opening, start))
         for stops in rounds:
             stops.sort(key=lambda stop: self.problem.arrival(*stop))
-        return rounds
+        if not self.in_hand:
+            return Plan(rounds, self.problem.last_days)
+        in_hand = (day for day, kept in enumerate(self.in_hand) if solver.boolean_value(kept))
+        return Plan(rounds, tuple(in_hand))
 
 
 class _Telling(cp_model.CpSolverSolutionCallback):
     def __init__(self, model: _Model, told: Told) -> None:
         super().__init__()
-        self._worth, self._minute, self._told = model.worth, model.minute, told
+        self._of, self._told = model, told
 
     def on_solution_callback(self) -> None:
-        sites = -int(-self.objective_value // self._worth)
-        self._told(sites, round(sites * self._worth - self.objective_value) // self._minute)
+        sites = -int(-self.objective_value // self._of.worth)
+        rest = round(sites * self._of.worth - self.objective_value) % self._of.repeat
+        self._told(sites, rest // self._of.minute)
 
 
-def solve(
-    problem: Problem, units: tuple[float, float], told: Told
-) -> tuple[list[list[Stop]], int, bool]:
+def solve(problem: Problem, units: tuple[float, float], told: Told) -> tuple[Plan, int, bool]:
     """Let the solver choose; the parts of a `crew.Choice`, marks as late as it happens.
 
     Args:
@@ -282,7 +317,7 @@ def solve(
     """
     whole = _Model(problem)
     if not whole.visit:
-        return [[] for _ in problem.rounds()], 0, True
+        return Plan([[] for _ in problem.rounds()], greedy(problem).in_hand), 0, True
     best = greedy(problem)
     told(*_said(best, problem))
     whole.hint_plan(best)
@@ -291,28 +326,28 @@ def solve(
     solver = _solver(units[0] * size)
     status = solver.solve(whole.model, telling)
     if status in (cp_model.OPTIMAL, cp_model.FEASIBLE):
-        best = _better(best, whole.stops(solver), problem)
+        best = _better(best, whole.plan(solver), problem)
     if status == cp_model.OPTIMAL:
-        return best, sum(map(len, best)), True
+        return best, len(best.stops), True
     whole.hint_plan(best)
     further = _solver(units[1] * size)
     # One worker that takes the searches about a solution in turn: the same on every machine.
     further.parameters.interleave_search = True
     if further.solve(whole.model, telling) in (cp_model.OPTIMAL, cp_model.FEASIBLE):
-        best = _better(best, whole.stops(further), problem)
+        best = _better(best, whole.plan(further), problem)
     return best, min(whole.most, _most_by_days(problem, units[0] * size)), False
 
 
-def _better(one: Rounds, other: Rounds, problem: Problem) -> Rounds:
-    return max(one, other, key=lambda rounds: worth(rounds, problem))
+def _better(one: Plan, other: Plan, problem: Problem) -> Plan:
+    return max(one, other, key=lambda plan: worth(plan, problem))
 
 
-def _said(rounds: Rounds, problem: Problem) -> tuple[int, int]:
-    sites, travel, _ = worth(rounds, problem)
+def _said(plan: Plan, problem: Problem) -> tuple[int, int]:
+    sites, _, travel, _ = worth(plan, problem)
     return sites, -travel
 
 
-def _parted(rounds: Rounds, each: int) -> Rounds:
+def _parted(rounds: list[list[Stop]], each: int) -> list[list[Stop]]:
     """The same plan with the rounds of the same hours in the order that `_part_crews` wants."""
     parted = list(rounds)
     for first in range(each):
@@ -322,14 +357,16 @@ def _parted(rounds: Rounds, each: int) -> Rounds:
 
 
 def _most_by_days(problem: Problem, units: float) -> int:
-    """No plan has more sites than its days could have one by one, each with the best of all."""
+    """No plan has more sites than its days could have one by one, each with the best of all.
+
+    Of days in hand it is those that have least.
+    """
     if problem.roam:
         return len({opening.site for opening in problem.openings})
-    total = 0
+    most = []
     for day in range(len(problem.day_min)):
-        alone = replace(
-            problem, openings=[opening for opening in problem.openings if opening.day == day]
-        )
+        of_day = [opening for opening in problem.openings if opening.day == day]
+        alone = replace(problem, openings=of_day, reserve=0)
         model = _Model(alone)
         if not model.visit:
             continue
@@ -337,8 +374,8 @@ def _most_by_days(problem: Problem, units: float) -> int:
         solver = _solver(units / len(problem.day_min))
         known = solver.solve(model.model) in (cp_model.OPTIMAL, cp_model.FEASIBLE)
         bound = int(solver.best_objective_bound + 1e-6) if known else model.most
-        total += min(model.most, bound)
-    return total
+        most.append(min(model.most, bound))
+    return sum(sorted(most, reverse=True)[: len(problem.day_min) - problem.reserve])
 
 
 def _solver(units: float) -> cp_model.CpSolver:

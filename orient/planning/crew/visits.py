@@ -130,11 +130,7 @@ def site_plan(
     Returns:
         The openings, each start of which meets the target within the crew's hours.
     """
-    number = len(days.date)
-    site, day = (part.ravel() for part in np.indices((len(sites), number)))
-    # The site's own date at the middle of the crew's day: over a date line it is another.
-    middle = ((days.start_utc_s + days.end_utc_s) / 2)[day]
-    dates = clock.local_date(middle, sites["timezone"].to_numpy()[site])
+    site, day, dates = _site_days(sites, days)
     openings: list[Opening] = []
     windows = []
     for start in range(0, site.size, _SITE_DAYS_AT_ONCE):
@@ -147,6 +143,41 @@ def site_plan(
             openings += _run_openings(site_days, site[part], day[part], days, work, rig, limits)
         advance(len(plan))
     return SitePlan(openings, pd.concat(windows, ignore_index=True))
+
+
+def _site_days(sites: pd.DataFrame, days: CrewDays) -> tuple[Index, Index, Any]:
+    """Every site on every day: row numbers, and the site's own date."""
+    site, day = (part.ravel() for part in np.indices((len(sites), len(days.date))))
+    # At the middle of the crew's day: over a date line it is another.
+    middle = ((days.start_utc_s + days.end_utc_s) / 2)[day]
+    return site, day, clock.local_date(middle, sites["timezone"].to_numpy()[site])
+
+
+def mark_grid(
+    sites: pd.DataFrame, days: CrewDays, work: Work, rig: Rig, limits: Limits
+) -> tuple[NDArray[np.int64], Array, NDArray[np.bool_]]:
+    """What a mark tells at every tenth minute of each site's days.
+
+    Args:
+        sites: s rows of the sites table.
+        days: d of them.
+        work, rig, limits: as for `site_plan`.
+
+    Returns:
+        The k minutes of the crew's day; the information (s, d, k, 9, 9) of
+        `budget.mark_information`; where a mark can be made, (s, d, k).
+    """
+    site, day, dates = _site_days(sites, days)
+    parts = []
+    for start in range(0, site.size, _SITE_DAYS_AT_ONCE):
+        part = slice(start, start + _SITE_DAYS_AT_ONCE)
+        site_days = SiteDays.of(sites, site[part], dates[part])
+        parts.append(_day_marks(site_days, day[part], days, work, rig, limits))
+    shape = (len(sites), len(days.date), -1)
+    information = np.concatenate([each for _, each, _ in parts])
+    marked = np.concatenate([each for _, _, each in parts])
+    unknowns = information.shape[-2:]
+    return parts[0][0], information.reshape(*shape, *unknowns), marked.reshape(shape)
 
 
 def _pair_openings(
@@ -178,10 +209,7 @@ def _run_openings(
     rig: Rig,
     limits: Limits,
 ) -> Iterator[Opening]:
-    length = np.array(days.minutes)
-    minutes = np.arange(work.setup_min, length.max() - work.packing_min + 1, RUN_INTERVAL_MIN)
-    information, marked = _information(site_days, days.start_utc_s[day], minutes, rig, limits)
-    marked &= minutes <= length[day][:, None] - work.packing_min
+    minutes, information, marked = _day_marks(site_days, day, days, work, rig, limits)
     u_deg, run_min = shortest_runs(information, marked, rig, limits, work.marking_min)
     for number in range(site.size):
         for run, same in groupby(range(minutes.size), key=lambda k: int(run_min[number, k])):
@@ -197,6 +225,17 @@ def _run_openings(
                     float(u_deg[number, columns].max()),
                     run_min=run,
                 )
+
+
+def _day_marks(
+    site_days: SiteDays, day: Index, days: CrewDays, work: Work, rig: Rig, limits: Limits
+) -> tuple[NDArray[np.int64], Array, NDArray[np.bool_]]:
+    """Minutes of the crew's day, what a mark tells at each, and where one can be made."""
+    length = np.array(days.minutes)
+    minutes = np.arange(work.setup_min, length.max() - work.packing_min + 1, RUN_INTERVAL_MIN)
+    information, marked = _information(site_days, days.start_utc_s[day], minutes, rig, limits)
+    marked &= minutes <= length[day][:, None] - work.packing_min
+    return minutes, information, marked
 
 
 def _information(
