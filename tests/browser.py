@@ -1,8 +1,9 @@
 """A real browser for the tests of pages: Debian's chromium, driven headless."""
 
+import atexit
 import shutil
-import tempfile
 from contextlib import contextmanager
+from functools import cache
 from pathlib import Path
 from typing import Any, NamedTuple
 
@@ -31,6 +32,22 @@ class Opened(NamedTuple):
         )
 
 
+@cache
+def _browser() -> Any:
+    """One browser for all pages of a process; each page gets a profile of its own."""
+    chromium = shutil.which("chromium")
+    if chromium is None:
+        pytest.skip("no chromium on this machine: apt-get install chromium")
+    playwright = pytest.importorskip(
+        "playwright.sync_api", reason="no playwright here: pip install 'orient[test]'"
+    )
+    driver = playwright.sync_playwright().start()
+    browser = driver.chromium.launch(executable_path=chromium, args=_FLAGS)
+    atexit.register(driver.stop)
+    atexit.register(browser.close)
+    return browser
+
+
 @contextmanager
 def open_page(
     path, width, dark=False, height=800, at=None, timezone=None, before=None, scripts=True, part=""
@@ -44,35 +61,25 @@ def open_page(
     the page to a browser that runs none; `part` is the fragment asked for.
     """
     served = str(path).startswith("http://")
-    chromium = shutil.which("chromium")
-    if chromium is None:
-        pytest.skip("no chromium on this machine: apt-get install chromium")
-    playwright = pytest.importorskip(
-        "playwright.sync_api", reason="no playwright here: pip install 'orient[test]'"
+    context = _browser().new_context(
+        viewport={"width": width, "height": height},
+        color_scheme="dark" if dark else "light",
+        timezone_id=timezone,
+        java_script_enabled=scripts,
+        offline=not served,
     )
-    with tempfile.TemporaryDirectory() as profile, playwright.sync_playwright() as driver:
-        context = driver.chromium.launch_persistent_context(
-            profile,
-            executable_path=chromium,
-            args=_FLAGS,
-            viewport={"width": width, "height": height},
-            color_scheme="dark" if dark else "light",
-            timezone_id=timezone,
-            java_script_enabled=scripts,
-            offline=not served,
-        )
-        try:
-            page = context.pages[0]
-            errors, requests = [], []
-            page.on("console", lambda said: errors.append(said.text) if said.type == "error" else 0)
-            page.on("pageerror", lambda error: errors.append(str(error)))
-            page.on("request", lambda request: requests.append(request.url))
-            if before:
-                page.add_init_script(before)
-            if at:
-                page.clock.install(time=at)
-            page.set_default_timeout(15000)
-            page.goto((str(path) if served else Path(path).resolve().as_uri()) + part)
-            yield Opened(page, errors, requests)
-        finally:
-            context.close()
+    try:
+        page = context.new_page()
+        errors, requests = [], []
+        page.on("console", lambda said: errors.append(said.text) if said.type == "error" else 0)
+        page.on("pageerror", lambda error: errors.append(str(error)))
+        page.on("request", lambda request: requests.append(request.url))
+        if before:
+            page.add_init_script(before)
+        if at:
+            page.clock.install(time=at)
+        page.set_default_timeout(15000)
+        page.goto((str(path) if served else Path(path).resolve().as_uri()) + part)
+        yield Opened(page, errors, requests)
+    finally:
+        context.close()

@@ -20,11 +20,11 @@ def exact_truth(generator):
 
 @pytest.mark.parametrize("watch", ["trusted", "running", "none"])
 def test_noise_free_boards_return_their_azimuth(watch):
-    """Within 0.0005° from every latitude in every month, 20-minute marks."""
+    """Within 0.0005° from every latitude in every season, 20-minute marks."""
     generator = np.random.default_rng(11)
     tried = 0
     for latitude in LATITUDES:
-        for day in DAYS:
+        for day in DAYS[::3]:
             made = simulated(
                 generator, latitude, 17.0, day, truth=exact_truth(generator), noise_mm=0
             )
@@ -34,12 +34,12 @@ def test_noise_free_boards_return_their_azimuth(watch):
             assert fit.converged
             assert abs(made.error_deg(fit.state.board_azimuth_rad)) < 0.0005, (latitude, day)
             tried += 1
-    assert tried > 125
+    assert tried > 41
 
 
 @pytest.mark.slow
 @pytest.mark.parametrize("watch", ["trusted", "running", "none"])
-def test_noise_free_boards_at_every_sixth_degree(watch):
+def test_noise_free_boards_at_every_sixth_degree_in_every_month(watch):
     generator = np.random.default_rng(12)
     for latitude in range(-66, 67, 6):
         for day in DAYS:
@@ -77,10 +77,14 @@ def check_honesty(error, u, lowest, highest, ratio):
     assert abs(rms / predicted - 1) < ratio
 
 
-@pytest.mark.parametrize("watch", ["trusted", "running", "none"])
-def test_uncertainty_is_honest_on_150_boards(watch):
+@pytest.fixture(scope="module")
+def clean_boards():
+    return monte_carlo(150, "trusted")
+
+
+def test_uncertainty_is_honest_on_150_boards(clean_boards):
     # Of 150 boards 95 % ± 3 × 1.8 % may lie inside; the rms is known to 3 × 6 %.
-    error, u, false_alarm, _, unsettled = monte_carlo(150, watch)
+    error, u, false_alarm, _, unsettled = clean_boards
     check_honesty(error, u, 0.896, 1.0, 0.18)
     assert unsettled == 0
     assert false_alarm <= 3
@@ -98,10 +102,10 @@ def test_uncertainty_is_honest_on_1000_boards(watch, rms_arcmin):
     assert false_alarm <= 10
 
 
-def test_blunders_are_told_and_cost_little():
+def test_blunders_are_told_and_cost_little(clean_boards):
     """Six marks in a hundred off by 8–25 mm: told right in nine boards of ten."""
-    clean, _, _, _, _ = monte_carlo(150, "trusted", seed=5)
-    dirty, u, false_alarm, told_right, _ = monte_carlo(150, "trusted", 0.06, seed=5)
+    clean = clean_boards[0]
+    dirty, u, false_alarm, told_right, _ = monte_carlo(150, "trusted", 0.06)
     assert np.sqrt(np.mean(dirty**2)) < 4 / 3 * np.sqrt(np.mean(clean**2))
     assert np.mean(told_right) > 0.9
     assert len(told_right) > 100

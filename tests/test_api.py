@@ -22,6 +22,16 @@ def campaign(request):
     return orient.read_campaign(request.config.rootpath / DEMO)
 
 
+@pytest.fixture(scope="module")
+def results(campaign):
+    return orient.reduce_campaign(campaign)
+
+
+@pytest.fixture(scope="module")
+def lines(campaign):
+    return orient.reduce(campaign)
+
+
 def test_importing_orient_loads_nothing_heavy():
     code = (
         "import sys, orient; print([m for m in ('numpy', 'pandas', 'scipy') if m in sys.modules])"
@@ -66,13 +76,12 @@ def test_plan_has_a_row_for_every_site_day(campaign):
         orient.plan(campaign, "2026-06-21", "2026-06-20")
 
 
-def test_reduce_is_the_rows_with_their_lines(campaign):
-    table = orient.reduce(campaign)
-    rows = [result.row for result in orient.reduce_campaign(campaign)]
-    assert table["board_azimuth_deg"].tolist() == pytest.approx(
+def test_reduce_is_the_rows_with_their_lines(results, lines):
+    rows = [result.row for result in results]
+    assert lines["board_azimuth_deg"].tolist() == pytest.approx(
         [row["board_azimuth_deg"] for row in rows], nan_ok=True
     )
-    assert table.crs.to_epsg() == 4326
+    assert lines.crs.to_epsg() == 4326
 
 
 def test_declination_of_one_place_and_of_many():
@@ -99,6 +108,7 @@ def mypy(root, tmp_path, text):
     return shown.stdout + shown.stderr
 
 
+@pytest.mark.slow
 def test_a_strict_client_is_typed_and_a_slip_of_the_pen_is_told(request, tmp_path):
     client = (request.config.rootpath / "tests" / "strict_client.py").read_text("utf-8")
     slip = "orient.reed_campaign('sites')\n"
@@ -191,11 +201,11 @@ def test_a_series_keeps_its_index():
     assert orient.sun_place(times, 47.5, 15.0).altitude_deg.index.tolist() == [4, 5, 6]
 
 
-def test_tables_have_lists_and_dates_and_no_column_of_a_frames_own_name(campaign):
+def test_tables_have_lists_and_dates_and_no_column_of_a_frames_own_name(campaign, lines):
     tables = [
         orient.describe_sites(campaign, "2026-06-21"),
         orient.plan(campaign, "2026-06-21"),
-        orient.reduce(campaign),
+        lines,
         orient.rings(campaign, "2026-06-21"),
     ]
     for table in tables:
@@ -220,9 +230,9 @@ def test_a_board_of_arrays_gives_the_line_it_was_made_with():
     assert found.flags == []
 
 
-def test_what_a_notebook_shows(campaign):
+def test_what_a_notebook_shows(campaign, results):
     assert "aldermoor" in campaign._repr_html_()
-    result = orient.reduce_campaign(campaign)[0]
+    result = results[0]
     assert result.row["setup"] in result._repr_html_()
 
 

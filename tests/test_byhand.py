@@ -21,42 +21,33 @@ def exact_truth(generator):
     return simulate.TrueBoard(float(generator.uniform(0, 360)), 300.0)
 
 
-def exact_days(seed, lowest_deg=12.0):
-    generator = np.random.default_rng(seed)
+@pytest.fixture(scope="module")
+def exact_days():
+    """Noise-free boards of latitudes −65…65 and all months: latitude, day and board of each."""
+    generator = np.random.default_rng(3)
+    found = []
     for latitude in LATITUDES:
         for day in DAYS:
-            made = simulated(
-                generator,
-                latitude,
-                -30.0,
-                day,
-                truth=exact_truth(generator),
-                noise_mm=0,
-                lowest_deg=lowest_deg,
-            )
+            truth = exact_truth(generator)
+            made = simulated(generator, latitude, -30.0, day, truth=truth, noise_mm=0)
             if made.board.count >= 5:
-                yield latitude, day, made
-
-
-def crossing_times(latitude, longitude, noon_s, altitude_deg):
-    """When the refracted sun stands at an altitude before and after noon, by bisection."""
-    found = []
-    for side in (-1.0, 1.0):
-        high, low = noon_s, noon_s + side * 43000.0
-
-        def altitude(instant):
-            return simulate.sun_seen(
-                instant, latitude, longitude, 0.0, PRESSURE_HPA, TEMPERATURE_C
-            )[1][0]
-
-        for _ in range(45):
-            middle = (high + low) / 2
-            if altitude(middle) > altitude_deg:
-                high = middle
-            else:
-                low = middle
-        found.append(high)
+                found.append((latitude, day, made))
+    assert len(found) > 100
     return found
+
+
+def crossing_times(latitude, longitude, noon_s, altitudes_deg):
+    """When the refracted sun stands at each altitude before and after noon, by bisection."""
+    wanted = np.repeat(altitudes_deg, 2)
+    high = np.full(wanted.size, noon_s)
+    low = noon_s + np.tile([-43000.0, 43000.0], len(altitudes_deg))
+    for _ in range(45):
+        middle = (high + low) / 2
+        _, altitude, _ = simulate.sun_seen(
+            middle, latitude, longitude, 0.0, PRESSURE_HPA, TEMPERATURE_C
+        )
+        high, low = np.where(altitude > wanted, [middle, low], [high, middle])
+    return high
 
 
 def test_ring_pairs_return_the_azimuth_of_noise_free_boards():
@@ -73,10 +64,8 @@ def test_ring_pairs_return_the_azimuth_of_noise_free_boards():
             if noon_altitude[0] < 16.0:
                 continue
             altitudes = np.linspace(12.0, min(60.0, noon_altitude[0] - 3.0), 3)
-            times, rings = [], []
-            for ring, altitude in enumerate(altitudes):
-                times += crossing_times(latitude, 40.0, noon, altitude)
-                rings += [f"R{ring}"] * 2
+            times = crossing_times(latitude, 40.0, noon, altitudes)
+            rings = np.repeat(["R0", "R1", "R2"], 2)
             order = np.argsort(times)
             made = simulated(
                 generator,
@@ -84,12 +73,12 @@ def test_ring_pairs_return_the_azimuth_of_noise_free_boards():
                 40.0,
                 day,
                 truth=exact_truth(generator),
-                utc_s=np.array(times)[order],
+                utc_s=times[order],
                 noise_mm=0,
                 lowest_deg=5.0,
                 longest_mm=3000.0,
             )
-            board = replace(made.board, ring=np.array(rings)[order])
+            board = replace(made.board, ring=rings[order])
             result = byhand.pairs(board, halves(made))
             assert result.n == 3
             assert abs(made.error_deg(result.azimuth_rad)) < 0.001, (latitude, day)
@@ -97,36 +86,37 @@ def test_ring_pairs_return_the_azimuth_of_noise_free_boards():
     assert tried > 25
 
 
-def test_pairs_interpolated_from_20_minute_marks():
+def test_pairs_interpolated_from_20_minute_marks(exact_days):
     """Noise-free, within 0.001°, latitudes −65…65, all months."""
-    tried = 0
-    for latitude, day, made in exact_days(3):
+    for latitude, day, made in exact_days:
         result = byhand.pairs(made.board, halves(made))
         assert result is not None
         assert abs(made.error_deg(result.azimuth_rad)) < 0.001, (latitude, day)
-        tried += 1
-    assert tried > 100
 
 
-def test_timed_marks_return_the_azimuth_of_noise_free_boards():
-    for latitude, day, made in exact_days(4):
+def test_timed_marks_return_the_azimuth_of_noise_free_boards(exact_days):
+    for latitude, day, made in exact_days:
         result = byhand.timed(made.board)
         assert abs(made.error_deg(result.azimuth_rad)) < 0.001, (latitude, day)
 
 
-def test_the_shortest_shadow_lies_in_the_meridian():
+def test_the_shortest_shadow_lies_in_the_meridian(exact_days):
     """*Common practice, no source*; as a fit, 0.002° from noise-free 20-minute marks."""
-    for latitude, day, made in exact_days(5):
+    for latitude, day, made in exact_days:
         result = byhand.shortest(made.board)
         assert abs(made.error_deg(result.azimuth_rad)) < 0.002, (latitude, day)
 
 
-@pytest.mark.parametrize("method", ["pairs", "timed", "shortest"])
-def test_uncertainties_by_hand_are_honest(method):
+@pytest.fixture(scope="module")
+def random_days():
     generator = np.random.default_rng(23)
+    return [random_day(generator) for _ in range(120)]
+
+
+@pytest.mark.parametrize("method", ["pairs", "timed", "shortest"])
+def test_uncertainties_by_hand_are_honest(method, random_days):
     pull = []
-    for _ in range(120):
-        made = random_day(generator)
+    for made in random_days:
         if method == "pairs":
             result = byhand.pairs(made.board, halves(made))
         else:

@@ -122,7 +122,7 @@ unhurried = settings(
 
 
 @any_cell
-@settings(unhurried, max_examples=150)
+@settings(unhurried, max_examples=40)
 def test_any_text_in_any_cell(tmp_path, where, row, text):
     check_any_cell(tmp_path, *where, row, text)
 
@@ -208,22 +208,33 @@ def test_any_text_in_any_option_at_length(good, tmp_path, option, text):
     check_any_option(good, tmp_path / "here", option, text)
 
 
-@given(
-    words=st.lists(
-        st.one_of(st.sampled_from(list(cli.COMMANDS)), option_texts),
-        max_size=4,
-    )
-)
-@settings(unhurried, max_examples=60)
-def test_any_words_on_the_command_line(tmp_path, words):
+def check_any_words(place: Path, words: list[str]) -> None:
     here = Path.cwd()
-    os.chdir(tmp_path)
+    os.chdir(place)
     try:
         # `demo` and `new` make what they are told to; their own tests look at that.
         ending = run([word for word in words if word not in ("demo", "new", "report")])
     finally:
         os.chdir(here)
     assert complaints(ending) == []
+
+
+any_words = given(
+    words=st.lists(st.one_of(st.sampled_from(list(cli.COMMANDS)), option_texts), max_size=4)
+)
+
+
+@any_words
+@settings(unhurried, max_examples=60)
+def test_any_words_on_the_command_line(tmp_path, words):
+    check_any_words(tmp_path, words)
+
+
+@pytest.mark.slow
+@any_words
+@settings(unhurried, max_examples=100)
+def test_any_words_on_the_command_line_at_length(tmp_path, words):
+    check_any_words(tmp_path, words)
 
 
 # Files and folders -----------------------------------------------------------------------
@@ -370,7 +381,7 @@ def check_noise(folder: Path, seed: int, boards: int) -> None:
 
 
 def test_noise_never_gives_a_confident_line(tmp_path):
-    check_noise(tmp_path, 1, 12)
+    check_noise(tmp_path, 1, 4)
 
 
 @pytest.mark.slow

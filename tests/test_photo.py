@@ -167,8 +167,8 @@ def rms(values):
     return float(np.sqrt(np.mean(np.square(values))))
 
 
-def test_marks_of_a_few_photographs(prints, camp, tmp_path):
-    errors, pulls, false, true = tried(prints, camp, tmp_path, (0, 1, 5))
+def test_marks_of_a_photograph(prints, camp, tmp_path):
+    errors, pulls, false, true = tried(prints, camp, tmp_path, (1,))
     assert len(errors) >= 0.9 * true
     assert false <= 0.05 * true
     assert rms(errors) < 0.25
@@ -214,7 +214,8 @@ def test_marks_in_pen(pen, prints, camp, tmp_path):
     assert rms(np.concatenate(pulls)) < 1.25
 
 
-@pytest.mark.parametrize("seed", [1, *(pytest.param(n, marks=pytest.mark.slow) for n in (0, 2))])
+@pytest.mark.slow
+@pytest.mark.parametrize("seed", range(3))
 def test_pages_glued_to_one_board(seed, camp, tmp_path):
     """Tiles some half a millimetre and some tenth of a degree amiss; millimetres from the foot."""
     pdf = tmp_path / "board.pdf"
@@ -433,7 +434,7 @@ def day(prints, camp, tmp_path_factory):
         times.append(time)
     assert len(times) >= 6
     path = tmp_path / "day.jpg"
-    path.write_bytes(photograph(pencil.on(print_rgb), Camera(), generator).jpeg)
+    path.write_bytes(photograph(pencil.on(print_rgb), Camera(megapixels=5), generator).jpeg)
     return folder, path, times
 
 

@@ -273,7 +273,10 @@ class _Basis:
 
 
 def _powers(flat: Array) -> list[list[Array]]:
-    return [[flat[:, axis] ** power for power in range(5)] for axis in (0, 1)]
+    powers = [np.ones_like(flat)]
+    for _ in range(4):
+        powers.append(powers[-1] * flat)
+    return [[power[:, axis] for power in powers] for axis in (0, 1)]
 
 
 def _slopes(flat: Array) -> tuple[Array, Array]:
