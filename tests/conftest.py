@@ -37,7 +37,22 @@ LONG = (
 
 
 def pytest_collection_modifyitems(items):
-    """Mark the tests of the long files."""
+    """Mark the tests of the long files, and let them begin: short ones then fill up the cores."""
     for item in items:
         if any(Path(item.path.stem).match(name) for name in LONG):
             item.add_marker(pytest.mark.long)
+    items.sort(key=lambda item: item.get_closest_marker("long") is None)
+
+
+@pytest.hookimpl(optionalhook=True)
+def pytest_xdist_make_scheduler(config, log):
+    """Keep a file's tests in one process, where they share what is made once for all of them.
+
+    The slow tests share little and go singly, to whichever process is free.
+    """
+    if "not slow" not in config.option.markexpr:
+        return None
+    from xdist.scheduler import LoadFileScheduling
+
+    config.option.loadscopereorder = False
+    return LoadFileScheduling(config, log)

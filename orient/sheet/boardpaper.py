@@ -182,7 +182,7 @@ class BoardSheet(Page):
             Path.make_compound_path(*runs), facecolor=_PURE_BLACK, edgecolor="none", zorder=6
         )
         for artist in (ground, shape):
-            self.axes.add_patch(artist)
+            self.axes.add_artist(artist)
             artist.set_clip_on(False)
 
 

@@ -297,7 +297,7 @@ class Page:
             gid=name,
             solid_capstyle="butt",
         )
-        self.axes.add_line(drawn)
+        self.axes.add_artist(drawn)
         self._clip(drawn, clip)
 
     def area(self, x_mm: Any, y_mm: Any, colour: str, clip: Window | None = None) -> None:
@@ -305,7 +305,7 @@ class Page:
         from matplotlib.patches import Polygon
 
         shape = Polygon(np.column_stack([x_mm, y_mm]), facecolor=colour, edgecolor="none")
-        self.axes.add_patch(shape)
+        self.axes.add_artist(shape)
         self._clip(shape, clip)
 
     def text(
