@@ -15,6 +15,7 @@ settings.load_profile("unhurried")
 #: `pytest -n auto -m "not slow and not long"`, leaves them out.
 LONG = (
     "test_browser*",
+    "test_class_command",
     "test_compass*",
     "test_crew",
     "test_docs",

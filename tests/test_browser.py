@@ -29,12 +29,14 @@ def pages(tmp_path_factory):
 
 
 @pytest.mark.parametrize("name", ["sound", "odd"])
-@pytest.mark.parametrize(("width", "dark"), [(360, False), (360, True), (768, False), (1280, True)])
-def test_the_report_loads_alone_and_fits_its_window(pages, name, width, dark):
-    with open_page(pages[name], width, dark) as opened:
+def test_the_report_loads_alone_and_fits_its_window(pages, name):
+    with open_page(pages[name], 360) as opened:
         opened.page.evaluate(OPEN_ALL)
-        assert opened.overflow_px() <= 0
-        assert opened.page.evaluate(BEYOND) == []
+        for width, scheme in ((360, "light"), (360, "dark"), (768, "light"), (1280, "dark")):
+            opened.page.set_viewport_size({"width": width, "height": 800})
+            opened.page.emulate_media(color_scheme=scheme)
+            assert opened.overflow_px() <= 0
+            assert opened.page.evaluate(BEYOND) == []
         assert opened.errors == []
         assert [url for url in opened.requests if not url.startswith(("file:", "data:"))] == []
         assert len([url for url in opened.requests if url.startswith("file:")]) == 1
@@ -108,7 +110,7 @@ def test_without_scripts_a_link_opens_and_a_summary_unfolds(pages):
         assert not opened.page.locator("#open-all").is_visible()
 
 
-@pytest.mark.parametrize("paper", ["A4", "Letter"])
+@pytest.mark.parametrize("paper", ["A4", pytest.param("Letter", marks=pytest.mark.slow)])
 def test_print_shows_what_is_closed_on_the_screen(pages, paper, tmp_path):
     with open_page(pages["sound"], 1280) as opened:
         opened.page.pdf(path=str(tmp_path / "report.pdf"), format=paper)

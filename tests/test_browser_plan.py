@@ -75,6 +75,22 @@ def odd_plan(sites, tmp_path_factory):
     return written(tmp_path_factory.mktemp("page"), sites.set_axis(list(ODD_NAMES)))
 
 
+@pytest.fixture(scope="module")
+def panel(plan):
+    """The plan opened once for the tests that only set its fields and read what they show."""
+    with open_page(plan, 360) as opened:
+        yield opened
+        assert opened.errors == []
+
+
+@pytest.fixture(scope="module")
+def sixty(sites, tmp_path_factory):
+    all_sixty = sites.iloc[np.arange(60) % len(sites)]
+    names = [f"{name} {number:02d}" for number, name in enumerate(all_sixty.index)]
+    folder = tmp_path_factory.mktemp("sixty")
+    return written(folder, all_sixty.set_axis(names), DAYS[0] + np.arange(14))
+
+
 def shown(opened):
     return opened.page.inner_text("#shown")
 
@@ -84,8 +100,7 @@ def enter(opened, site, time):
     opened.page.fill("#time", time)
 
 
-@pytest.mark.parametrize("dark", [False, True])
-@pytest.mark.parametrize("width", [360, 1280])
+@pytest.mark.parametrize(("width", "dark"), [(360, False), (1280, True)])
 def test_it_opens_from_a_file_and_asks_for_nothing_else(plan, odd_plan, width, dark):
     for path in (plan, odd_plan):
         with open_page(path, width, dark) as opened:
@@ -98,7 +113,7 @@ def test_it_opens_from_a_file_and_asks_for_nothing_else(plan, odd_plan, width, d
 
 
 @pytest.mark.parametrize("number", range(6))
-def test_the_shadow_shown_is_the_packages(plan, sites, number):
+def test_the_shadow_shown_is_the_packages(panel, sites, number):
     """Every quarter of an hour of the span, each second about one noon, and some at random."""
     site = sites.iloc[number]
     zone = site["timezone"]
@@ -112,9 +127,7 @@ def test_the_shadow_shown_is_the_packages(plan, sites, number):
         ]
     )
     times = [text[:19] for text in clock.local_iso(instants, zone).tolist()]
-    with open_page(plan, 360) as opened:
-        read = np.array(opened.page.evaluate(READ, [number, times]), dtype=float)
-        assert opened.errors == []
+    read = np.array(panel.page.evaluate(READ, [number, times]), dtype=float)
     azimuth, north, length, altitude, from_noon, _ = read.T
     seen = sun.place(
         instants,
@@ -142,7 +155,7 @@ def test_the_shadow_shown_is_the_packages(plan, sites, number):
         assert told.sum() > 1000
 
 
-def test_beside_the_zenith_the_direction_still_holds(plan, sites):
+def test_beside_the_zenith_the_direction_still_holds(panel, sites):
     """Within half a degree of the zenith, where an azimuth turns by degrees a second."""
     site = sites.loc["zenith"]
     place = [site[name] for name in ("latitude_deg", "longitude_deg", "elevation_m")]
@@ -153,20 +166,18 @@ def test_beside_the_zenith_the_direction_still_holds(plan, sites):
     seen = sun.place(instants, *place)
     assert seen.altitude_deg.max() > 89.9
     times = [text[:19] for text in clock.local_iso(instants, "Asia/Kathmandu").tolist()]
-    with open_page(plan, 360) as opened:
-        azimuth = np.array(opened.page.evaluate(READ, [1, times]), dtype=float)[:, 0]
+    azimuth = np.array(panel.page.evaluate(READ, [1, times]), dtype=float)[:, 0]
     off = np.abs(wrap_180(azimuth - seen.azimuth_deg - 180.0))
     assert np.nanmax(off) < 0.05
     assert np.isfinite(azimuth).sum() > 900
 
 
-def test_a_partner_has_the_same_altitude_across_noon(plan, sites):
+def test_a_partner_has_the_same_altitude_across_noon(panel, sites):
     site = sites.loc["ridge"]
     place = [site[name] for name in ("latitude_deg", "longitude_deg", "elevation_m")]
     instants = float(clock.utc_s(DAYS[1], 8 * 3600.0, "Europe/Berlin")) + np.arange(40) * 900.0
     times = [text[:19] for text in clock.local_iso(instants, "Europe/Berlin").tolist()]
-    with open_page(plan, 360) as opened:
-        read = np.array(opened.page.evaluate(READ, [0, times]), dtype=float)
+    read = np.array(panel.page.evaluate(READ, [0, times]), dtype=float)
     partner, noon = read[:, 5], instants + read[:, 4]
     known = np.isfinite(partner)
     assert known.sum() > 30
@@ -312,12 +323,6 @@ def test_printed_a_fortnight_of_each_site_is_one_sheet_with_the_cautions(sites, 
 # Many sites -----------------------------------------------------------------------------
 
 
-def many(sites, tmp_path):
-    sixty = sites.iloc[np.arange(60) % len(sites)]
-    names = [f"{name} {number:02d}" for number, name in enumerate(sixty.index)]
-    return written(tmp_path, sixty.set_axis(names), DAYS[0] + np.arange(14))
-
-
 def rows_shown(opened):
     return opened.page.eval_on_selector_all(
         ".matrix tbody tr", "all => all.filter(r => !r.hidden).map(r => r.cells[0].textContent)"
@@ -325,8 +330,8 @@ def rows_shown(opened):
 
 
 @pytest.mark.parametrize("width", [360, 1280])
-def test_sixty_sites_are_few_screens_and_a_site_opens_on_demand(sites, tmp_path, width):
-    with open_page(many(sites, tmp_path), width) as opened:
+def test_sixty_sites_are_few_screens_and_a_site_opens_on_demand(sixty, width):
+    with open_page(sixty, width) as opened:
         height = opened.page.evaluate("document.documentElement.scrollHeight")
         assert height < 8000
         assert opened.overflow_px() <= 0
@@ -338,10 +343,10 @@ def test_sixty_sites_are_few_screens_and_a_site_opens_on_demand(sites, tmp_path,
         assert opened.errors == []
 
 
-def test_search_filters_and_order(sites, tmp_path):
+def test_search_filters_and_order(sites, sixty):
     plan = plan_table(sites, DAYS[0] + np.arange(14), Rig(), Limits())
     good = plan.assign(good=~plan["no-window"]).groupby("site", sort=False)["good"]
-    with open_page(many(sites, tmp_path), 1280) as opened:
+    with open_page(sixty, 1280) as opened:
         opened.page.fill("#search", "ZENI")
         assert rows_shown(opened) == [f"zenith {n:02d}" for n in range(1, 60, 6)]
         assert opened.page.inner_text("#found") == "10 of 60 sites"
@@ -372,9 +377,9 @@ def test_search_filters_and_order(sites, tmp_path):
         assert opened.errors == []
 
 
-def test_large_type_projects(sites, tmp_path):
+def test_large_type_projects(sixty):
     """1024 × 768 at three metres: figures and words of 18 px and more."""
-    with open_page(many(sites, tmp_path), 1024, height=768) as opened:
+    with open_page(sixty, 1024, height=768) as opened:
         opened.page.click("#large")
         assert opened.overflow_px() <= 0
         opened.page.click('.matrix a[href="#site-2"]')

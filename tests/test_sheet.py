@@ -129,26 +129,40 @@ CASES = {
 }
 
 
+#: Those that take the long runs too: each differs from a quick one by size or season alone.
+LONG_RUNS = ("A4 upright", "A3", "no sun", "midnight sun", "marking, A3", "marking, tiled")
+ALL = [pytest.param(name, marks=[pytest.mark.slow] * (name in LONG_RUNS)) for name in CASES]
+
+
+class Made(dict):
+    """Made when first asked for, without a warning."""
+
+    def __init__(self, make):
+        self.make = make
+
+    def __missing__(self, name):
+        with warnings.catch_warnings():
+            warnings.simplefilter("error")
+            self[name] = self.make(name)
+        return self[name]
+
+
 @pytest.fixture(scope="module")
 def drawn():
-    made = {}
-    with warnings.catch_warnings():
-        warnings.simplefilter("error")
-        for name, (place, date, options) in CASES.items():
-            made[name] = field_sheet(place, date, **{"kind": "track"} | options)
-    return made
+    def draw(name):
+        place, date, options = CASES[name]
+        return field_sheet(place, date, **{"kind": "track"} | options)
+
+    return Made(draw)
 
 
 @pytest.fixture(scope="module")
 def pages(drawn):
     """The pages of each printed PDF, read back."""
-    with warnings.catch_warnings():
-        warnings.simplefilter("error")
-        printed = {name: sheet.pdf() for name, sheet in drawn.items()}
-    return {name: pdfplumber.open(BytesIO(pdf)).pages for name, pdf in printed.items()}
+    return Made(lambda name: pdfplumber.open(BytesIO(drawn[name].pdf())).pages)
 
 
-@pytest.mark.parametrize("name", CASES)
+@pytest.mark.parametrize("name", ALL)
 def test_both_bars_are_100_mm_on_every_page_and_paper_is_its_size(pages, name):
     paper = CASES[name][2].get("paper", PAPERS["A4"])
     for page in pages[name]:
@@ -174,9 +188,12 @@ def test_the_bar_is_100_mm_when_the_page_is_rastered(pages):
 @pytest.mark.parametrize(
     ("name", "clock"),
     [
-        ("A4", "11:00"), ("A4", "14:20"), ("A4 upright", "13:00"), ("A3", "10:00"),
-        ("A3", "17:10"), ("Letter, south", "11:10"), ("Letter, south", "15:30"),
-        ("overhead", "10:30"), ("midnight sun", "05:00"),
+        ("A4", "11:00"), ("A4", "14:20"), ("Letter, south", "11:10"),
+        ("Letter, south", "15:30"), ("overhead", "10:30"),
+        pytest.param("A4 upright", "13:00", marks=pytest.mark.slow),
+        pytest.param("A3", "10:00", marks=pytest.mark.slow),
+        pytest.param("A3", "17:10", marks=pytest.mark.slow),
+        pytest.param("midnight sun", "05:00", marks=pytest.mark.slow),
     ],
 )  # fmt: skip
 def test_ticks_stand_where_another_sun_puts_the_tip(pages, name, clock):
@@ -219,7 +236,7 @@ def test_tiles_glued_by_their_crop_marks_make_one_board(drawn, pages):
         assert np.hypot(*(middles - wanted).T).min() < 0.2
 
 
-@pytest.mark.parametrize("name", CASES)
+@pytest.mark.parametrize("name", ALL)
 def test_every_page_has_the_cautions_and_keeps_its_text_inside(drawn, pages, name):
     for page in pages[name]:
         text = " ".join(page.extract_text().split())
@@ -232,7 +249,7 @@ def test_every_page_has_the_cautions_and_keeps_its_text_inside(drawn, pages, nam
             assert 4 / MM < sign["top"] <= sign["bottom"] < float(page.height) - 4 / MM
 
 
-@pytest.mark.parametrize("name", CASES)
+@pytest.mark.parametrize("name", ALL)
 def test_no_label_touches_another(drawn, pages, name):
     for page in pages[name][: drawn[name].board_pages]:
         words = page.extract_words(
