@@ -188,6 +188,7 @@ MISTAKES = {
 }
 
 
+@pytest.mark.slow
 def test_mistakes_are_told_at_once_and_no_narrow_wrong_line_is_stated(tmp_path):
     """Ten full boards with a trusted watch for each mistake that a crew makes."""
     days = np.datetime64(SEASONS[0], "D") + np.arange(4)

@@ -208,33 +208,22 @@ def test_any_text_in_any_option_at_length(good, tmp_path, option, text):
     check_any_option(good, tmp_path / "here", option, text)
 
 
-def check_any_words(place: Path, words: list[str]) -> None:
+@given(
+    words=st.lists(
+        st.one_of(st.sampled_from(list(cli.COMMANDS)), option_texts),
+        max_size=4,
+    )
+)
+@settings(unhurried, max_examples=60)
+def test_any_words_on_the_command_line(tmp_path, words):
     here = Path.cwd()
-    os.chdir(place)
+    os.chdir(tmp_path)
     try:
         # `demo` and `new` make what they are told to; their own tests look at that.
         ending = run([word for word in words if word not in ("demo", "new", "report")])
     finally:
         os.chdir(here)
     assert complaints(ending) == []
-
-
-any_words = given(
-    words=st.lists(st.one_of(st.sampled_from(list(cli.COMMANDS)), option_texts), max_size=4)
-)
-
-
-@any_words
-@settings(unhurried, max_examples=60)
-def test_any_words_on_the_command_line(tmp_path, words):
-    check_any_words(tmp_path, words)
-
-
-@pytest.mark.slow
-@any_words
-@settings(unhurried, max_examples=100)
-def test_any_words_on_the_command_line_at_length(tmp_path, words):
-    check_any_words(tmp_path, words)
 
 
 # Files and folders -----------------------------------------------------------------------
