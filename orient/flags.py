@@ -179,6 +179,13 @@ class Flag(StrEnum):
         "observation.joint.campaign",
         "reduce report",
     )
+    PLACE_FROM_MARKS = (
+        "place-from-marks",
+        "The site has no coordinates: where it lies was found from its set-ups' marks, and what "
+        "follows from the place is as sure as that. Give the coordinates when they are known.",
+        "observation.setups",
+        "reduce report",
+    )
     COPIED_MARKS = (
         "copied-marks",
         "The marks of this set-up are those of another: one board entered twice counts once; put "

@@ -495,7 +495,7 @@ def test_a_local_map_keeps_distances_by_geographiclib(latitude, longitude, span)
     length, unit = re.search(r">([\d.]+) (k?m)<", svg).groups()
     metres = float(length) * (1000 if unit == "km" else 1) / (bar[1, 0] - bar[0, 0])
     for one, other, at, to in zip(sites, sites[1:], drawn, drawn[1:], strict=False):
-        found = Geodesic.WGS84.Inverse(*one[2:], *other[2:])["s12"]
+        found = Geodesic.WGS84.Inverse(*one[2:4], *other[2:4])["s12"]
         assert np.hypot(*(to - at)) * metres == pytest.approx(found, rel=0.001, abs=0.2 * metres)
     assert direction_deg(points(svg, "ray")) == pytest.approx(30, abs=0.2)
 

@@ -39,7 +39,7 @@ def reduce(campaign: str, style: str, verbose: bool, alone: bool = False) -> Non
     from orient.observation.setups import reduce_campaign
     from orient.tables.campaign import read_campaign
 
-    read = read_campaign(campaign)
+    read = read_campaign(campaign, unplaced=True)
     with progress("Reducing", len(read.setups)) as advance:
         results = reduce_campaign(read, workers=os.cpu_count() or 1, advance=advance, alone=alone)
     rows = [result.row for result in results]
@@ -49,6 +49,10 @@ def reduce(campaign: str, style: str, verbose: bool, alone: bool = False) -> Non
     if style != "table":
         return
     say("± is the 95 % figure; grid and compass are bearings of the same reference.")
+    for told in dict.fromkeys(
+        r.remarks[0] for r in results if "place-from-marks" in r.row["flags"]
+    ):
+        say(told)
     show_flags(rows, "setup")
     if verbose:
         from rich.padding import Padding

@@ -39,7 +39,7 @@ def report(campaign: str, output: Path | None, max_altitude: float, force: bool)
     from orient.report.page import write_report
     from orient.tables.campaign import read_campaign
 
-    read = read_campaign(campaign)
+    read = read_campaign(campaign, unplaced=True)
     folder = output or Path("reports") / read.name
     with progress("Reducing and drawing", 2 * len(read.setups)) as advance:
         written = write_report(

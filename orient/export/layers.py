@@ -4,7 +4,8 @@ The GeoPackage has the sites and what compasses say of the ground as layers of p
 
 Coordinates are WGS 84, longitude first. A line runs from the station to its reference point
 where the table gives that point's grid coordinates, else 1 km along its true azimuth: the
-column `line_end` says which. A set-up without an azimuth keeps its row and has no geometry.
+column `line_end` says which. A set-up without an azimuth, or at a site whose place is not known,
+keeps its row and has no geometry.
 """
 
 from __future__ import annotations
@@ -38,10 +39,10 @@ CONVENTIONS = (
     "bearing = azimuth − convergence − arc-to-chord correction. Columns with _u_ are standard "
     "uncertainties (1 sigma; times 1.96 for 95 %). north_on_board: board direction of true "
     "north, clockwise from the board's +y. noon_watch: what the watch showed at local noon. "
-    "methods: JSON object; flags: JSON array of codes."
+    "methods, solved_place: JSON objects; flags: JSON array of codes."
 )
 #: Columns held as JSON text, which every format can carry.
-_AS_TEXT = ("methods", "flags")
+_AS_TEXT = ("solved_place", "methods", "flags")
 
 
 def results_frame(results: Sequence[SetupResult]) -> Any:
@@ -51,9 +52,9 @@ def results_frame(results: Sequence[SetupResult]) -> Any:
         results: of `reduce_campaign`.
 
     Returns:
-        Columns `KEYS` and `line_end`; `methods` and `flags` as JSON text; EPSG:4326. Ends
-        at a reference point are as good as its grid's transformation; symbolic ends lie on
-        the geodesic within a nanometre.
+        Columns `KEYS` and `line_end`; `solved_place`, `methods` and `flags` as JSON text;
+        EPSG:4326. Ends at a reference point are as good as its grid's transformation; symbolic
+        ends lie on the geodesic within a nanometre.
     """
     import geopandas as gpd
     import pandas as pd
@@ -62,7 +63,7 @@ def results_frame(results: Sequence[SetupResult]) -> Any:
     rows = [
         {
             key: json.dumps(result.row[key], ensure_ascii=False)
-            if key in _AS_TEXT
+            if key in _AS_TEXT and result.row[key] is not None
             else result.row[key]
             for key in KEYS
         }
@@ -189,7 +190,7 @@ def line_end(result: SetupResult) -> tuple[float, float] | None:
     """Latitude and longitude of the reference point, None where its grid place is not known."""
     setup = result.setup
     east, north = setup["reference_easting_m"], setup["reference_northing_m"]
-    if not (np.isfinite(east) and np.isfinite(north)):
+    if not (np.isfinite(east) and np.isfinite(north) and result.place["grid"]):
         return None
     latitude, longitude, _ = grid.to_geographic(east, north, result.place["grid"])
     if not (np.isfinite(latitude) and np.isfinite(longitude)):
@@ -199,7 +200,7 @@ def line_end(result: SetupResult) -> tuple[float, float] | None:
 
 def _line(result: SetupResult) -> tuple[Any, str | None]:
     azimuth = result.row["reference_azimuth_deg"]
-    if azimuth is None:
+    if azimuth is None or not np.isfinite(result.place["longitude_deg"]):
         return None, None
     start = float(result.place["latitude_deg"]), float(result.place["longitude_deg"])
     end = line_end(result)

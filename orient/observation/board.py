@@ -9,6 +9,7 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from orient.numbers import shadow, sun
+from orient.numbers.angles import wrap_180
 from orient.numbers.light import Light, light_altitude_deg
 from orient.numbers.shadow import BoardState
 from orient.numbers.tolerances import Tolerances
@@ -116,6 +117,15 @@ class Board:
         """The same board with only some of its marks."""
         parts = ("x_mm", "y_mm", "watch_utc_s", "half", "ring")
         return replace(self, **{name: getattr(self, name)[chosen] for name in parts})
+
+    def moved(self, north_deg: float, east_deg: float) -> Board:
+        """The same board farther north and east, its noon with it."""
+        return replace(
+            self,
+            latitude_deg=self.latitude_deg + north_deg,
+            longitude_deg=float(wrap_180(self.longitude_deg + east_deg)),
+            noon_utc_s=self.noon_utc_s - east_deg / sun.SUN_RATE_DEG_PER_S,
+        )
 
     def light(self, utc_s: ArrayLike, state: BoardState | None = None) -> Light:
         """Where the light of the marked edge comes from, refracted; any shape of instants."""

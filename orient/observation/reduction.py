@@ -269,7 +269,7 @@ def _told_apart(reduced: Reduced) -> Reduced:
     if not worst or worst / COVERAGE_95 <= own:
         return reduced
     return replace(
-        _widened(reduced, worst / COVERAGE_95),
+        widened(reduced, worst / COVERAGE_95),
         flags=list(dict.fromkeys([*reduced.flags, Flag.RECORD_DOUBTFUL])),
         remarks=[
             "A method by hand stands farther from the adjustment than chance allows: until that "
@@ -279,7 +279,7 @@ def _told_apart(reduced: Reduced) -> Reduced:
     )
 
 
-def _widened(reduced: Reduced, u_rad: float) -> Reduced:
+def widened(reduced: Reduced, u_rad: float) -> Reduced:
     adjusted = replace(reduced.methods["adjustment"], azimuth_u_rad=u_rad)
     return replace(
         reduced,

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import html
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
 from typing import Any
 
@@ -20,7 +20,17 @@ from orient.observation.boards import board_from_rows, closing_turn_deg, has_def
 from orient.observation.byhand import MethodResult
 from orient.observation.compass.ofsetup import compare_with_model, findings_by_setup
 from orient.observation.joint.campaign import Joined, join
+from orient.observation.joint.places import find, first_places, placed
+from orient.observation.joint.settled import (
+    SitePlace,
+    alone_there,
+    convergence_u_deg,
+    describe_found,
+    known_places,
+    settle,
+)
 from orient.observation.joint.watches import with_known_watches
+from orient.observation.joint.words import place_words
 from orient.observation.mistakes.campaign import with_explanations
 from orient.observation.reduction import WIDEST_U_DEG, Reduced, reduce_boards
 from orient.tables import clock
@@ -58,6 +68,7 @@ KEYS = (
     "combined_setups",
     "alone_azimuth_deg",
     "alone_azimuth_u_deg",
+    "solved_place",
     "methods",
     "flags",
 )
@@ -72,7 +83,8 @@ class SetupResult:
     of the board's arrays; `left_out` those with use = no. `place` is the row of
     `site.describe` for its site and date; `setup` the row of the set-ups table. `alone` is the
     reduction of the board by itself, `joined` what the set-ups that share anything with it
-    have to say. `laplace_deg` is what was taken off for the deflection of the vertical.
+    have to say. `laplace_deg` is what was taken off for the deflection of the vertical. `solved` is
+    where a site without coordinates was found to lie.
     """
 
     row: dict[str, Any]
@@ -85,6 +97,7 @@ class SetupResult:
     alone: Reduced | None
     joined: Joined
     remarks: list[str]
+    solved: SitePlace | None = None
 
     def _repr_html_(self) -> str:
         told = {key: self.row[key] for key in _SHOWN if self.row[key] not in (None, [])}
@@ -122,6 +135,8 @@ def reduce_campaign(
             observer or a line are adjusted as one.
     """
     setups = campaign.setups
+    as_read, blank = campaign, first_places(campaign)
+    campaign = placed(as_read, blank)
     places = site.describe(campaign.sites.loc[setups["site"]], setups["date"].to_numpy())
     setups = with_known_watches(setups, places, campaign)
     campaign = replace(campaign, setups=setups)
@@ -132,6 +147,11 @@ def reduce_campaign(
     used = _by_setup(in_use[~again], setups)
     left_out = _by_setup(campaign.marks[~use], setups)
     twice = in_use["setup"][again].value_counts()
+    found = find(campaign, blank, used)
+    if found:
+        about = blank | {name: each.place for name, each in found.items()}
+        campaign = replace(campaign, sites=placed(as_read, about).sites)
+        places = site.describe(campaign.sites.loc[setups["site"]], setups["date"].to_numpy())
     boards = [
         board_from_rows(setup, campaign.sites.loc[setup["site"]], place, marks)
         for (_, setup), (_, place), marks in zip(
@@ -147,24 +167,51 @@ def reduce_campaign(
         [next(fresh) if len(marks) else None for marks in used],
         workers,
     )
-    together = [Joined() for _ in reduced] if alone else join(campaign, reduced, used)
+    nowhere = setups["site"].isin(blank.keys() - found.keys()).to_numpy()
+    reduced = [None if lost else each for lost, each in zip(nowhere, reduced, strict=True)]
+    by_itself = alone_there(campaign, reduced, found)
+    told = [each[0] if each else own for each, own in zip(by_itself, reduced, strict=True)]
+    together = [Joined() for _ in reduced] if alone else join(campaign, reduced, used, found, told)
+    settled = settle(campaign, found, reduced, by_itself, together)
+    sites = known_places(as_read.sites, settled.places)
     results = []
     for (name, setup), (_, place), marks, left, each, joined in zip(
-        setups.iterrows(), places.iterrows(), used, left_out, reduced, together, strict=True
+        setups.iterrows(),
+        places.iterrows(),
+        used,
+        left_out,
+        settled.alone,
+        settled.joined,
+        strict=True,
     ):
-        results.append(
-            _result(
-                setup,
-                campaign.sites.loc[setup["site"]],
-                place,
-                each,
-                joined,
-                marks,
-                left,
-                int(twice.get(name, 0)),
-            )
+        site_row, solved = campaign.sites.loc[setup["site"]], None
+        if setup["site"] in blank:
+            solved = settled.places.get(setup["site"])
+            place = describe_found(sites, place, solved)
+        result = _result(setup, site_row, place, each, joined, marks, left, int(twice.get(name, 0)))
+        results.append(_with_place(result, solved) if setup["site"] in blank else result)
+    return _with_compass_findings(replace(campaign, sites=sites), results)
+
+
+def sites_found(campaign: Campaign, results: Sequence[SetupResult]) -> pd.DataFrame:
+    """The campaign's sites, with the places that its set-ups tell where it has none."""
+    places = {result.row["site"]: result.solved for result in results if result.solved}
+    return known_places(campaign.sites, places)
+
+
+def _with_place(result: SetupResult, solved: SitePlace | None) -> SetupResult:
+    """What is told of a set-up whose site has no coordinates."""
+    row = result.row | {"solved_place": solved.row() if solved else None}
+    row["flags"] = [Flag.PLACE_FROM_MARKS, *row["flags"]]
+    remarks = [place_words(str(row["site"]), solved)]
+    if solved and solved.ellipse:
+        u_deg = COVERAGE_95 * convergence_u_deg(result.place, solved)
+        remarks.append(
+            f"The grid convergence carries ± {u_deg:.2f}° (95 %) of the place, and grid bearings "
+            "with it, beside the line's own figure; the declination's figure has it in it."
         )
-    return _with_compass_findings(campaign, results)
+    told = [each for each in result.remarks if solved or result.reduced or each != _NOT_REDUCED]
+    return replace(result, row=row, remarks=[*remarks, *told], solved=solved)
 
 
 def _geodetic(site_row: pd.Series, reduced: Reduced) -> tuple[float, float]:
@@ -192,6 +239,10 @@ def _by_setup(marks: pd.DataFrame, setups: pd.DataFrame) -> list[pd.DataFrame]:
     return [found.get(name, nothing) for name in setups.index]
 
 
+_NOT_REDUCED = (
+    "The marks could not be reduced: their figures and those of the set-up do not go together. "
+    "Look at their units and tolerances."
+)
 #: What follows from the site's place and is set aside with it.
 _FROM_THE_PLACE = ("reference_grid_bearing_deg", "reference_magnetic_bearing_deg")
 
@@ -215,7 +266,7 @@ def _result(
         "reference_name": setup["reference_name"] or None,
         "declination_deg": _or_none(place["declination_deg"]),
         "declination_u_deg": _or_none(place["declination_u_deg"]),
-        "convergence_deg": float(place["convergence_deg"]),
+        "convergence_deg": _or_none(place["convergence_deg"]),
         "compass_reading_deg": _or_none(setup["compass_reading_deg"]),
         "methods": dict.fromkeys(METHODS),
         "flags": [flag for flag in place["flags"] if not flag.startswith("sun-")],
@@ -223,12 +274,7 @@ def _result(
     remarks = []
     laplace = 0.0
     if reduced is None:
-        remarks.append(
-            "The marks could not be reduced: their figures and those of the set-up do not go "
-            "together. Look at their units and tolerances."
-            if len(marks)
-            else "No usable mark: nothing to reduce."
-        )
+        remarks.append(_NOT_REDUCED if len(marks) else "No usable mark: nothing to reduce.")
     else:
         laplace, left = _geodetic(site_row, reduced)
         row |= _azimuths(setup, place, reduced, joined, laplace, left)

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Sequence
+from dataclasses import replace
 from datetime import date as Date
 from pathlib import Path
 from typing import Any
@@ -23,12 +24,14 @@ from orient.export.layers import (
     sites_frame,
 )
 from orient.export.rows import csv_rows, json_rows, sites_csv
-from orient.flags import CAUTIONS, FLAGS
+from orient.flags import CAUTIONS, FLAGS, Flag
 from orient.numbers.angles import wrap_360
 from orient.numbers.settingout import ReferenceLine
 from orient.numbers.tolerances import COVERAGE_95
 from orient.observation.compass import CompassCheck, check_compasses
-from orient.observation.setups import KEYS, SetupResult, reduce_campaign
+from orient.observation.joint.settled import SitePlace
+from orient.observation.joint.words import place_words
+from orient.observation.setups import KEYS, SetupResult, reduce_campaign, sites_found
 from orient.observation.sights.campaign import every_reading
 from orient.outputs import check_set, write_set
 from orient.pages import page_template, sealed, shared_style
@@ -103,7 +106,8 @@ def write_report(
     check_set(folder, FILES, "report", campaign.folder, force)
     if results is None:
         results = reduce_campaign(campaign, workers, advance)
-    days = _site_days(campaign, max_altitude_deg)
+    campaign = replace(campaign, sites=sites_found(campaign, results))
+    days = _site_days(campaign, max_altitude_deg, results)
     rows = [result.row for result in results]
     frame = results_frame(results)
     check = check_compasses(every_reading(campaign, rows))
@@ -338,9 +342,10 @@ def _flagged(
 def _map(
     campaign: Campaign, results: Sequence[SetupResult], number_of_site: dict[str, int]
 ) -> SiteMap | None:
-    table = campaign.sites
+    table = campaign.sites[campaign.sites["longitude_deg"].notna()]
+    ellipses = {result.row["site"]: result.solved.ellipse for result in results if result.solved}
     sites = [
-        MapSite(number_of_site[name], name, latitude, longitude)
+        MapSite(number_of_site[name], name, latitude, longitude, ellipses.get(name))
         for name, latitude, longitude in zip(
             table.index.tolist(),
             table["latitude_deg"].tolist(),
@@ -352,7 +357,7 @@ def _map(
     for members in _by_line(results):
         row = results[members[0]].row
         azimuth = row["combined_azimuth_deg"] or row["reference_azimuth_deg"]
-        if azimuth is not None:
+        if azimuth is not None and row["site"] in table.index:
             end = line_end(results[members[0]])
             lines.append(MapLine(number_of_site[row["site"]], azimuth, end))
     return site_map(sites, lines)
@@ -489,7 +494,7 @@ def _reference_line(members: Sequence[SetupResult]) -> ReferenceLine | None:
         reference_name=row["reference_name"] or "the reference",
         true_azimuth_deg=azimuth,
         true_azimuth_u_deg=u,
-        convergence_deg=row["convergence_deg"],
+        convergence_deg=_or_nan(row["convergence_deg"]),
         declination_deg=_or_nan(row["declination_deg"]),
         declination_u_deg=_or_nan(row["declination_u_deg"]),
     )
@@ -502,10 +507,13 @@ def _or_nan(value: float | None) -> float:
 # The sites ------------------------------------------------------------------------------
 
 
-def _site_days(campaign: Campaign, max_altitude_deg: float) -> pd.DataFrame:
+def _site_days(
+    campaign: Campaign, max_altitude_deg: float, results: Sequence[SetupResult] = ()
+) -> pd.DataFrame:
     """`site.describe` for each site on each of its set-ups' dates, sites in their order.
 
-    A site without a set-up is described on the campaign's first date, or today without any.
+    A site without a set-up is described on the campaign's first date, or today without any. One
+    whose place is not known is left out; of one whose place was found its set-ups know the rest.
     """
     dates = np.datetime_as_string(campaign.setups["date"].to_numpy("datetime64[D]"), unit="D")
     by_site: dict[str, list[str]] = {name: [] for name in campaign.sites.index}
@@ -513,12 +521,30 @@ def _site_days(campaign: Campaign, max_altitude_deg: float) -> pd.DataFrame:
         if date not in by_site[name]:
             by_site[name].append(date)
     other = min(dates.tolist(), default=Date.today().isoformat())
-    pairs = [(name, date) for name, own in by_site.items() for date in sorted(own) or [other]]
+    known = campaign.sites["longitude_deg"].notna()
+    pairs = [
+        (name, date)
+        for name, own in by_site.items()
+        if known[name]
+        for date in sorted(own) or [other]
+    ]
     names = [name for name, _ in pairs]
-    return site_table.describe(
+    days = site_table.describe(
         campaign.sites.loc[names],
         [date for _, date in pairs],
         max_altitude_deg=max_altitude_deg,
+    )
+    found = {(r.row["site"], r.row["date"]): r.place for r in results if r.solved}
+    u_deg = days["declination_u_deg"].tolist()
+    return days.assign(
+        declination_u_deg=[
+            found[pair]["declination_u_deg"] if pair in found else own
+            for pair, own in zip(pairs, u_deg, strict=True)
+        ],
+        flags=[
+            [Flag.PLACE_FROM_MARKS] * (pair in found) + own
+            for pair, own in zip(pairs, days["flags"], strict=True)
+        ],
     )
 
 
@@ -529,7 +555,7 @@ def _sites(
     max_altitude_deg: float,
 ) -> list[dict[str, Any]]:
     plan = _planned(campaign, days, max_altitude_deg)
-    told = plan_rows.plan_rows(plan, campaign.sites)
+    told = plan_rows.plan_rows(plan, campaign.sites) if len(days) else []
     marked: dict[tuple[str, str], list[float]] = {}
     for result in results:
         if result.reduced is not None and result.reduced.determined:
@@ -538,6 +564,15 @@ def _sites(
     sites = []
     for number, (name, site) in enumerate(campaign.sites.iterrows(), 1):
         own = np.flatnonzero(days["site"].to_numpy(object) == name).tolist()
+        setups = [
+            {"number": setup, "name": result.row["setup"]}
+            for setup, result in enumerate(results, 1)
+            if result.row["site"] == name
+        ]
+        solved = next((r.solved for r in results if r.row["site"] == name and r.solved), None)
+        if not own:
+            sites.append(_unplaced_site(number, str(name), site, solved) | {"setups": setups})
+            continue
         first = days.iloc[own[0]]
         svg, note = norths_diagram(first)
         drawn = [
@@ -552,13 +587,9 @@ def _sites(
             for place in own
         ]
         flags = dict.fromkeys(flag for place in own for flag in days.iloc[place]["flags"])
-        setups = [
-            {"number": setup, "name": result.row["setup"]}
-            for setup, result in enumerate(results, 1)
-            if result.row["site"] == name
-        ]
         sites.append(
             _site(number, str(name), first)
+            | _solved(str(name), solved)
             | {"norths": svg, "norths_note": note, "days": drawn, "flags": list(flags)}
             | {"setups": setups}
         )
@@ -586,10 +617,40 @@ def _planned(campaign: Campaign, days: pd.DataFrame, max_altitude_deg: float) ->
     return pd.concat(parts).sort_index() if parts else pd.DataFrame()
 
 
+def _solved(name: str, solved: SitePlace | None) -> dict[str, Any]:
+    """What the page says of a site whose place was found from its set-ups."""
+    if solved is None:
+        return {}
+    return {
+        "place": place_words(name, solved),
+        "latitude_95_deg": _within_95(solved.latitude_u_deg),
+        "longitude_95_deg": _within_95(solved.longitude_u_deg),
+    }
+
+
+def _unplaced_site(
+    number: int, name: str, site: pd.Series, solved: SitePlace | None
+) -> dict[str, Any]:
+    """A site whose longitude, and all that follows from it, is not known."""
+    return {
+        "number": number,
+        "name": name,
+        "latitude_deg": solved.latitude_deg if solved else None,
+        "longitude_deg": None,
+        "elevation_m": site["elevation_m"],
+        "place": place_words(name, solved),
+        "latitude_95_deg": _within_95(solved.latitude_u_deg) if solved else None,
+        "declination_deg": None,
+        "flags": [Flag.PLACE_FROM_MARKS],
+        "days": [],
+    }
+
+
 def _site(number: int, name: str, place: pd.Series) -> dict[str, Any]:
     return {
         "number": number,
         "name": name,
+        "place": "",
         "latitude_deg": place["latitude_deg"],
         "longitude_deg": place["longitude_deg"],
         "elevation_m": place["elevation_m"],

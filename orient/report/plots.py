@@ -47,6 +47,7 @@ TERM_NAMES = {
     "reference": "reference's angle",
     "line": "line drawn here",
     "shared": "what is shared",
+    "place": "the place, and what is shared",
 }
 _ROW = 32.0
 #: Intervals this many times the narrowest run off the plot, which keeps the others legible.

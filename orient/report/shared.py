@@ -46,11 +46,13 @@ def shared_part(results: Sequence[SetupResult]) -> dict[str, Any] | None:
         and how many there are.
     """
     joint = [result for result in results if result.joined.together is not None]
-    if not joint:
+    if not joint or (joint[0].solved and not joint[1:]):
         return None
     together = joint[0].joined.together
     assert together is not None
-    known = [each for each in together.known if each.thing.members]
+    known = [
+        each for each in together.known if each.thing.members and not _found_here(each, together)
+    ]
     return {
         "gain": gain_plot(joint[:_MOST_ROWS]),
         "shown": min(len(joint), _MOST_ROWS),
@@ -194,6 +196,12 @@ def _watch_words(known: Known) -> str:
         f"time, and {figure(rate, 2, ' s', plus=True)} ± {COVERAGE_95 * known.u[1]:.2f} s a day "
         "(95 %)."
     )
+
+
+def _found_here(known: Known, together: Together) -> bool:
+    """Whether it is a place that was not known at all: the site's own part tells of it."""
+    first = together.members[known.thing.members[0]]
+    return known.thing.kind == "place" and first.longitude_prior is not None
 
 
 # Rods, levels, observers, lines, places -------------------------------------------------

@@ -33,6 +33,7 @@ Array = NDArray[np.float64]
 #: its middle; others as a chart in degrees.
 PLAN_REACH_M = 500e3
 _WIDTH, _HEIGHT = 400.0, 300.0
+_M_PER_DEG = 111.2e3
 #: With more sites than this everything is drawn smaller, to be shown larger.
 CROWDED = 20
 
@@ -44,6 +45,8 @@ class MapSite(NamedTuple):
     name: str
     latitude_deg: float
     longitude_deg: float
+    #: Semi-axes in km, and the azimuth of the major one, of what holds it with 95 %.
+    ellipse: tuple[float, float, float] | None = None
 
 
 class MapLine(NamedTuple):
@@ -135,7 +138,8 @@ def _local(
     ends = _plan(np.array([line.end for line in near]).reshape(-1, 2), middle)
     # A far reference must not shrink the sites to one dot.
     reach = 4.0 * max(float(np.ptp(plan, axis=0).max()), 500.0)
-    shown = np.vstack([plan, ends[np.hypot(*ends.T) <= reach]])
+    around_sites = _outlines(sites, plan)
+    shown = np.vstack([plan, ends[np.hypot(*ends.T) <= reach], *around_sites])
     low, high = shown.min(axis=0), shown.max(axis=0)
     centre = (low + high) / 2
     tall, wide = _HEIGHT - 20.0, _WIDTH - 20.0
@@ -147,6 +151,8 @@ def _local(
     frame = Frame(10.0, 10.0, wide, tall, (left, right), (bottom, top))
     drawing = Drawing(_label(sites, lines), _WIDTH, _HEIGHT)
     start = {site.number: frame.at(x, y) for site, (x, y) in zip(sites, plan.tolist(), strict=True)}
+    for outline in around_sites:
+        drawing.path([frame.at(x, y) for x, y in outline.tolist()], "ellipse", closed=True)
     true_ends = dict(zip(map(id, near), ends.tolist(), strict=True))
     for line in lines:
         end = true_ends.get(id(line))
@@ -163,7 +169,30 @@ def _local(
     note = "Plan, true north up at its middle."
     if len(near) < len(lines):
         note += " Lines with an arrow show the azimuth only; their length means nothing."
+    if around_sites:
+        note += _OF_ELLIPSES
     return SiteMap(drawing.markup(), note, len(sites) > CROWDED)
+
+
+_OF_ELLIPSES = " An ellipse holds with 95 % a site whose place was found from its marks."
+
+
+def _outlines(sites: Sequence[MapSite], plan: Array) -> list[Array]:
+    """The ellipses of sites, metres east and north."""
+    turn = np.radians(np.arange(0.0, 360.0, 5.0))
+    outlines = []
+    for site, (x, y) in zip(sites, plan.tolist(), strict=True):
+        if site.ellipse is not None:
+            major, minor, azimuth = site.ellipse
+            along, across = 1e3 * major * np.cos(turn), 1e3 * minor * np.sin(turn)
+            sine, cosine = sin(radians(azimuth)), cos(radians(azimuth))
+            outlines.append(
+                np.stack(
+                    [x + along * sine + across * cosine, y + along * cosine - across * sine],
+                    axis=-1,
+                )
+            )
+    return outlines
 
 
 def _world(
@@ -211,6 +240,14 @@ def _world(
         site.number: frame.at(x, site.latitude_deg)
         for site, x in zip(sites, longitude.tolist(), strict=True)
     }
+    plain_places = np.stack([longitude, places[:, 0]], axis=-1)
+    ellipses = _outlines(sites, np.zeros_like(plain_places))
+    found = [number for number, site in enumerate(sites) if site.ellipse is not None]
+    for number, outline in zip(found, ellipses, strict=True):
+        x, y = plain_places[number].tolist()
+        wide_of = max(cos(radians(y)), 1e-3)
+        degrees = outline / _M_PER_DEG / np.array([wide_of, 1.0])
+        drawing.path([frame.at(x + a, y + b) for a, b in degrees.tolist()], "ellipse", closed=True)
     for line in lines:
         _ray(drawing, start[line.number], line.azimuth_deg, _sizes(sites).ray)
     _dots(drawing, frame, sites, start, keep=[])
@@ -218,7 +255,7 @@ def _world(
     return SiteMap(
         drawing.markup(),
         "Chart in degrees. Arrows show the true azimuth of each reference line, true north up; "
-        f"their length means nothing. {SOURCE}.",
+        f"their length means nothing.{_OF_ELLIPSES * bool(found)} {SOURCE}.",
         len(sites) > CROWDED,
     )
 

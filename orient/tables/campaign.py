@@ -85,8 +85,8 @@ class Campaign:
         folder: where it was read from.
         name: the folder's own name.
         sites: indexed by `site`: the columns of the sites table, `latitude_deg` and
-            `longitude_deg` always filled (WGS 84, −180…180), `horizon` the text of
-            `horizon_deg`, and `row`, the row of the file.
+            `longitude_deg` always filled (WGS 84, −180…180; NaN where the place is not known and
+            need not be), `horizon` the text of `horizon_deg`, and `row`, the row of the file.
         setups: indexed by `setup`: the columns of the setups table, `date` as
             datetime64[s], `turned` as bool, lines as directions (`reference_line.with_lines`),
             and `row`.
@@ -127,6 +127,7 @@ def read_campaign(
     tables: Sequence[str] = ("sites", "setups", "marks"),
     instead: Mapping[str, bytes] | None = None,
     may_lack: Sequence[str] = (),
+    unplaced: bool = False,
 ) -> Campaign:
     """Read and check the tables of a campaign's folder.
 
@@ -138,6 +139,7 @@ def read_campaign(
             campaign may lack are read with `setups`.
         instead: bytes of a table that are read as if its CSV file held them.
         may_lack: which of them need not be there.
+        unplaced: whether a site may be without coordinates, for a reduction to find them.
 
     Returns:
         The campaign.
@@ -157,7 +159,7 @@ def read_campaign(
     )
     _check_ids(sites, "site", faults)
     _check_ids(setups, "setup", faults)
-    places = _check_places(sites, faults)
+    places = _check_places(sites, faults, unplaced)
     _check_setups(setups, faults)
     marked = _check_marks(marks, faults)
     _check_known(setups, "site", sites, faults)
@@ -169,6 +171,8 @@ def read_campaign(
         readings.cells, readings.frame, sites.frame, setups.frame, sights.frame, faults
     )
     _check_sights(sights, sites, places, setups, faults)
+    for table in (readings, sights):
+        _check_placed(table, sites, faults)
     faults.stop_if_any([path.name for path in files.values()])
     finished = _finish_sites(places)
     return Campaign(
@@ -415,12 +419,20 @@ _DEGREES = ("latitude_deg", "longitude_deg")
 _GRID = ("easting_m", "northing_m", "crs")
 
 
-def _check_places(sites: _Read, faults: Faults) -> pd.DataFrame:
+#: What a site without coordinates needs, and what else does without.
+_ITS_ZONE = "the zone that the watch and the date keep, as the coordinates are blank: Etc/UTC, say"
+_FOUND_BY_REDUCING = "; `orient reduce` does without, and prints the place that the boards give"
+
+
+def _check_places(sites: _Read, faults: Faults, unplaced: bool) -> pd.DataFrame:
     """The sites with latitude and longitude filled from the grid, as far as they are given."""
     frame, cells = sites.frame.copy(), sites.cells
     if sites.present and frame.empty:
         _whole(faults, cells.file, "no site", "at least one row under the column names")
-    _check_forms(cells, (_DEGREES, _GRID), faults)
+    if unplaced:
+        without_zone = np.flatnonzero(_no_position(cells) & ~cells.given("timezone"))
+        faults.add_cells(cells, "timezone", without_zone, _ITS_ZONE)
+    _check_forms(cells, (_DEGREES, _GRID), faults, not unplaced, _FOUND_BY_REDUCING)
     _ask_if_swapped(cells, frame, faults)
     on_grid = np.all([cells.given(name) for name in _GRID], axis=0) & (frame["crs"] != "")
     on_grid &= frame[["easting_m", "northing_m"]].notna().all(axis=1)
@@ -439,12 +451,33 @@ def _check_places(sites: _Read, faults: Faults) -> pd.DataFrame:
     return frame
 
 
-def _check_forms(cells: Cells, forms: tuple[tuple[str, ...], ...], faults: Faults) -> None:
-    """Each row has the whole of one form of position, and nothing of the other."""
+def _check_placed(table: _Read, sites: _Read, faults: Faults) -> None:
+    """Refuse readings and sights at a site whose coordinates are blank: they need its place."""
+    blank = set(sites.frame["site"][_no_position(sites.cells)]) - {""}
+    there = np.flatnonzero(table.frame["site"].isin(blank).to_numpy())
+    faults.add_cells(table.cells, "site", there, "a site with coordinates")
+
+
+def _no_position(cells: Cells) -> Any:
+    return ~np.any([cells.given(name) for name in (*_DEGREES, *_GRID)], axis=0)
+
+
+def _check_forms(
+    cells: Cells,
+    forms: tuple[tuple[str, ...], ...],
+    faults: Faults,
+    needed: bool = True,
+    else_: str = "",
+) -> None:
+    """Each row has the whole of one form of position, and nothing of the other.
+
+    Args:
+        needed: whether it must have one at all; `else_` ends the message where it has not.
+    """
     if not any(name in cells.columns for form in forms for name in form):
-        if cells.rows:
+        if cells.rows and needed:
             first, other = (" and ".join(form) for form in forms)
-            wanted = f"{first}, or {other}"
+            wanted = f"{first}, or {other}{else_}"
             faults.add(cells.file, cells.header_row, None, "no columns of a position", wanted)
         return
     given = [np.array([cells.given(name) for name in form]) for form in forms]
@@ -453,9 +486,9 @@ def _check_forms(cells: Cells, forms: tuple[tuple[str, ...], ...], faults: Fault
     faults.add_cells(
         cells, forms[1][0], np.flatnonzero(begun[0] & begun[1]), f"blank, as {first} are given"
     )
-    faults.add_cells(
-        cells, forms[0][0], np.flatnonzero(~begun[0] & ~begun[1]), f"{first}; or else {other}"
-    )
+    if needed:
+        neither = np.flatnonzero(~begun[0] & ~begun[1])
+        faults.add_cells(cells, forms[0][0], neither, f"{first}; or else {other}{else_}")
     for form, part, started, alternative in zip(forms, given, begun, begun[::-1], strict=True):
         for name, cell_given in zip(form, part, strict=True):
             missing = np.flatnonzero(started & ~alternative & ~cell_given)
@@ -559,10 +592,11 @@ def _finish_sites(frame: pd.DataFrame) -> pd.DataFrame:
 
     frame = frame.rename(columns=_RENAMED).set_index("site")
     latitude, longitude = (frame[name].to_numpy() for name in _DEGREES)
+    placed = ~np.isnan(latitude + longitude)
     blank = (frame["timezone"] == "").to_numpy()
     if blank.any():
         frame.loc[blank, "timezone"] = zones_at(latitude[blank].tolist(), longitude[blank].tolist())
-    blank = (frame["grid"] == "").to_numpy()
+    blank = (frame["grid"] == "").to_numpy() & placed
     if blank.any():
         frame.loc[blank, "grid"] = default_grid(latitude[blank], longitude[blank])
     standard = pd.Series(standard_pressure_hpa(frame["elevation_m"].to_numpy()), frame.index)

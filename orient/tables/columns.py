@@ -130,7 +130,8 @@ SITES = Table(
         Column(
             "latitude_deg",
             "decimal degrees, or degrees, minutes and seconds with N or S; or easting_m, "
-            "northing_m and crs instead",
+            "northing_m and crs instead; all blank, with timezone given, where orient reduce is to "
+            "find the place from the site's boards",
             "latitude",
             "°",
         ),
@@ -147,7 +148,12 @@ SITES = Table(
             default=0.0,
             slips=(_FEET,),
         ),
-        Column("timezone", "IANA name", "zone", filled="looked up from the coordinates"),
+        Column(
+            "timezone",
+            "IANA name; needed where the coordinates are blank, Etc/UTC for a watch that keeps UTC",
+            "zone",
+            filled="looked up from the coordinates",
+        ),
         Column(
             "grid", "CRS whose grid north is compared", "grid", filled="the site's UTM or UPS zone"
         ),

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Hashable, Sequence
+from collections.abc import Hashable, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 
 import numpy as np
@@ -15,8 +15,9 @@ from orient.observation.adjustment import Fit
 from orient.observation.advice import advice_together
 from orient.observation.joint import words
 from orient.observation.joint.copies import copies
-from orient.observation.joint.linear import LONGITUDE
+from orient.observation.joint.linear import LATITUDE, LONGITUDE
 from orient.observation.joint.model import Comparison, Member
+from orient.observation.joint.places import Found
 from orient.observation.joint.rough import reread
 from orient.observation.joint.together import Adjusted, Together, adjust_together
 from orient.observation.joint.verdict import Finding
@@ -59,26 +60,34 @@ class Joined:
     `reduced` is its reduction with the joint azimuth, None where it took no part; `line` its
     reference line where others bear on it too; `apart_deg` how far its own drawing of the line
     lies from theirs where it was set apart. `remarks` and `flags` are told with the row's.
-    `together` is the adjustment that it took part in, the same for all that did.
+    `together` is the adjustment that it took part in, the same for all that did, and `adjusted`
+    what that has of it.
     """
 
     reduced: Reduced | None = None
     line: JointLine | None = None
     apart_deg: float = 0.0
     together: Together | None = None
+    adjusted: Adjusted | None = None
     flags: list[str] = field(default_factory=list)
     remarks: list[str] = field(default_factory=list)
 
 
 def join(
-    campaign: Campaign, reduced: Sequence[Reduced | None], marks: Sequence[pd.DataFrame]
+    campaign: Campaign,
+    reduced: Sequence[Reduced | None],
+    marks: Sequence[pd.DataFrame],
+    found: Mapping[str, Found],
+    alone: Sequence[Reduced | None],
 ) -> list[Joined]:
     """Adjust the set-ups that share anything as one.
 
     Args:
         campaign: its tables.
-        reduced: of each set-up, by itself.
+        reduced: of each set-up, by itself, at the place of its site.
         marks: of each set-up, those in use.
+        found: where each site without coordinates lies about.
+        alone: what is told of each set-up by itself: at such a site its place is its own.
 
     Returns:
         What the joint adjustment has of each set-up; nothing where it shares nothing.
@@ -97,7 +106,10 @@ def join(
     sound = [
         number
         for number, each in enumerate(reduced)
-        if each is not None and number not in copied and _sound(each)
+        if each is not None
+        and number not in copied
+        and _sound(each)
+        and not _elsewhere_too(campaign, number, found)
     ]
     compared = {spelt.get(str(key), key): each for key, each in comparisons(campaign).items()}
     members = [
@@ -108,6 +120,7 @@ def join(
             compared,
             spelt,
             again[number][1] if number in again else None,
+            found.get(str(campaign.setups["site"].iloc[number])),
         )
         for number in sound
     ]
@@ -119,9 +132,25 @@ def join(
     together = adjust_together(chosen, compared, [observers[sound[n]] for n in taking])
     numbers = [sound[n] for n in taking]
     for place, number in enumerate(numbers):
-        _fill(joined[number], together, place, reduced[number])
+        _fill(joined[number], together, place, reduced[number], alone[number])
     _tell_findings(campaign, joined, numbers, together)
     return joined
+
+
+def adjusted_alone(
+    campaign: Campaign, number: int, reduced: Reduced, found: Found
+) -> tuple[Reduced, Adjusted]:
+    """A set-up at a site without coordinates by itself, its place an unknown too."""
+    member = _member(campaign, number, reduced, {}, _spelt(campaign), None, found)
+    member = replace(member, shares={"place": member.shares["place"]})
+    together = adjust_together([member], {}, [None])
+    return _with_joint(reduced, member, together.boards[0]), together.boards[0]
+
+
+def _elsewhere_too(campaign: Campaign, number: int, found: Mapping[str, Found]) -> bool:
+    """Whether a set-up's site may lie in quite another place."""
+    at = found.get(str(campaign.setups["site"].iloc[number]))
+    return at is not None and bool(at.rivals)
 
 
 def _sound(reduced: Reduced) -> bool:
@@ -141,6 +170,7 @@ def _member(
     compared: dict[Hashable, list[Comparison]],
     spelt: dict[str, str],
     coarser: float | None,
+    found: Found | None,
 ) -> Member:
     assert reduced is not None
     setup = campaign.setups.iloc[number]
@@ -177,7 +207,8 @@ def _member(
         line_direction_rad=float(np.radians(np.nan_to_num(angle))),
         line_sd_rad=float(np.radians(np.nan_to_num(setup["reference_sd_deg"], nan=1.0))),
         place_sd_rad=float(np.nan_to_num(place_sd_m, nan=_PLACE_SD_M)) / _EARTH_M,
-        place_stated=bool(np.isfinite(place_sd_m)),
+        place_stated=bool(np.isfinite(place_sd_m)) or found is not None,
+        longitude_prior=None if found is None else found.prior_from(board.longitude_deg),
         sd_factor=fit.spread * (coarser or 1.0),
         watch_own_sd_s=watch_own_sd_s(compared.get(shares.get("timepiece"), []), board.noon_utc_s),
     )
@@ -235,10 +266,18 @@ def _tell_left_out(
             joined[number].remarks.append(words.LEFT_OUT)
 
 
-def _fill(joined: Joined, together: Together, place: int, reduced: Reduced | None) -> None:
+def _fill(
+    joined: Joined,
+    together: Together,
+    place: int,
+    reduced: Reduced | None,
+    alone: Reduced | None,
+) -> None:
     assert reduced is not None
+    assert alone is not None
     adjusted = together.boards[place]
-    joined.reduced = _with_joint(reduced, adjusted)
+    joined.reduced = _with_joint(reduced, together.members[place], adjusted)
+    joined.adjusted = adjusted
     joined.together = together
     line = adjusted.line
     if line is not None and len(line.members) > 0:
@@ -248,7 +287,7 @@ def _fill(joined: Joined, together: Together, place: int, reduced: Reduced | Non
             tuple(together.members[n].name for n in line.members),
         )
     if joined.line is None or together.members[place].name in joined.line.setups:
-        joined.remarks.append(words.gained(together, place, reduced, joined.reduced))
+        joined.remarks.append(words.gained(together, place, alone, joined.reduced))
     if 2.0 * adjusted.strain_rad**2 > adjusted.azimuth_u_rad**2:
         joined.remarks.append(words.STRAINED)
     if not any(place in finding.boards for finding in together.findings):
@@ -270,8 +309,15 @@ def _what_would_help(joined: Joined, together: Together, place: int) -> list[str
     return [said] if said else []
 
 
-def _with_joint(reduced: Reduced, adjusted: Adjusted) -> Reduced:
+def _with_joint(reduced: Reduced, member: Member, adjusted: Adjusted) -> Reduced:
     fit = _joint_fit(reduced.fit, adjusted)
+    board = reduced.board
+    if member.longitude_prior is not None:
+        # The board stands where it was found to stand.
+        north, east = (float(adjusted.state[row]) for row in (LATITUDE, LONGITUDE))
+        board = board.moved(float(np.degrees(north)), float(np.degrees(east)))
+        terms = {("place" if name == "shared" else name): u for name, u in fit.terms.items()}
+        fit = replace(fit, state=replace(fit.state, latitude_rad=0.0), terms=terms)
     azimuth_deg = float(np.degrees(fit.state.board_azimuth_rad))
     u_deg = float(np.degrees(fit.azimuth_u_rad))
     methods = dict(reduced.methods)
@@ -284,6 +330,7 @@ def _with_joint(reduced: Reduced, adjusted: Adjusted) -> Reduced:
     timed = reduced.watch_error_s is not None
     return replace(
         reduced,
+        board=board,
         board_azimuth_deg=azimuth_deg,
         board_azimuth_u_deg=u_deg,
         methods=methods,

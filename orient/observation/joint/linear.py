@@ -7,7 +7,7 @@ the longitude. All that is solved is counted in the units of `SCALE`.
 from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -190,10 +190,12 @@ def _blocks(marks: Marks) -> Iterator[tuple[slice, slice]]:
 def _tips(marks: Marks, state: Array, utc_s: Array) -> tuple[Array, Array, Array]:
     """Observed less computed (n, 2), partials in units of `SCALE` (n, 2, 10), velocity (n, 2)."""
     own = state[marks.owner]
-    ahead_s = own[:, LONGITUDE] / _SUN_RATE_RAD_PER_S
-    instants = np.where(marks.timed, marks.long.watch_utc_s - own[:, WATCH] + ahead_s, utc_s)
-    tips, partials = marks.long.tips_and_partials(instants, BoardState(*own[:, :LONGITUDE].T))
+    instants = np.where(marks.timed, marks.long.watch_utc_s - own[:, WATCH], utc_s)
+    east_deg = marks.long.longitude_deg + np.degrees(own[:, LONGITUDE])
+    there = replace(marks.long, longitude_deg=east_deg)  # type: ignore[arg-type]
+    tips, partials = there.tips_and_partials(instants, BoardState(*own[:, :LONGITUDE].T))
     whole = np.stack([marks.long.x_mm, marks.long.y_mm], axis=-1) - tips
+    # The sun's declination hardly changes while the earth turns by a place's uncertainty.
     eastward = -partials[..., WATCH] / _SUN_RATE_RAD_PER_S
     every = np.concatenate([partials, eastward[..., None]], axis=-1) * SCALE
     return whole, every, -partials[..., WATCH]

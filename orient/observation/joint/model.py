@@ -51,7 +51,9 @@ class Member:
     `shares` gives, by kind, the key of what is shared; a kind that is missing is its own.
     `line_direction_rad` is the board direction of its reference line, known to `line_sd_rad`.
     `place_sd_rad` is how well the place is known, each axis; 0 where that is of no account,
-    and `place_stated` whether the crew says so itself.
+    and `place_stated` whether the crew says so itself; where it is not known at all,
+    `longitude_prior` is how much farther east than the board's it is taken to lie beforehand, and
+    how well that is known, radians, and nothing is known of its latitude.
     `sd_factor` is how many times the stated tolerance its marks scatter, as far as it tells.
     """
 
@@ -63,6 +65,7 @@ class Member:
     line_sd_rad: float = 1.0
     place_sd_rad: float = 0.0
     place_stated: bool = False
+    longitude_prior: tuple[float, float] | None = None
     watch_own_sd_s: float = READING_SD_S
     sd_factor: float = 1.0
 
@@ -370,14 +373,21 @@ def _tie_observer(
 def _tie_place(
     build: _Building, key: Hashable, numbers: list[int], members: Sequence[Member], _: object
 ) -> None:
-    sd = members[numbers[0]].place_sd_rad
+    first = members[numbers[0]]
+    sd = first.place_sd_rad
     if not sd:
         return
     unknowns = build.unknowns(2)
-    per_longitude = 1.0 / max(np.cos(np.radians(members[numbers[0]].board.latitude_deg)), 1e-3)
-    for tie, unknown, widen in zip((7, 8), unknowns, (1.0, per_longitude), strict=True):
+    per_longitude = 1.0 / max(np.cos(np.radians(first.board.latitude_deg)), 1e-3)
+    known = [(0.0, sd), (0.0, sd * per_longitude)]
+    if first.longitude_prior is not None:
+        known = [(0.0, _FLAT_PLACE_RAD), first.longitude_prior]
+    for tie, unknown, widen, (value, own) in zip(
+        (7, 8), unknowns, (1.0, per_longitude), known, strict=True
+    ):
         build.tie(numbers, tie, unknown, STAND_SD_RAD * widen)
-        build.statements.add(unknown, 0.0, sd * widen / SCALE[TIE_ROW[tie]])
+        scale = float(SCALE[TIE_ROW[tie]])
+        build.statements.add(unknown, value / scale, own / scale)
     build.things.append(Shared("place", key, unknowns, tuple(numbers)))
 
 

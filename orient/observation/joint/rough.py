@@ -55,8 +55,7 @@ def reread(
 def _coarseness(reduced: Sequence[Reduced | None]) -> float:
     """How many times the stated tolerance an observer's marks scatter, by their median."""
     lengths = [_lengths(each) for each in reduced if each is not None]
-    every = np.concatenate(lengths)
-    if every.size < _ENOUGH_MARKS:
+    if sum(each.size for each in lengths) < _ENOUGH_MARKS:
         return 1.0
     # The median of the boards' own medians: no bad board has more than one voice.
     return float(np.median([np.median(each) for each in lengths if each.size])) / _TAKEN

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from typing import TYPE_CHECKING
+
 import numpy as np
 
 from orient.numbers.angles import wrap_360
@@ -10,6 +12,9 @@ from orient.observation.joint.linear import LATITUDE, STATE
 from orient.observation.joint.together import Together
 from orient.observation.joint.verdict import Finding
 from orient.observation.reduction import Reduced
+
+if TYPE_CHECKING:
+    from orient.observation.joint.settled import SitePlace
 
 #: What each kind of shared thing is called.
 CALLED = {
@@ -122,6 +127,37 @@ def label(kind: str, key: object) -> str:
     if kind == "observer":
         return str(key[0]) if key[1] == "middle" else f"{key[0]} ({key[1]} edge)"
     return str(key[1] if kind == "line" else key[0])
+
+
+def place_words(name: str, place: SitePlace | None) -> str:
+    """Where a site without coordinates lies by its boards."""
+    if place is None:
+        return (
+            f"{name} has no coordinates, and its marks do not tell where it lies: no direction is "
+            "given. Give the coordinates, or marks at both sides of noon with their times."
+        )
+    said_by = f"by the marks of {_names(list(place.setups))} it lies at"
+    latitude = f"latitude {place.latitude_deg:.2f}° ± {COVERAGE_95 * place.latitude_u_deg:.2f}°"
+    if place.others:
+        other = " or ".join(f"{each:.1f}°" for each in place.others)
+        return (
+            f"{name} has no coordinates; {said_by} latitude {place.latitude_deg:.1f}° or {other}, "
+            "which fit alike: the figures reach both. Times of the marks, or their half of the "
+            "day, would decide."
+        )
+    if place.ellipse is None:
+        return (
+            f"{name} has no coordinates; {said_by} {latitude} (95 %). No watch tells its longitude "
+            "(one that is set, watch = trusted, would): its declination, convergence, and grid and "
+            "compass bearings are not known. The azimuth does not need them."
+        )
+    major, minor, toward = place.ellipse
+    return (
+        f"{name} has no coordinates; {said_by} {latitude}, longitude {place.longitude_deg:.2f}° "
+        f"± {COVERAGE_95 * place.longitude_u_deg:.2f}° (95 %), within an ellipse of "
+        f"{major:.0f} by {minor:.0f} km (semi-axes, 95 %), the long one toward {toward:.0f}°. The "
+        "azimuth's figure has it in it."
+    )
 
 
 def _names(names: list[str]) -> str:
