@@ -47,13 +47,17 @@ def simulated(
     utc_s: np.ndarray | None = None,
     step_s: float = 1200.0,
     noise_mm: float = 0.7,
+    edge_scatter: float = 0.0,
     blunder_rate: float = 0.0,
     lowest_deg: float = 12.0,
     longest_mm: float = 870.0,
     watch: str = "trusted",
     watch_off_s: float = 0.0,
 ) -> Simulated:
-    """A day's board: marks every `step_s` while the sun is high enough, or at given instants."""
+    """A day's board: marks every `step_s` while the sun is high enough, or at given instants.
+
+    `edge_scatter` is how much of the soft edge's width marks scatter by along the shadow.
+    """
     noon = noon_of(longitude_deg, day)
     truth = truth or simulate.random_board(generator)
     if utc_s is None:
@@ -66,6 +70,12 @@ def simulated(
     tips, times = tips[seen], utc_s[seen]
     if noise_mm:
         tips = tips + generator.normal(0.0, noise_mm, tips.shape)
+    if edge_scatter:
+        length = np.hypot(*tips.T)
+        # The sun's disc is 32′ wide: so wide is the edge across the light, wider on the board.
+        width = np.radians(32.0 / 60.0) * (length**2 + 300.0**2) / 300.0
+        along = generator.normal(0.0, edge_scatter * width)
+        tips = tips + tips / length[:, None] * along[:, None]
     blunder = generator.uniform(size=times.size) < blunder_rate
     angle = generator.uniform(0.0, 2 * np.pi, times.size)
     size = generator.uniform(8.0, 25.0, times.size) * blunder

@@ -1,4 +1,4 @@
-/* Built by web/build.mjs; sources: engine/adjustment.js engine/board.js engine/byhand.js engine/chisquare.js engine/evidence.js engine/line.js engine/lookout.js engine/matrix.js engine/moved.js engine/reading.js engine/reduce.js engine/rows.js engine/shadow.js engine/slips.js engine/starts.js engine/statements.js engine/weighing.js field.js field/dom.js field/drawing.js field/log.js field/marking.js field/north.js field/send.js field/sensor.js field/setup.js field/store.js field/tables.js field/tilt.js field/timesignal.js field/tools.js shared/almanac.js shared/civil.js shared/panel.js shared/sun.js; 96f68ea6115ed897aaf40eae6859885fb624a83f2c2b0f569ca17b569e5678c8 */
+/* Built by web/build.mjs; sources: engine/adjustment.js engine/board.js engine/byhand.js engine/chisquare.js engine/evidence.js engine/line.js engine/lookout.js engine/matrix.js engine/moved.js engine/reading.js engine/reduce.js engine/rows.js engine/shadow.js engine/slips.js engine/starts.js engine/statements.js engine/weighing.js field.js field/dom.js field/drawing.js field/log.js field/marking.js field/north.js field/send.js field/sensor.js field/setup.js field/store.js field/tables.js field/tilt.js field/timesignal.js field/tools.js shared/almanac.js shared/civil.js shared/panel.js shared/sun.js; 6bd91b1880fde45850bbf89115cbe5d4c6349f294ead1255966730b3e6233f49 */
 (() => {
   // shared/civil.js
   function offset(site, utc) {
@@ -1117,7 +1117,10 @@
     const about = leftAbout(board, fit);
     if (!about) return null;
     const order = inTime(board);
-    return [best(order, columnsOf(board, about, true), about), best(order, columnsOf(board, about, false), about)];
+    return [
+      best(order, columnsOf(board, about, true), about, 1),
+      best(order, columnsOf(board, about, false), about, 2)
+    ];
   }
   function inTime(board) {
     const order = board.marks.map((_, n) => n);
@@ -1158,11 +1161,11 @@
     const size = solve(free, right);
     return { size, free, gain: sum(size.map((part, j) => part * right[j])) };
   }
-  function best(order, columns, about) {
+  function best(order, columns, about, fewest) {
     const trace = sum(columns.map((column) => sum(column.flat().map((value) => value ** 2))));
     const steady = 1e-9 * (1 + trace);
     let found = null;
-    for (let place = 2; place < order.length - 1; place += 1) {
+    for (let place = fewest; place <= order.length - fewest; place += 1) {
       const each = brokenAt(order.slice(place), columns, about, steady);
       if (!found || each.gain > found.gain) found = { ...each, place };
     }
@@ -1644,14 +1647,17 @@
     const part = (length - along[low]) / (along[high] - along[low]);
     return track[low].utc + part * (track[high].utc - track[low].utc);
   }
-  function withoutMarks(board, near) {
+  function withoutMarks(board, near = null) {
     if (board.count < FEWEST_TO_SPARE || board.count > MOST_TO_SPARE) return [];
-    return board.marks.map((mark, number2) => {
+    return board.marks.flatMap((mark, number2) => {
       const others = board.marks.map((_, n) => n !== number2);
-      const part = adjust(board.of(others), {}, { ...near, utc: near.utc.filter((_, n) => others[n]) });
-      const fit = spreadOver(part, others);
-      fit.residuals[number2] = missed(board, fit, mark);
-      return reading(`mark ${mark.name} is wrong`, "mark", board, { fit });
+      const start = near && { ...near, utc: near.utc.filter((_, n) => others[n]) };
+      const best2 = adjust(board.of(others), {}, start);
+      return [best2, ...best2.rivals].map((each) => {
+        const fit = spreadOver(each, others);
+        fit.residuals[number2] = missed(board, fit, mark);
+        return reading(`mark ${mark.name} is wrong`, "mark", board, { fit });
+      });
     });
   }
   function missed(board, fit, mark) {
@@ -1727,7 +1733,7 @@
     const near = [fit];
     const own = all([fit, ...fit.rivals].map((each) => stated2(board, each)));
     own.push(...all(statements(board).flatMap((each) => freed(board, [each], near))));
-    own.push(...all(fromElsewhere(board, fit)), ...all(withoutMarks(board, fit)));
+    own.push(...all(fromElsewhere(board, fit)), ...all(withoutMarks(board)));
     const others = all([...moved(record, fit), ...slips(record).filter((each) => possible(each.board))]);
     const best2 = least([...own, ...others]);
     if (!best2 || !sound(best2.fit)) own.push(...all(joined(board, own, near)));
@@ -1809,6 +1815,7 @@
 
   // engine/lookout.js
   var WIDENED = 1.5;
+  var WIDEST_U_DEG = 30;
   var FLAGS = {
     watch: "watch-doubtful",
     times: "watch-doubtful",
@@ -1831,6 +1838,7 @@
     return { flags: flagsOf(read), told: closing ? [closing, ...told] : told };
   }
   var widened2 = ({ verdict, apart }) => apart || verdict && azimuthU(verdict.fit) > WIDENED * verdict.ownU;
+  var likeliest = ({ fit, verdict, apart }) => !apart && !verdict.explanation && verdict.adopted.kind === AS_STATED && azimuthU(fit) <= WIDEST_U_DEG * DEGREE;
   function flagsOf(read) {
     const { fit, verdict } = read;
     const flags = [];
@@ -1840,7 +1848,7 @@
       flags.push("record-doubtful", ...shared.filter((kind) => kind in FLAGS).map((kind) => FLAGS[kind]));
     }
     if (verdict && (verdict.unexplained || fit.spread > 1 || !fit.converged)) flags.push("scatter-large");
-    if (widened2(read)) flags.push("record-doubtful");
+    if (widened2(read) && !likeliest(read)) flags.push("record-doubtful");
     return flags;
   }
   function doubtOf(read) {
@@ -2127,7 +2135,6 @@
   var isAnother = (found, board) => found !== null && Math.abs(found.latitude - board.latitude) > DOUBTFUL_PULL * found.u;
 
   // engine/reduce.js
-  var WIDEST_U_DEG = 30;
   var NEAR_NOON_S = 18 * 240;
   function whole(table2, rows) {
     const { row, board, fit, told } = reduced(table2, rows);

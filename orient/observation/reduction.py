@@ -17,7 +17,7 @@ from orient.observation.adjustment import Asked, Fit
 from orient.observation.board import Board
 from orient.observation.byhand import MethodResult, NoonShadow, noon_shadow
 from orient.observation.mistakes.catalogue import Explanation
-from orient.observation.mistakes.record import Meant, Record
+from orient.observation.mistakes.record import AS_STATED, Meant, Record
 from orient.observation.mistakes.trials import Work, done
 from orient.observation.mistakes.weighing import (
     STRAINED,
@@ -79,7 +79,7 @@ class Reduced:
         return self.board_azimuth_u_deg <= WIDEST_U_DEG
 
 
-_AS_STATED = Meant("as stated", board=None, kind="as stated")  # type: ignore[arg-type]
+_AS_STATED = Meant("as stated", board=None, kind=AS_STATED)  # type: ignore[arg-type]
 
 
 def reduce_board(board: Board, record: Record | None = None, search: bool = True) -> Reduced:
@@ -215,6 +215,12 @@ def _doubted(reduced: Reduced, verdict: Verdict | None) -> Reduced:
     if not reduced.determined:
         said.append("Until it is put right no direction is given.")
         flags.append(Flag.RECORD_DOUBTFUL)
+    elif widened and verdict.explanation is None and verdict.adopted.kind == AS_STATED:
+        # What is stated is the likeliest all the same: it is not accused.
+        said.append(
+            "The marks strain what was stated of the board and can be read in other ways: the "
+            "line is as uncertain as the readings are apart."
+        )
     elif widened:
         said.append("Until it is put right the line is as uncertain as the readings are apart.")
         flags.append(Flag.RECORD_DOUBTFUL)

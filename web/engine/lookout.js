@@ -4,9 +4,11 @@ import { DEGREE } from "../shared/sun.js";
 import { azimuthU } from "./adjustment.js";
 import { COVERAGE_95 } from "./evidence.js";
 import { turnWithin } from "./matrix.js";
-import { STRAINED } from "./weighing.js";
+import { AS_STATED, STRAINED } from "./weighing.js";
 
 const WIDENED = 1.5;
+/* An azimuth with a standard uncertainty over this is none. */
+export const WIDEST_U_DEG = 30;
 /* Flags of the statements that every reading told of sets aside. */
 const FLAGS = {
   watch: "watch-doubtful", times: "watch-doubtful", rounding: "watch-doubtful",
@@ -28,6 +30,10 @@ export function lookout(board, read, line) {
 
 export const widened = ({ verdict, apart }) => apart || (verdict && azimuthU(verdict.fit) > WIDENED * verdict.ownU);
 
+/* Whether the record as it stands is the likeliest all the same: then it is not accused. */
+const likeliest = ({ fit, verdict, apart }) => !apart && !verdict.explanation && verdict.adopted.kind === AS_STATED
+  && azimuthU(fit) <= WIDEST_U_DEG * DEGREE;
+
 function flagsOf(read) {
   const { fit, verdict } = read;
   const flags = [];
@@ -37,7 +43,7 @@ function flagsOf(read) {
     flags.push("record-doubtful", ...shared.filter((kind) => kind in FLAGS).map((kind) => FLAGS[kind]));
   }
   if (verdict && (verdict.unexplained || fit.spread > 1 || !fit.converged)) flags.push("scatter-large");
-  if (widened(read)) flags.push("record-doubtful");
+  if (widened(read) && !likeliest(read)) flags.push("record-doubtful");
   return flags;
 }
 

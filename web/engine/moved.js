@@ -20,7 +20,8 @@ export function breaks(board, fit) {
   const about = leftAbout(board, fit);
   if (!about) return null;
   const order = inTime(board);
-  return [best(order, columnsOf(board, about, true), about), best(order, columnsOf(board, about, false), about)];
+  return [best(order, columnsOf(board, about, true), about, 1),
+    best(order, columnsOf(board, about, false), about, 2)];
 }
 
 /* The marks in the order in which they were made: by their times, else as written. */
@@ -72,11 +73,12 @@ function brokenAt(chosen, columns, { marks, left, normal }, steady) {
   return { size, free, gain: sum(size.map((part, j) => part * right[j])) };
 }
 
-function best(order, columns, about) {
+/* A turn shows in a single mark, first or last: only along its circle. A slide needs two. */
+function best(order, columns, about, fewest) {
   const trace = sum(columns.map((column) => sum(column.flat().map((value) => value ** 2))));
   const steady = 1e-9 * (1 + trace);
   let found = null;
-  for (let place = 2; place < order.length - 1; place += 1) {
+  for (let place = fewest; place <= order.length - fewest; place += 1) {
     const each = brokenAt(order.slice(place), columns, about, steady);
     if (!found || each.gain > found.gain) found = { ...each, place };
   }

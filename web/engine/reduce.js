@@ -4,13 +4,12 @@ import { DEGREE } from "../shared/sun.js";
 import { azimuthU } from "./adjustment.js";
 import { lengthOf } from "./board.js";
 import { lineOf } from "./line.js";
-import { lookout, widened } from "./lookout.js";
+import { lookout, WIDEST_U_DEG, widened } from "./lookout.js";
 import { median } from "./matrix.js";
 import { readBoard } from "./reading.js";
 import { given, number, placeOf, recordOf, stated } from "./rows.js";
 import { AZIMUTH, WATCH } from "./shadow.js";
 
-const WIDEST_U_DEG = 30;
 const NEAR_NOON_S = 18 * 240;
 
 /* The answer with the marks left out and what is told at once, for tests and tools. */

@@ -222,14 +222,17 @@ function interpolated(length, along, track) {
 // Marks left out -------------------------------------------------------------------------------
 
 /* Few marks: each left out in turn, that another may be the wrong one. */
-export function withoutMarks(board, near) {
+export function withoutMarks(board, near = null) {
   if (board.count < FEWEST_TO_SPARE || board.count > MOST_TO_SPARE) return [];
-  return board.marks.map((mark, number) => {
+  return board.marks.flatMap((mark, number) => {
     const others = board.marks.map((_, n) => n !== number);
-    const part = adjust(board.of(others), {}, { ...near, utc: near.utc.filter((_, n) => others[n]) });
-    const fit = spreadOver(part, others);
-    fit.residuals[number] = missed(board, fit, mark);
-    return reading(`mark ${mark.name} is wrong`, "mark", board, { fit });
+    const start = near && { ...near, utc: near.utc.filter((_, n) => others[n]) };
+    const best = adjust(board.of(others), {}, start);
+    return [best, ...best.rivals].map((each) => {
+      const fit = spreadOver(each, others);
+      fit.residuals[number] = missed(board, fit, mark);
+      return reading(`mark ${mark.name} is wrong`, "mark", board, { fit });
+    });
   });
 }
 

@@ -16,7 +16,7 @@ const ENOUGH = 48;
 const BEST_TO_JOIN = 4;
 const FEWEST_MARKS = 4;
 const MOST_SAID = 3;
-const AS_STATED = "as stated";
+export const AS_STATED = "as stated";
 
 const stated = (board, fit) => reading("the marks were written from the last to the first, or the half of the "
   + "day is wrong", AS_STATED, board, { price: 0, fit });
@@ -72,7 +72,7 @@ export function weigh(whole, fitOfWhole) {
   const near = [fit];
   const own = all([fit, ...fit.rivals].map((each) => stated(board, each)));
   own.push(...all(statements(board).flatMap((each) => freed(board, [each], near))));
-  own.push(...all(fromElsewhere(board, fit)), ...all(withoutMarks(board, fit)));
+  own.push(...all(fromElsewhere(board, fit)), ...all(withoutMarks(board)));
   const others = all([...moved(record, fit), ...slips(record).filter((each) => possible(each.board))]);
   const best = least([...own, ...others]);
   if (!best || !sound(best.fit)) own.push(...all(joined(board, own, near)));

@@ -74,7 +74,8 @@ def _best(
     square = after(np.einsum("nij,nik->njk", column, column))
     shared = after(np.einsum("nij,nik->njk", column, design))
     free = square - shared @ np.linalg.solve(normal, np.swapaxes(shared, 1, 2))
-    places = np.arange(2, len(order) - 1)
+    # A turn shows in a single mark, first or last: only along its circle. A slide does not.
+    places = np.arange(1, len(order)) if turn else np.arange(2, len(order) - 1)
     free = free[places] + 1e-9 * (1.0 + np.trace(square[0])) * np.eye(free.shape[-1])
     size = np.linalg.solve(free, right[places][..., None])[..., 0]
     gain = np.einsum("nj,nj->n", size, right[places])

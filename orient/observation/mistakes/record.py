@@ -19,8 +19,8 @@ Numbers = NDArray[np.intp]
 #: What a slip costs, −2 log of how often it is made: one a crew makes once in a hundred and
 #: fifty boards, and one that could be many (*common practice, no source*).
 SLIP, COMMON_SLIP = 10.0, 15.0
-#: The kind of a reading that puts the site elsewhere.
-PLACE = "place"
+#: The kinds of the record as it stands, and of a reading that puts the site elsewhere.
+AS_STATED, PLACE = "as stated", "place"
 #: Fewer marks than this fit almost any reading.
 FEWEST_MARKS = 4
 

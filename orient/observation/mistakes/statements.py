@@ -270,19 +270,25 @@ def _possible_instants(board: Board) -> Array:
 # Marks left out -------------------------------------------------------------------------------
 
 
-def without_marks(board: Board, near: Fit) -> list[Trial]:
-    """Few marks: each left out in turn, that another may be the wrong one."""
+def without_marks(board: Board, near: Fit | None = None) -> list[Trial]:
+    """Few marks: each left out in turn, that another may be the wrong one.
+
+    Without a fit to begin from the others may stand at any time of the day, and be read in
+    more ways than one.
+    """
     if not FEWEST_TO_SPARE <= board.count <= MOST_TO_SPARE:
         return []
     return [_without(board, near, number) for number in range(board.count)]
 
 
-def _without(board: Board, near: Fit, number: int) -> Trial:
+def _without(board: Board, near: Fit | None, number: int) -> Trial:
     others = np.arange(board.count) != number
-    part = replace(near, utc_s=near.utc_s[others])
-    fit = spread_over((yield Asked(board.of(others), near=part)), others)
-    fit.residual_mm[number] = _missed(board, fit, number)
-    return [Meant(f"mark {number + 1} is wrong", board, fit=fit, kind="mark")]
+    part = None if near is None else replace(near, utc_s=near.utc_s[others])
+    best = yield Asked(board.of(others), near=part)
+    fits = [spread_over(fit, others) for fit in (best, *best.rivals)]
+    for fit in fits:
+        fit.residual_mm[number] = _missed(board, fit, number)
+    return [Meant(f"mark {number + 1} is wrong", board, fit=fit, kind="mark") for fit in fits]
 
 
 def _missed(board: Board, fit: Fit, number: int) -> Array:

@@ -34,7 +34,7 @@ from orient.observation.mistakes.moved import (
     moved,
     unseen,
 )
-from orient.observation.mistakes.record import FEWEST_MARKS, Meant, Record
+from orient.observation.mistakes.record import AS_STATED, FEWEST_MARKS, Meant, Record
 from orient.observation.mistakes.search import slips
 from orient.observation.mistakes.statements import (
     Statement,
@@ -53,7 +53,6 @@ WORST_SPREAD = 4.0
 #: The largest of a board's pulls, squared, that a sound board in twenty exceeds, and the usual one.
 STRAINED, _USUAL_PULL = 6.63, 2.2
 
-_AS_STATED = "as stated"
 # Enough marks to tell readings apart; a board of more is thinned while it is read.
 _ENOUGH = 48
 _BEST_TO_JOIN = 4
@@ -162,7 +161,7 @@ def weigh(record: Record, stated: Fit) -> Work[Verdict]:
     own = [weighed(meant, meant.fit or stated, span) for meant in as_stated]
     near = replace(stated, rivals=())
     single = [freed(board, [statement], near) for statement in statements(board)]
-    single += from_elsewhere(board, stated) + without_marks(board, stated)
+    single += from_elsewhere(board, stated) + without_marks(board)
     mine, slipped = yield from together(single, moved(record, stated) + slips(record))
     own += _weighed(mine, span)
     others = _weighed(slipped + unseen(board, stated), span)
@@ -175,7 +174,7 @@ def weigh(record: Record, stated: Fit) -> Work[Verdict]:
 
 def _stated(board: Board, fit: Fit) -> Meant:
     words = "the marks were written from the last to the first, or the half of the day is wrong"
-    return Meant(words, board, price=0.0, fit=fit, kind=_AS_STATED)
+    return Meant(words, board, price=0.0, fit=fit, kind=AS_STATED)
 
 
 def _span_mm(board: Board) -> float:
@@ -230,16 +229,16 @@ def _verdict(
         u_rad = max(u_rad, own[0].apart_rad(adopted.fit.state.board_azimuth_rad))
     if best.fit.spread > WORST_SPREAD:
         u_rad = np.pi
-    stated = min(each.evidence for each in own if each.meant.kind == _AS_STATED)
+    stated = min(each.evidence for each in own if each.meant.kind == AS_STATED)
     explanation = None
     alike = [each for each in living if each.evidence <= best.evidence + ALIKE]
-    backwards = best.meant.kind == _AS_STATED and sense_cost(record.board, best.fit) > 5.0
+    backwards = best.meant.kind == AS_STATED and sense_cost(record.board, best.fit) > 5.0
     torn = u_rad > 1.5 * adopted.fit.azimuth_u_rad
     better = stated > best.evidence + ALIKE or backwards
     if (better or torn) and not unexplained:
         told = [each for each in alike if each.meant.kind != "mark"]
         if not backwards:
-            told = [each for each in told if each.meant.kind != _AS_STATED]
+            told = [each for each in told if each.meant.kind != AS_STATED]
         if not better:
             # What was stated explains the marks as well: only a slip can be asked about.
             told = [each for each in told if not each.meant.sets_aside]
