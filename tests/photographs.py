@@ -230,6 +230,8 @@ def _inverse(to_pixel, wanted, size):
             ],
             axis=-1,
         )
+        # Far beyond the paper the bend is not told: there is table.
+        guess = np.clip(guess, -0.25 * size, 1.25 * size)
     return guess
 
 

@@ -8,6 +8,7 @@ there, too: away from the print the green channel shows it.
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Any
 
@@ -17,7 +18,7 @@ from numpy.typing import NDArray
 from orient.photo.picture import Picture
 from orient.photo.view import View
 from orient.sheet.geometry import BoardPage
-from orient.sheet.paper import MM_PER_INCH, Page
+from orient.sheet.paper import MM_PER_INCH, Page, drawing_rules
 
 Grey = NDArray[np.float32]
 
@@ -59,7 +60,13 @@ class Flat:
         return np.stack([x, y], axis=-1)
 
 
-def lay_flat(picture: Picture, view: View, board: BoardPage, printed: Page) -> Flat | None:
+def lay_flat(
+    picture: Picture,
+    view: View,
+    board: BoardPage,
+    printed: Page,
+    over: Sequence[BoardPage] = (),
+) -> Flat | None:
     """Lay a page flat; None where less than a tenth of it is in the picture.
 
     Args:
@@ -67,6 +74,7 @@ def lay_flat(picture: Picture, view: View, board: BoardPage, printed: Page) -> F
         view: its fit.
         board: the page.
         printed: the page's print, drawn again.
+        over: pages in the picture that are glued over this one.
     """
     clip, origin = board.clip, board.origin_mm
     left, top = clip.left_mm - origin[0], clip.top_mm - origin[1]
@@ -79,11 +87,13 @@ def lay_flat(picture: Picture, view: View, board: BoardPage, printed: Page) -> F
     rgb, inside = _sampled(picture, maps)
     if inside.mean() < 0.1:
         return None
-    ink, light = _ink(rgb[..., 0], px_mm)
+    ink, light = _ink_beside_colour(rgb, px_mm)
     mask = ~inside
     drawn = _print_of(printed, board, px_mm, shape)
     ink, hidden = _without_print(ink, drawn, px_mm)
     hidden |= mask | _furniture(board, px_mm, shape)
+    for other in over:
+        hidden |= _covered(view, board, other, corner, px_mm, shape)
     ink = _with_red_pen(rgb, ink, drawn, hidden, px_mm)
     ink[hidden] = 0.0
     bare = ink[~hidden]
@@ -139,6 +149,20 @@ def _ink(channel: NDArray[np.uint8], px_mm: float) -> tuple[Grey, Any]:
     return (ink - np.float32(np.median(ink))).astype(np.float32), paper
 
 
+def _ink_beside_colour(rgb: Any, px_mm: float) -> tuple[Grey, Any]:
+    """What is dark both in red and in grey, and the paper's light in red.
+
+    Print is light in red. A file holds colour more coarsely than light: what that spreads beside
+    the print is dark in red, but as light as paper in grey.
+    """
+    import cv2
+
+    red, paper = _ink(rgb[..., 0], px_mm)
+    grey, _ = _ink(cv2.cvtColor(rgb, cv2.COLOR_RGB2GRAY), px_mm)
+    ink = np.minimum(red, grey)
+    return (ink - np.float32(np.median(ink))).astype(np.float32), paper
+
+
 def _with_red_pen(rgb: Any, ink: Grey, drawn: Any, hidden: Any, px_mm: float) -> Grey:
     """The ink, by the green channel where a red pen was: told by what is not near print."""
     import cv2
@@ -161,10 +185,10 @@ def _print_of(printed: Page, board: BoardPage, px_mm: float, shape: tuple[int, i
     """The print of the page's window at the flat page's scale, darkness of red and of green."""
     import cv2
 
-    dpi = px_mm * MM_PER_INCH
-    printed.figure.set_dpi(dpi)
+    printed.figure.set_dpi(px_mm * MM_PER_INCH)
     canvas: Any = printed.figure.canvas
-    canvas.draw()
+    with drawing_rules():
+        canvas.draw()
     whole = np.asarray(canvas.buffer_rgba())[..., :3]
     scale = whole.shape[0] / board.paper.height_mm
     left = board.clip.left_mm * scale
@@ -207,6 +231,23 @@ def _without_print(ink: Grey, drawn: Any, px_mm: float) -> tuple[Grey, NDArray[n
     out = ink.copy()
     out[there] = np.maximum(miss - np.where(core, 3.0 * rough, 1.0 * spread), 0.0)
     return out, hidden
+
+
+def _covered(
+    view: View, board: BoardPage, other: BoardPage, corner: Any, px_mm: float, shape: Any
+) -> NDArray[np.bool_]:
+    """Where another page lies over this one as they are glued, with the edge of its paper."""
+    import cv2
+
+    clip = other.clip
+    x, y = [clip.left_mm, clip.right_mm], [clip.bottom_mm, clip.top_mm]
+    nominal = np.array([[x[0], y[0]], [x[1], y[0]], [x[1], y[1]], [x[0], y[1]]]) - other.origin_mm
+    laid = view.on_foot(view.glued(nominal, np.full(4, other.number)), board.number)
+    outline = np.round((laid - corner) * [px_mm, -px_mm]).astype(np.int32)
+    covered = np.zeros(shape, np.uint8)
+    cv2.fillConvexPoly(covered, outline, 1)
+    cv2.polylines(covered, [outline], True, 1, 2 * round(_OUTLINE_MM * px_mm) + 1)
+    return covered > 0
 
 
 def _furniture(board: BoardPage, px_mm: float, shape: tuple[int, int]) -> NDArray[np.bool_]:

@@ -140,10 +140,11 @@ def _flats(
     picture: Picture, view: View, code: SheetCode, boards: Sequence[BoardPage]
 ) -> list[Flat]:
     pages = _drawn(code.of_page(1))
+    seen = [board for board in boards if board.number in view.pages]
+    # Tiles are glued in their order: a later one lies over those before it.
     laid = [
-        lay_flat(picture, view, board, pages[board.number - 1])
-        for board in boards
-        if board.number in view.pages
+        lay_flat(picture, view, board, pages[board.number - 1], seen[place + 1 :])
+        for place, board in enumerate(seen)
     ]
     return [flat for flat in laid if flat is not None]
 
