@@ -21,8 +21,8 @@ Array = NDArray[np.float64]
 _CROSS_MM, _TICK_MM, _DOT_MM = (2.0, 16.0), (1.8, 9.0), 2.6
 #: Pieces nearer than this to one another are letters of one word.
 _WORD_GAP_MM, _COLON_GAP_MM = 1.5, 2.6
-#: So far from a mark its number stands.
-_LABEL_MM = 12.0
+#: So far from a mark its number stands; a cross less sure than this may be figures run together.
+_LABEL_MM, _SURE = 12.0, 0.8
 #: How well the middle of a mark is found at best, by its kind, mm.
 _PICK_MM = {"cross": 0.028, "dot": 0.028, "tick": 0.06}
 
@@ -241,7 +241,8 @@ def _judged_cross(at: Array, explained: float, arms: Array) -> tuple[Array, floa
     alike = float(lengths.min() / lengths.max())
     if explained < 0.84 or even < 0.25 or alike < 0.4 or arms.min() < 0.6:
         return None
-    return at, float(np.clip(0.4 + 0.6 * explained * min(1.0, even + 0.3), 0.0, 0.99))
+    # Ink that lies on neither stroke makes it doubtful sooner than uneven arms do.
+    return at, float(np.clip(0.4 + 0.6 * explained**3 * min(1.0, even + 0.3), 0.0, 0.99))
 
 
 def _looks_crossed(flat: Flat, at: Array, ways: list[Array], arms: Array) -> bool:
@@ -338,7 +339,8 @@ def _spread(writing: list[Piece], rest: list[Piece]) -> list[Piece]:
 
 def _in_a_label(cross: Piece, crosses: list[Piece], words: list[Piece]) -> bool:
     """Figures that run into one another as a cross does, beside the surer cross they belong to."""
-    return any(_gap(cross, word) < _WORD_GAP_MM for word in words) and any(
+    doubtful = cross.confidence < _SURE
+    return (doubtful or any(_gap(cross, word) < _WORD_GAP_MM for word in words)) and any(
         other.confidence > cross.confidence and np.hypot(*(other.at_mm - cross.at_mm)) < _LABEL_MM
         for other in crosses
     )
