@@ -11,16 +11,18 @@ from hypothesis import settings
 settings.register_profile("unhurried", deadline=None, derandomize="CI" in os.environ)
 settings.load_profile("unhurried")
 
-#: Files whose tests drive a browser, run whole campaigns or sweep the whole earth: the quick loop,
-#: `pytest -n auto -m "not slow and not long"`, leaves them out.
+#: Files most of whose tests drive a browser, run whole campaigns or sweep the whole earth: the
+#: quick loop, `pytest -n auto -m "not slow and not long"`, leaves them out. Elsewhere a test that
+#: takes more than a second of a processor carries the mark itself.
 LONG = (
     "test_browser*",
+    "test_calendar",
+    "test_card",
     "test_class_command",
     "test_compass*",
     "test_crew",
     "test_docs",
     "test_field*",
-    "test_grid",
     "test_hostile",
     "test_joint*",
     "test_mark_command",
@@ -30,7 +32,6 @@ LONG = (
     "test_photo*",
     "test_pictures",
     "test_planpage",
-    "test_report",
     "test_sheet*",
     "test_setups",
     "test_sights*",
@@ -42,7 +43,8 @@ def pytest_collection_modifyitems(items):
     for item in items:
         if any(Path(item.path.stem).match(name) for name in LONG):
             item.add_marker(pytest.mark.long)
-    items.sort(key=lambda item: item.get_closest_marker("long") is None)
+    long = {item.path for item in items if item.get_closest_marker("long")}
+    items.sort(key=lambda item: item.path not in long)
 
 
 @pytest.hookimpl(optionalhook=True)

@@ -82,6 +82,7 @@ def clean_boards():
     return monte_carlo(150, "trusted")
 
 
+@pytest.mark.long
 def test_uncertainty_is_honest_on_150_boards(clean_boards):
     # Of 150 boards 95 % ± 3 × 1.8 % may lie inside; the rms is known to 3 × 6 %.
     error, u, false_alarm, _, unsettled = clean_boards
@@ -102,6 +103,7 @@ def test_uncertainty_is_honest_on_1000_boards(watch, rms_arcmin):
     assert false_alarm <= 10
 
 
+@pytest.mark.long
 def test_blunders_are_told_and_cost_little(clean_boards):
     """Six marks in a hundred off by 8–25 mm: told right in nine boards of ten."""
     clean = clean_boards[0]
@@ -179,6 +181,7 @@ def wide_or_right(made, fit):
     return abs(made.error_deg(fit.state.board_azimuth_rad)) < 4.5 * np.degrees(fit.azimuth_u_rad)
 
 
+@pytest.mark.long
 @pytest.mark.parametrize("watch", ["trusted", "running", "none"])
 def test_few_and_one_sided_marks_give_a_wide_answer_never_a_wrong_one(watch):
     generator = np.random.default_rng(31)

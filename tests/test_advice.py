@@ -49,6 +49,7 @@ def test_each_improvement_gives_the_figure_that_was_told(watch, latitude):
         assert each.u_deg < 0.95 * now
 
 
+@pytest.mark.long
 def test_a_watch_to_the_second_is_the_first_advice_on_ordinary_boards():
     generator = np.random.default_rng(6)
     first = [
@@ -67,6 +68,7 @@ def test_the_reference_line_is_named_where_it_limits():
     assert best.u_deg == pytest.approx(np.hypot(coarse / 2, coarse / 5))
 
 
+@pytest.mark.long
 def test_reduce_says_it_with_the_figures_of_the_row():
     """Through the command: the ± that the sentence begins from is that of the line."""
     run = CliRunner()

@@ -76,6 +76,7 @@ def test_plan_has_a_row_for_every_site_day(campaign):
         orient.plan(campaign, "2026-06-21", "2026-06-20")
 
 
+@pytest.mark.long
 def test_reduce_is_the_rows_with_their_lines(results, lines):
     rows = [result.row for result in results]
     assert lines["board_azimuth_deg"].tolist() == pytest.approx(
@@ -130,6 +131,7 @@ def test_the_names_are_one_list():
     assert orient.__all__ == sorted(orient.__all__)
 
 
+@pytest.mark.long
 def test_the_examples_run(request, monkeypatch):
     monkeypatch.chdir(request.config.rootpath)
     names = {"orient": orient}
@@ -201,6 +203,7 @@ def test_a_series_keeps_its_index():
     assert orient.sun_place(times, 47.5, 15.0).altitude_deg.index.tolist() == [4, 5, 6]
 
 
+@pytest.mark.long
 def test_tables_have_lists_and_dates_and_no_column_of_a_frames_own_name(campaign, lines):
     tables = [
         orient.describe_sites(campaign, "2026-06-21"),
@@ -230,6 +233,7 @@ def test_a_board_of_arrays_gives_the_line_it_was_made_with():
     assert found.flags == []
 
 
+@pytest.mark.long
 def test_what_a_notebook_shows(campaign, results):
     assert "aldermoor" in campaign._repr_html_()
     result = results[0]

@@ -2,6 +2,7 @@
 
 import re
 
+import pytest
 from api_page import PAGE, page
 
 
@@ -9,6 +10,7 @@ def test_the_page_is_up_to_date():
     assert PAGE.read_text("utf-8") == page(), "run: python tests/api_page.py"
 
 
+@pytest.mark.long
 def test_its_example_runs(monkeypatch, tmp_path, request):
     example = re.search(r"```python\n(.*?)```", PAGE.read_text("utf-8"), re.DOTALL)[1]
     monkeypatch.chdir(request.config.rootpath)

@@ -65,6 +65,7 @@ def each_place(chosen, at, site):
     return bodies.Place(azimuth, altitude, 0.0)
 
 
+@pytest.mark.long
 def test_stars_against_skyfield():
     random, at, site = drawn(150, 3)
     chosen = stars_of(random, len(at))
@@ -119,6 +120,7 @@ def test_two_thousand_star_places_against_pyerfa():
     assert off.max() < 0.1
 
 
+@pytest.mark.long
 def test_two_thousand_moon_and_sun_places_against_astropy():
     """The same ephemeris, astropy's own way from there to azimuth and altitude."""
     from astropy import units as u

@@ -50,6 +50,7 @@ def crossing_times(latitude, longitude, noon_s, altitudes_deg):
     return high
 
 
+@pytest.mark.long
 def test_ring_pairs_return_the_azimuth_of_noise_free_boards():
     """Within 0.001°, latitudes −65…65, all months: the sun north of the east–west line, the
     southern hemisphere and the tropics among them."""
@@ -113,6 +114,7 @@ def random_days():
     return [random_day(generator) for _ in range(120)]
 
 
+@pytest.mark.long
 @pytest.mark.parametrize("method", ["pairs", "timed", "shortest"])
 def test_uncertainties_by_hand_are_honest(method, random_days):
     pull = []

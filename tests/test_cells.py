@@ -153,6 +153,7 @@ def test_a_workbook_whatever_its_name(path):
     }
 
 
+@pytest.mark.long
 def test_a_workbook_with_a_cell_in_its_far_corner(path):
     book = openpyxl.Workbook()
     book.active["A1"], book.active["A2"], book.active["XFD1048576"] = "setup", "A", "far"

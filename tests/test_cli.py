@@ -154,13 +154,14 @@ def test_importing_and_help_load_nothing_heavy():
 # Streams ---------------------------------------------------------------------------------
 
 
+@pytest.mark.long
 @posix_only
 @pytest.mark.parametrize(
     ("style", "tail", "status"),
     [
         ("table", "| true; exit ${PIPESTATUS[0]}", 0),
-        ("json", "| true; exit ${PIPESTATUS[0]}", 0),
-        ("table", ">/dev/full", 1),
+        pytest.param("json", "| true; exit ${PIPESTATUS[0]}", 0, marks=pytest.mark.slow),
+        pytest.param("table", ">/dev/full", 1, marks=pytest.mark.slow),
         ("json", ">/dev/full", 1),
         ("table", "<&- >&- 2>&-", 0),
     ],
@@ -174,6 +175,7 @@ def test_streams_that_are_gone_or_full(campaign, style, tail, status):
         assert "No space left" in done.stderr
 
 
+@pytest.mark.long
 def test_a_terminal_without_the_signs_is_no_reason_to_stop(campaign):
     environment = {**os.environ, "PYTHONIOENCODING": "ascii", "PYTHONUTF8": "0"}
     done = outcome(campaign.parent, "sites camp", env=environment)
@@ -194,6 +196,7 @@ def test_a_folder_whose_name_steers_terminals_is_named_safely(campaign):
 # What is never written -------------------------------------------------------------------
 
 
+@pytest.mark.long
 def test_no_command_writes_input(campaign, tmp_path, monkeypatch):
     monkeypatch.chdir(tmp_path)
     before = digest(campaign)
@@ -239,6 +242,7 @@ def test_new_begins_nothing_where_only_one_table_is(tmp_path):
     assert [path.name for path in tmp_path.iterdir()] == ["sites.xlsx"]
 
 
+@pytest.mark.long
 def test_output_to_a_place_that_cannot_be(campaign, tmp_path):
     (tmp_path / "taken").write_text("precious")
     (tmp_path / "link.svg").symlink_to(tmp_path / "elsewhere.svg")
@@ -294,6 +298,7 @@ def test_nan_in_an_option_is_told(campaign, arguments):
     assert "nan is no number" in ending.err
 
 
+@pytest.mark.long
 @posix_only
 def test_a_full_output_is_told_as_the_output(campaign):
     done = outcome(campaign.parent, "sites camp --date 2026-04-12 > /dev/full")

@@ -136,6 +136,7 @@ def test_what_is_written_reads_back(degrees):
     assert parse_degrees(written, "latitude") == pytest.approx(degrees, abs=0.6e-4 * SECOND)
 
 
+@pytest.mark.long
 @given(st.text(max_size=40) | st.text("0123456789 .,°'\"′″NSEWdms:+-−", max_size=20))
 def test_any_text_gives_a_coordinate_or_says_why_not(text):
     for axis, limit in (("latitude", 90.0), ("longitude", 180.0)):

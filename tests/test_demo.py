@@ -179,6 +179,7 @@ def test_far_pillar_is_where_its_coordinates_say(results):
 # ---------------------------------------------------------------- the command
 
 
+@pytest.mark.long
 def test_command_writes_tables_and_page_and_shows_the_summary(tmp_path):
     folder = tmp_path / "there"
     folder.mkdir()

@@ -67,6 +67,7 @@ def test_reading_back_loses_nothing(results, tmp_path):
         assert read_results(path) == rows
 
 
+@pytest.mark.long
 def test_the_reports_layers_sites_and_compass_anomalies_with_real_dates(tmp_path):
     """Through the command, read by the library alone."""
     write_whole(tmp_path / "aldermoor", make_demo().files)

@@ -53,6 +53,7 @@ def test_wmm_at_ten_thousand_random_points():
     assert np.abs(np.array(rates) - their_rates).max() < 1e-6
 
 
+@pytest.mark.long
 def test_wmm_against_a_second_library():
     """Source: pygeomag, 10,000 random places, heights and dates, 0.1 nT."""
     from pygeomag import GeoMag

@@ -269,7 +269,14 @@ def _said(stream, wanted: str) -> str:
 
 
 @posix_only
-@pytest.mark.parametrize("end", [signal.SIGKILL, signal.SIGTERM, signal.SIGINT])
+@pytest.mark.parametrize(
+    "end",
+    [
+        signal.SIGKILL,
+        pytest.param(signal.SIGTERM, marks=pytest.mark.slow),
+        pytest.param(signal.SIGINT, marks=pytest.mark.slow),
+    ],
+)
 def test_ending_the_process_after_the_second_mark_loses_none(campaign, end):
     child = subprocess.Popen(
         [*START, str(campaign), "R1"],

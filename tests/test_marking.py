@@ -46,6 +46,7 @@ def asked(board: Board, time_s=None, **options) -> dict[str, str]:
     return {doubt.code: str(doubt) for doubt in doubts(board, time_s, **options)}
 
 
+@pytest.mark.long
 @pytest.mark.parametrize("watch", ["trusted", "none"])
 def test_good_marks_are_seldom_asked_about(watch):
     generator = np.random.default_rng(11)

@@ -586,7 +586,29 @@ def right_or_wide(result: SetupResult, truth_deg: float) -> bool:
     return bool(abs(error) < 4.0 * result.row["board_azimuth_u_deg"])
 
 
-@pytest.mark.parametrize("mistake", MISTAKES, ids=lambda mistake: mistake.name)
+#: Their boards are read in very many ways: the long runs try them.
+READ_IN_MANY_WAYS = {
+    "latitude and longitude swapped, no time zone given",
+    "the latitude's sign",
+    "angles in radians",
+    "the rod's height ten times too large",
+    "the longitude's sign, no time zone given",
+    "marks in inches",
+    "marks in metres",
+    "12-hour times after noon",
+    "a watch that keeps another zone's time",
+    "the rod's height in centimetres",
+}
+
+
+@pytest.mark.parametrize(
+    "mistake",
+    [
+        pytest.param(each, marks=[pytest.mark.slow] * (each.name in READ_IN_MANY_WAYS))
+        for each in MISTAKES
+    ],
+    ids=lambda mistake: mistake.name,
+)
 def test_the_mistake_is_caught(mistake: Mistake, crew: Crew, tmp_path: Path) -> None:
     texts = mistake.make(crew) or crew.texts()
     said, results = outcome(write(tmp_path, texts))

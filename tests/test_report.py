@@ -262,6 +262,7 @@ def test_sites_table_has_each_site_on_its_dates(sound):
     ]
 
 
+@pytest.mark.long
 def test_the_demo_s_report_in_the_repository_is_what_its_tables_give():
     """Write it anew with `orient report sites/aldermoor` where this fails."""
     home = Path(__file__).parents[1]
@@ -282,6 +283,7 @@ def test_the_demo_s_report_in_the_repository_is_what_its_tables_give():
 # The command ----------------------------------------------------------------------------
 
 
+@pytest.mark.long
 def test_the_command_writes_where_it_is_told_and_beside_by_default(tmp_path, monkeypatch):
     folder = sound_campaign(tmp_path / "camp")
     monkeypatch.chdir(tmp_path)
