@@ -718,9 +718,10 @@ def test_of_boards_with_spoilt_marks_none_is_accused() -> None:
     assert slips <= 8
 
 
-def test_random_points_have_no_explanation() -> None:
+@pytest.mark.parametrize("boards", [1, pytest.param(6, marks=pytest.mark.slow)])
+def test_random_points_have_no_explanation(boards: int) -> None:
     generator = np.random.default_rng(17)
-    for _ in range(6):
+    for _ in range(boards):
         made = random_day(generator)
         x, y = generator.uniform(-400, 400, (2, made.board.count))
         assert explain(replace(made.board, x_mm=x, y_mm=y)) is None
