@@ -4,9 +4,14 @@ The simulated sun is the plain spherical triangle at a fixed declination, the bo
 traced in three dimensions, the reduction the arithmetic of the field: no code of the package.
 """
 
+import json
+
 import numpy as np
 import pytest
+from click.testing import CliRunner
+from crew_on_file import crew
 
+from orient.cli import orient
 from orient.numbers import budget, sun
 from orient.numbers.budget import PlannedMarks
 from orient.numbers.light import Places, light_at_board
@@ -308,3 +313,27 @@ def test_the_terms_add_up_and_noon_has_no_pair():
     u_deg = budget.expected_u_deg(terms)
     assert u_deg[0] > 1000.0
     assert np.radians(u_deg[1]) ** 2 == pytest.approx(sum(terms[t][1] for t in budget.TERMS))
+
+
+def test_a_comparison_and_a_second_board_are_worth_what_they_then_give(tmp_path):
+    """What `orient plan --budget` says of a day, and what `orient reduce` then has, to a tenth."""
+    made = crew(np.random.default_rng(12), boards=2, one_line=True, latitude_deg=45.0)
+    for row, truth in zip(made.setups, made.truth, strict=True):
+        drawn = made.line_deg["A"] - truth.board_azimuth_deg
+        row |= {"reference_sd_deg": 0.002, "reference_angle_deg": drawn % 360.0}
+        row.pop("observer")
+    folder = made.write(tmp_path / "c")
+    day = ["--from", made.setups[0]["date"], "--reach", "870", "--max-altitude", "89"]
+    ran = CliRunner().invoke(orient, ["plan", str(folder), *day, "--budget", "--format", "json"])
+    said = {row["method"]: row["expected_u_deg"] for row in json.loads(ran.stdout)}
+    rows = made.reduce(folder)
+    assert said["one-line"] == pytest.approx(rows[0]["combined_azimuth_u_deg"], rel=0.1)
+    assert said["day"] == pytest.approx(rows[0]["alone_azimuth_u_deg"], rel=0.1)
+    for row in made.setups:
+        row.pop("reference_angle_deg")
+    assert said["shared"] == pytest.approx(made.reduce(folder)[0]["board_azimuth_u_deg"], rel=0.1)
+    for row in made.setups:
+        row["watch_sd_s"], row["watch_error_s"] = 1.0, made.truth[0].watch_fast_s
+    alone = made.reduce(folder, "--alone")[0]["board_azimuth_u_deg"]
+    assert said["compared"] == pytest.approx(alone, rel=0.1)
+    assert said["compared"] < said["one-line"] < said["shared"] < said["day"]

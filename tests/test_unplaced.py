@@ -172,7 +172,7 @@ def test_the_report_draws_the_ellipse_or_says_that_there_is_none(tmp_path, watch
 def test_the_truth_lies_within_what_is_stated(tmp_path):
     """Latitude, longitude, ellipse and azimuth: 93 to 97 % inside, of every kind of watch."""
     generator, inside, places = np.random.default_rng(2026), [], []
-    for turn in range(110):
+    for turn in range(64):
         kind = ("trusted", "running", "trusted", "none")[turn % 4]
         made = crew(
             np.random.default_rng([44, turn]),
@@ -190,7 +190,7 @@ def test_the_truth_lies_within_what_is_stated(tmp_path):
         u = np.array([row["board_azimuth_u_deg"] for row in rows])
         inside.append(np.abs(made.errors_deg(rows)) < WITHIN * u)
         places.append(np.abs(_scaled(made, rows[0])) / [WITHIN, WITHIN, 1.0])
-    assert len(places) > 90
+    assert len(places) > 50
     assert 0.93 <= np.mean(np.concatenate(inside)) <= 0.97
     every = np.array(places)
     held = every[np.isfinite(every)] < 1.0

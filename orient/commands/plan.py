@@ -405,7 +405,9 @@ def _show_budgets(sites: pd.DataFrame, dates: Any, rig: Rig, limits: Limits, sty
     console().print(
         "Where the uncertainty comes from, minutes of arc; ± is the whole, degrees; all of "
         "them 95 % figures. Two times are a pair, one time a single mark by the watch; a "
-        "shadow in brackets is off the board."
+        "shadow in brackets is off the board. The last lines: all the day's marks; with the "
+        "watch compared once with a time signal; or with a second board that day of the same "
+        "watch, rod and observer, on its own line and on the same line."
     )
     for rows in tables:
         show_table(rows, _budget_columns(), f"{rows[0]['site']}, {rows[0]['date']}")
@@ -426,11 +428,19 @@ def _budget_columns() -> list[Column]:
     ]
 
 
+_ALL_THE_DAY = {
+    "day": "all the day",
+    "compared": "time signal",
+    "shared": "two boards",
+    "one-line": "on one line",
+}
+
+
 def _marks_said(row: Row) -> str:
     from orient.text import minute_text
 
-    if row["method"] == "day":
-        return "all the day"
+    if row["method"] in _ALL_THE_DAY:
+        return _ALL_THE_DAY[row["method"]]
     times = [minute_text(row[half]) for half in ("morning", "afternoon") if row[half]]
     return " ".join(times)
 

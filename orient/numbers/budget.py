@@ -154,6 +154,17 @@ def board_information(information: Array, tolerances: Tolerances) -> Array:
     return np.asarray(of_common - taken)
 
 
+def without_line(information: Array) -> Array:
+    """What a board tells of what it shares, its own line being another's: (…, 4, 4).
+
+    Args:
+        information: of `board_information`, shape S + (4, 4).
+    """
+    line = information[..., :1, :]
+    known = np.maximum(information[..., :1, :1], 1e-300)
+    return np.asarray(information - np.swapaxes(line, -1, -2) * line / known)
+
+
 def joint_u_deg(information: Array, tolerances: Tolerances) -> Array:
     """Expected standard uncertainty, degrees, of a line that boards share.
 

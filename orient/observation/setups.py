@@ -20,8 +20,9 @@ from orient.observation.boards import board_from_rows, closing_turn_deg, has_def
 from orient.observation.byhand import MethodResult
 from orient.observation.compass.ofsetup import compare_with_model, findings_by_setup
 from orient.observation.joint.campaign import Joined, join
-from orient.observation.joint.places import find, first_places, placed
+from orient.observation.joint.places import Found, find, first_places, placed
 from orient.observation.joint.settled import (
+    Settled,
     SitePlace,
     alone_there,
     convergence_u_deg,
@@ -152,27 +153,12 @@ def reduce_campaign(
         about = blank | {name: each.place for name, each in found.items()}
         campaign = replace(campaign, sites=placed(as_read, about).sites)
         places = site.describe(campaign.sites.loc[setups["site"]], setups["date"].to_numpy())
-    boards = [
-        board_from_rows(setup, campaign.sites.loc[setup["site"]], place, marks)
-        for (_, setup), (_, place), marks in zip(
-            setups.iterrows(), places.iterrows(), used, strict=True
-        )
-        if len(marks)
+    reduced = _reduced(campaign, places, used, workers, advance)
+    reduced = [
+        None if name in blank and name not in found else each
+        for name, each in zip(setups["site"], reduced, strict=True)
     ]
-    fresh = iter(reduce_boards(boards, workers, advance, search=False))
-    reduced = with_explanations(
-        campaign,
-        places,
-        used,
-        [next(fresh) if len(marks) else None for marks in used],
-        workers,
-    )
-    nowhere = setups["site"].isin(blank.keys() - found.keys()).to_numpy()
-    reduced = [None if lost else each for lost, each in zip(nowhere, reduced, strict=True)]
-    by_itself = alone_there(campaign, reduced, found)
-    told = [each[0] if each else own for each, own in zip(by_itself, reduced, strict=True)]
-    together = [Joined() for _ in reduced] if alone else join(campaign, reduced, used, found, told)
-    settled = settle(campaign, found, reduced, by_itself, together)
+    settled = _settled(campaign, reduced, used, found, alone)
     sites = known_places(as_read.sites, settled.places)
     results = []
     for (name, setup), (_, place), marks, left, each, joined in zip(
@@ -191,6 +177,40 @@ def reduce_campaign(
         result = _result(setup, site_row, place, each, joined, marks, left, int(twice.get(name, 0)))
         results.append(_with_place(result, solved) if setup["site"] in blank else result)
     return _with_compass_findings(replace(campaign, sites=sites), results)
+
+
+def _reduced(
+    campaign: Campaign,
+    places: pd.DataFrame,
+    used: list[pd.DataFrame],
+    workers: int,
+    advance: Callable[[int], None],
+) -> list[Reduced | None]:
+    """Each set-up by itself, at the place of its site; None without a usable mark."""
+    boards = [
+        board_from_rows(setup, campaign.sites.loc[setup["site"]], place, marks)
+        for (_, setup), (_, place), marks in zip(
+            campaign.setups.iterrows(), places.iterrows(), used, strict=True
+        )
+        if len(marks)
+    ]
+    fresh = iter(reduce_boards(boards, workers, advance, search=False))
+    own = [next(fresh) if len(marks) else None for marks in used]
+    return with_explanations(campaign, places, used, own, workers)
+
+
+def _settled(
+    campaign: Campaign,
+    reduced: list[Reduced | None],
+    used: list[pd.DataFrame],
+    found: dict[str, Found],
+    alone: bool,
+) -> Settled:
+    """The set-ups together and each alone, where a site's place was found its own too."""
+    by_itself = alone_there(campaign, reduced, found)
+    told = [each[0] if each else own for each, own in zip(by_itself, reduced, strict=True)]
+    together = [Joined() for _ in reduced] if alone else join(campaign, reduced, used, found, told)
+    return settle(campaign, found, reduced, by_itself, together)
 
 
 def sites_found(campaign: Campaign, results: Sequence[SetupResult]) -> pd.DataFrame:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from typing import Any
 
 import numpy as np
@@ -12,6 +13,7 @@ from orient.numbers.budget import TERMS, PlannedMarks
 from orient.numbers.light import HALF_DAY_S, light_altitude_deg, light_at_board
 from orient.planning import hours
 from orient.planning.hours import Limits, SiteDays
+from orient.planning.remedies import GOOD_WATCH_S
 from orient.planning.rig import Rig
 from orient.tables import clock
 
@@ -30,10 +32,12 @@ def day_budget(
     Returns:
         `site`, `date`, `method` (`pair` at each half-interval, `timed` for a single mark
         by a trusted watch at each full hour, `day` for marks every 20 minutes adjusted
-        together), `half_interval_min`, `morning` and `afternoon` (local ISO text, ""
-        where there is no such mark), `altitude_deg`, `shadow_mm`, `on_board`, a standard
-        uncertainty `<term>_u_deg` for each of `budget.TERMS`, and `expected_u_deg`; NaN
-        where there is none.
+        together, and what would better that: `compared`, the watch compared once with a time
+        signal; `shared`, a second board that day with the same watch, rod and observer;
+        `one-line`, that board on the same line), `half_interval_min`, `morning` and
+        `afternoon` (local ISO text, "" where there is no such mark), `altitude_deg`,
+        `shadow_mm`, `on_board`, a standard uncertainty `<term>_u_deg` for each of
+        `budget.TERMS`, and `expected_u_deg`; NaN where there is none.
     """
     day = np.datetime64(date, "D")
     days = SiteDays.of(site, np.zeros(1, dtype=np.intp), np.array([day]))
@@ -41,7 +45,7 @@ def day_budget(
     parts = [
         _pairs(days, timezone, rig, limits, step_min),
         _timed(days, day, timezone, rig, limits),
-        _whole_day(days, rig, limits),
+        *_whole_day(days, rig, limits),
     ]
     table = pd.concat([part for part in parts if len(part)], ignore_index=True)
     table.insert(0, "site", site.index[0])
@@ -97,10 +101,33 @@ def _timed(
     )
 
 
-def _whole_day(days: SiteDays, rig: Rig, limits: Limits) -> pd.DataFrame:
+def _whole_day(days: SiteDays, rig: Rig, limits: Limits) -> list[pd.DataFrame]:
+    """All the day's marks together; with a time signal; with a second board, on two lines and one.
+
+    The joint equations of the reduction, before a mark is made: what boards of a crew have in
+    common is solved for from both.
+    """
+    information = hours.day_information(days, rig, limits)
+    compared = replace(rig.tolerances, watch_sd_s=min(GOOD_WATCH_S, rig.tolerances.watch_sd_s))
+    told = budget.board_information(information, rig.tolerances)
+    together = {"shared": told + budget.without_line(told), "one-line": told + told}
+    nothing = dict.fromkeys(TERMS, np.full(1, np.nan))
+    rows = [
+        _of_day("day", budget.day_terms(information, rig.tolerances)),
+        _of_day("compared", budget.day_terms(information, compared)),
+    ]
+    for method, both in together.items():
+        u_deg = budget.joint_u_deg(both, rig.tolerances)
+        rows.append(
+            _of_day(method, nothing).assign(expected_u_deg=np.where(u_deg < np.inf, u_deg, np.nan))
+        )
+    return rows
+
+
+def _of_day(method: str, terms: budget.Terms) -> pd.DataFrame:
     return _laid_out(
-        hours.day_terms(days, rig, limits),
-        method="day",
+        terms,
+        method=method,
         half_interval_min=np.nan,
         morning="",
         afternoon="",

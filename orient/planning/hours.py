@@ -315,7 +315,9 @@ def plan_chunk(
         ("best_u_deg", best.u_deg),
     ):
         out[name] = np.where(known, values, np.nan)
-    day_u = budget.expected_u_deg(_day_terms(grid, rig, step_min))
+    day_u = budget.expected_u_deg(
+        budget.day_terms(_day_information(grid, rig, step_min), rig.tolerances)
+    )
     out["day_u_deg"] = np.where(day_u <= LARGEST_U_DEG, day_u, np.nan)
     every = np.arange(noon.size)
     sunlit = np.isin(every, day[(pairs.clear_deg >= 0).any(axis=0)])
@@ -419,16 +421,18 @@ def _best(
     return pairs_at(days, rows, half_s, rig), least <= LARGEST_U_DEG
 
 
-def day_terms(days: SiteDays, rig: Rig, limits: Limits, step_min: float = 10.0) -> budget.Terms:
-    """Budget of each day's marks adjusted together, one about every 20 minutes.
+def day_information(
+    days: SiteDays, rig: Rig, limits: Limits, step_min: float = 10.0
+) -> NDArray[np.float64]:
+    """What each day's marks tell together, one about every 20 minutes.
 
     Marks are made with a trusted watch wherever the altitude limits, the board and the
-    skyline allow; the target has no part in it. Terms as `budget.day_terms`, shape (n,).
+    skyline allow; the target has no part in it. `budget.mark_information` summed: (n, 9, 9).
     """
-    return _day_terms(_grid(days, rig, limits, step_min), rig, step_min)
+    return _day_information(_grid(days, rig, limits, step_min), rig, step_min)
 
 
-def _day_terms(grid: _Grid, rig: Rig, step_min: float) -> budget.Terms:
+def _day_information(grid: _Grid, rig: Rig, step_min: float) -> NDArray[np.float64]:
     stride = max(1, round(MARK_INTERVAL_MIN / step_min))
     day, pairs = grid.day, grid.pairs
     marked = (grid.column % stride == 0) & (pairs.side_margin() >= 0)
@@ -439,7 +443,7 @@ def _day_terms(grid: _Grid, rig: Rig, step_min: float) -> budget.Terms:
         if of_day.size:
             told = budget.mark_information(side.take(chosen), rig.tolerances)
             information[of_day] += np.add.reduceat(told, starts, axis=0)
-    return budget.day_terms(information, rig.tolerances)
+    return information
 
 
 def plan_chunks(
