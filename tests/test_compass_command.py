@@ -3,6 +3,7 @@
 import csv
 import json
 
+import demo_tables
 import pytest
 from click.testing import CliRunner
 from geographiclib.geodesic import Geodesic
@@ -11,14 +12,13 @@ from pyproj import Transformer
 import orient
 from orient import cli
 from orient.commands.compass import compass
-from orient.demo.campaign import make_demo
 from orient.demo.story import COMPASS_INDEX_DEG, PLACES
 from orient.errors import InputError
 from orient.files import write_whole
 from orient.tables.campaign import read_campaign
 
 #: The demo without its sights, which speak of a compass too (`tests/test_sights.py`).
-FILES = {name: text for name, text in make_demo().files.items() if name != "sights.csv"}
+FILES = {name: text for name, text in demo_tables.FILES.items() if name != "sights.csv"}
 
 
 @pytest.fixture(scope="module")

@@ -2,15 +2,15 @@
 
 import re
 
+import demo_tables
 from click.testing import CliRunner
 
 from orient.commands.report import report
-from orient.demo.campaign import make_demo
 from orient.files import write_whole
 
 
 def section(folder, name):
-    write_whole(folder / "aldermoor", make_demo().files)
+    write_whole(folder / "aldermoor", demo_tables.FILES)
     ran = CliRunner().invoke(report, [str(folder / "aldermoor"), "-o", str(folder / "page")])
     assert ran.exit_code == 0, (ran.output, ran.exception)
     page = (folder / "page" / "index.html").read_text("utf-8")

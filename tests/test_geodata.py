@@ -1,6 +1,7 @@
 import json
 from dataclasses import replace
 
+import demo_tables
 import numpy as np
 import pandas as pd
 import pyogrio
@@ -12,7 +13,6 @@ from pyproj import Transformer
 from shapely.geometry import shape
 
 from orient.commands.report import report
-from orient.demo.campaign import make_demo
 from orient.export import layers as geodata
 from orient.files import write_whole
 from orient.observation.setups import KEYS, reduce_campaign
@@ -70,7 +70,7 @@ def test_reading_back_loses_nothing(results, tmp_path):
 @pytest.mark.long
 def test_the_reports_layers_sites_and_compass_anomalies_with_real_dates(tmp_path):
     """Through the command, read by the library alone."""
-    write_whole(tmp_path / "aldermoor", make_demo().files)
+    write_whole(tmp_path / "aldermoor", demo_tables.FILES)
     folder = tmp_path / "page"
     ran = CliRunner().invoke(report, [str(tmp_path / "aldermoor"), "-o", str(folder)])
     assert ran.exit_code == 0, (ran.output, ran.exception)

@@ -4,11 +4,26 @@ import pictures
 import pytest
 
 
+@pytest.fixture(scope="module")
+def made(tmp_path_factory):
+    """The page of a picture; two pictures of one page make it once."""
+    folders = {}
+
+    def page_of(picture):
+        command = tuple(picture.arguments)
+        if command not in folders:
+            folders[command] = tmp_path_factory.mktemp("pictures")
+            pictures.made(picture, folders[command])
+        return folders[command] / picture.file
+
+    return page_of
+
+
 @pytest.mark.parametrize("name", pictures.PICTURES)
-def test_a_picture_shows_what_the_page_says(name, tmp_path):
+def test_a_picture_shows_what_the_page_says(name, made):
     if pictures.PICTURES[name].file.endswith(".pdf"):
         pytest.importorskip("pdfplumber")
-    page = pictures.made(pictures.PICTURES[name], tmp_path)
+    page = made(pictures.PICTURES[name])
     kept = (pictures.FOLDER / f"{name}.txt").read_text("utf-8")
     assert pictures.words(page) == kept, "python tests/pictures.py draws the pictures again"
 

@@ -3,6 +3,7 @@
 import json
 import struct
 
+import demo_tables
 import geopandas
 import numpy as np
 import pandas as pd
@@ -16,7 +17,6 @@ from pyproj import Proj
 
 from orient import cli
 from orient.commands.region import region
-from orient.demo.campaign import make_demo
 from orient.errors import InputError
 from orient.files import write_whole
 from orient.numbers.coastline import shores
@@ -103,7 +103,7 @@ def test_the_lattice_as_csv_and_geotiff(tmp_path):
 
 
 def test_the_campaigns_sites_are_on_the_map(tmp_path):
-    write_whole(tmp_path / "aldermoor", {"sites.csv": make_demo().files["sites.csv"]})
+    write_whole(tmp_path / "aldermoor", {"sites.csv": demo_tables.FILES["sites.csv"]})
     run(tmp_path / "map", "--around", str(tmp_path / "aldermoor"), "--date", "2026-06-01",
         "--only", "gpkg", "--only", "png")  # fmt: skip
     path = tmp_path / "map" / "declination.gpkg"

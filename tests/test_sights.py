@@ -4,6 +4,7 @@ import csv
 import json
 from dataclasses import replace
 
+import demo_tables
 import numpy as np
 import pytest
 from click.testing import CliRunner
@@ -167,13 +168,13 @@ def test_a_zone_an_hour_off_is_found_where_altitudes_tell(tmp_path):
 def test_a_night_is_one_standing(tmp_path):
     """The date changes at midnight; the circle did not move."""
     kind = next(kind for kind in KINDS if kind.name == "alidade")
-    sites, sights, _ = simulate(kind, 60, seed=5, blunders=0.0)
+    sites, sights, _ = simulate(kind, 20, seed=5, blunders=0.0)
     dates = {}
     for row in sights:
         dates.setdefault(row["circle"], set()).add(row["date"])
     assert any(len(each) == 2 for each in dates.values())
     found = rows_of(write(tmp_path / "c", sites=sites, sights=sights))
-    assert len(found) == 60
+    assert len(found) == 20
 
 
 def test_every_fault_is_told(tmp_path):
@@ -235,11 +236,10 @@ def test_lines_alone_give_nothing_and_say_so(tmp_path):
 
 def test_a_compass_by_shadow_and_by_board_is_one_statement(tmp_path):
     """The same compass read along a board's line and against shadows: one correction."""
-    from orient.demo.campaign import make_demo
     from orient.files import write_whole
 
     folder = tmp_path / "demo"
-    files = {name: text for name, text in make_demo().files.items() if name != "sights.csv"}
+    files = {name: text for name, text in demo_tables.FILES.items() if name != "sights.csv"}
     write_whole(folder, files)
     plain = compass_of(folder)
     write(folder, sights=shadow_bearings("brass"))
