@@ -216,7 +216,7 @@ def cut_uneven(step_s: float) -> Make:
     """The same, the marks made at uneven intervals."""
 
     def make(g: Generator, watch: str) -> Simulated:
-        made = sound(g, watch, 10)
+        made = sound(g, watch, uneven_s=900.0)
         return recorded(made, watch_utc_s=np.floor(made.board.watch_utc_s / step_s) * step_s)
 
     return make

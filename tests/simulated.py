@@ -46,6 +46,7 @@ def simulated(
     truth: simulate.TrueBoard | None = None,
     utc_s: np.ndarray | None = None,
     step_s: float = 1200.0,
+    uneven_s: float = 0.0,
     noise_mm: float = 0.7,
     edge_scatter: float = 0.0,
     blunder_rate: float = 0.0,
@@ -54,7 +55,8 @@ def simulated(
     watch: str = "trusted",
     watch_off_s: float = 0.0,
 ) -> Simulated:
-    """A day's board: marks every `step_s` while the sun is high enough, or at given instants.
+    """A day's board: marks every `step_s`, and up to `uneven_s` later, while the sun is high
+    enough; or at given instants.
 
     `edge_scatter` is how much of the soft edge's width marks scatter by along the shadow.
     """
@@ -62,6 +64,8 @@ def simulated(
     truth = truth or simulate.random_board(generator)
     if utc_s is None:
         utc_s = noon - 43200.0 + np.arange(generator.uniform(0, step_s), 86400.0, step_s)
+        if uneven_s:
+            utc_s = utc_s + generator.uniform(0.0, uneven_s, utc_s.size)
     azimuth, altitude, _ = simulate.sun_seen(
         utc_s, latitude_deg, longitude_deg, 0.0, PRESSURE_HPA, TEMPERATURE_C
     )

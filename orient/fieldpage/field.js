@@ -1,4 +1,4 @@
-/* Built by web/build.mjs; sources: engine/adjustment.js engine/board.js engine/byhand.js engine/chisquare.js engine/evidence.js engine/line.js engine/lookout.js engine/matrix.js engine/moved.js engine/reading.js engine/reduce.js engine/rows.js engine/shadow.js engine/slips.js engine/starts.js engine/statements.js engine/weighing.js field.js field/dom.js field/drawing.js field/log.js field/marking.js field/north.js field/send.js field/sensor.js field/setup.js field/store.js field/tables.js field/tilt.js field/timesignal.js field/tools.js shared/almanac.js shared/civil.js shared/panel.js shared/sun.js; 6bd91b1880fde45850bbf89115cbe5d4c6349f294ead1255966730b3e6233f49 */
+/* Built by web/build.mjs; sources: engine/adjustment.js engine/board.js engine/byhand.js engine/chisquare.js engine/evidence.js engine/line.js engine/lookout.js engine/matrix.js engine/moved.js engine/reading.js engine/reduce.js engine/rows.js engine/shadow.js engine/slips.js engine/starts.js engine/statements.js engine/weighing.js field.js field/dom.js field/drawing.js field/log.js field/marking.js field/north.js field/send.js field/sensor.js field/setup.js field/store.js field/tables.js field/tilt.js field/timesignal.js field/tools.js shared/almanac.js shared/civil.js shared/panel.js shared/sun.js; f8bac859b85561c11f8abe0de0c69517eb583c972152abea6ead1b0532c1bc86 */
 (() => {
   // shared/civil.js
   function offset(site, utc) {
@@ -506,6 +506,7 @@
   // engine/adjustment.js
   var FALSE_ALARM = 3e-3;
   var MOST_BLUNDERS = 1 / 3;
+  var DARK = 1e6;
   var SHORTEST_ROD = 0.02;
   var FLAT_AZIMUTH_RAD = 10;
   var FLAT_WATCH_S = 2 * HALF_DAY_S;
@@ -699,7 +700,7 @@
     }
     return { ...at, weight };
   }
-  var misfitOf = (linear) => linear.map((mark) => mark ? Math.hypot(...mark.told) : 1e6);
+  var misfitOf = (linear) => linear.map((mark) => mark ? Math.hypot(...mark.told) : DARK);
   function noiseOf(problem, misfit) {
     const each = misfit.map((length, n) => length / (problem.timed[n] ? 1.177 : 0.674)).filter(Number.isFinite);
     return each.length ? Math.max(1, median(each)) : 1;
@@ -712,7 +713,8 @@
   function robustCost(problem, { values, instants }) {
     if (!values.every(Number.isFinite)) return Infinity;
     const misfit = misfitOf(linearise(problem, values, instants));
-    return sum(misfit.map((each, n) => Math.min(each ** 2, problem.threshold[n]))) + sum(priorMisfitOf(problem, values).map((each) => each ** 2));
+    const dark = misfit.filter((each) => each >= DARK).length > MOST_BLUNDERS * misfit.length ? DARK : 0;
+    return sum(misfit.map((each, n) => Math.min(each ** 2, problem.threshold[n]))) + sum(priorMisfitOf(problem, values).map((each) => each ** 2)) + dark;
   }
   function adjustFrom(problem, { values, instants, weight }) {
     let kept = judge(problem, values, instants, weight, weight.map(() => true));
@@ -972,8 +974,9 @@
   }
   function writtenSds(setup, rows, { watch_sd_s: watchSd }) {
     if (given(setup.time_sd_s)) return { time_sd_s: Number(setup.time_sd_s) };
-    const written = roundedTo(rows.map((row) => timeOfDay(row.time)).filter(Number.isFinite)) / Math.sqrt(12);
-    return { time_sd_s: written, watch_sd_s: Math.hypot(watchSd, written) };
+    const step2 = roundedTo(rows.map((row) => timeOfDay(row.time)).filter(Number.isFinite));
+    const written = step2 / Math.sqrt(12);
+    return { time_sd_s: written, watch_sd_s: Math.hypot(watchSd, step2 > 60 ? step2 / 2 : written) };
   }
   function roundedTo(times2) {
     const step2 = writtenStep(times2);
@@ -1501,15 +1504,30 @@
     const found = [
       { kind: "level", price: 6, wide: () => ({ level_sd_deg: LEVEL_DEG }) },
       { kind: "foot", price: 6, wide: () => ({ plumb_sd_mm: FOOT_MM }) },
-      { kind: "height", price: 7 - 2 * Math.log(1 / HEIGHT_PART), freed: { height: true } },
-      { kind: "latitude", price: 8 - 2 * Math.log(FLAT_LATITUDE_RAD / LATITUDE_RAD), freed: { latitude: true } },
+      {
+        kind: "height",
+        price: 7 - 2 * Math.log(1 / HEIGHT_PART),
+        freed: { height: true },
+        off: (state) => (state[HEIGHT] / board.height - 1) / HEIGHT_PART
+      },
+      {
+        kind: "latitude",
+        price: 8 - 2 * Math.log(FLAT_LATITUDE_RAD / LATITUDE_RAD),
+        freed: { latitude: true },
+        off: (state) => state[LATITUDE] / LATITUDE_RAD
+      },
       coarser(5, 1.6),
       coarser(7, 2.4),
       coarser(10, 4),
       { kind: "edge", price: 6, wide: () => ({ edge_scatter: 0.2 }) }
     ];
     if (timed2 && board.watch === "trusted") {
-      found.push({ kind: "watch", price: 6 - 2 * Math.log(FLAT_WATCH_S / WATCH_S), freed: { watch: true } });
+      found.push({
+        kind: "watch",
+        price: 6 - 2 * Math.log(FLAT_WATCH_S / WATCH_S),
+        freed: { watch: true },
+        off: (state) => (state[WATCH] - board.watchError) / WATCH_S
+      });
     }
     if (timed2) found.push({ kind: "times", price: 10.6, freed: { byTime: false } });
     const step2 = writtenStepS(board);
@@ -1533,9 +1551,10 @@
       [...new Set(kinds.map((kind) => wordsOf(kind, board, read, fit)))].join(" and "),
       kinds.join("+"),
       read,
-      { price: sum(chosen.map(({ price }) => price)), fit, setsAside: kinds, freed: free }
+      { price: sum(chosen.map((each) => each.price + sizeCost(each.off ? each.off(fit.state) : 0))), fit, setsAside: kinds, freed: free }
     ));
   }
+  var sizeCost = (off) => 2 * Math.log1p(off ** 2);
   var signed = (value, places) => `${value < 0 ? "−" : "+"}${Math.abs(value).toFixed(places)}`;
   var WORDS = {
     level: (board, read, { state }) => `the board was ${(Math.hypot(state[SLOPE_X], state[SLOPE_Y]) / DEGREE).toFixed(1)}° out of level`,

@@ -43,7 +43,7 @@ def board_from_rows(
     """
     latitude, longitude = plumb_place(site_row)
     watch_utc_s = _instants(day, marks["time_s"].to_numpy(float), site_row["timezone"])
-    time_sd_s, watch_sd_s = _watch_sds(setup, marks["time_s"].to_numpy(float))
+    time_sd_s, watch_sd_s = watch_sds(setup, marks["time_s"].to_numpy(float))
     half = np.select([marks["half"] == "am", marks["half"] == "pm"], [-1, 1], 0).astype(np.int8)
     return Board(
         latitude_deg=latitude,
@@ -81,17 +81,20 @@ def closing_turn_deg(setup: pd.Series) -> tuple[float, float]:
     return turn, float(np.hypot(setup["reference_sd_deg"], setup["reference_close_sd_deg"]))
 
 
-def _watch_sds(setup: pd.Series, time_s: Any) -> tuple[float, float]:
+def watch_sds(setup: pd.Series | dict[str, float], time_s: Any) -> tuple[float, float]:
     """How far each time, and the watch's setting, may be off, seconds.
 
     Times written in whole steps carry half a step either way, and where they were cut rather
-    than rounded all of them the same way: so the setting has it too.
+    than rounded all of them the same way: so the setting has it too. Steps longer than a
+    minute are cut as a rule: the hands stood past the mark.
     """
     stated = float(setup["time_sd_s"])
-    written = rounded_to_s(time_s) / np.sqrt(12.0)
     if np.isfinite(stated):
         return stated, float(setup["watch_sd_s"])
-    return float(written), float(np.hypot(setup["watch_sd_s"], written))
+    step_s = rounded_to_s(time_s)
+    written = step_s / np.sqrt(12.0)
+    late = step_s / 2.0 if step_s > 60.0 else written
+    return float(written), float(np.hypot(setup["watch_sd_s"], late))
 
 
 def _instants(day: pd.Series, time_s: Any, timezone: str) -> Any:

@@ -30,6 +30,8 @@ HEIGHT, LATITUDE = UNKNOWNS.index("height_mm"), UNKNOWNS.index("latitude_rad")
 #: Sizes of step natural to each unknown, which keep the normal matrices well scaled.
 SCALE = np.array([1e-3, 1.0, 1.0, 1e-3, 1e-3, 1.0, 10.0, 1e-3, 1e-3])
 
+#: The misfit of a mark at night.
+_DARK = 1e6
 #: A tip never runs faster than this: beside it, a sun at the horizon has no shadow to mark, mm/s.
 _FASTEST_MM_S = 1e6
 #: Chance that a clean board has a mark rejected.
@@ -383,7 +385,7 @@ def solve_robustly(many: Batch, values: Array, utc_s: Array) -> tuple[Array, Arr
 def misfits(linear: Linear) -> Array:
     """Length of each mark's residual in units of its scatter; huge without light."""
     length = np.sqrt(np.sum(linear.told**2, axis=-1))
-    return np.where(np.isfinite(length), length, 1e6)
+    return np.where(np.isfinite(length), length, _DARK)
 
 
 def _noise(many: Batch, misfit: Array) -> Array:
@@ -407,6 +409,9 @@ def prior_misfits(many: Batch, values: Array) -> Array:
 def _robust_cost(many: Batch, misfit: Array, values: Array) -> Array:
     of_marks = np.sum(np.where(many.there, np.minimum(misfit**2, many.threshold), 0.0), axis=1)
     cost = of_marks + np.sum(prior_misfits(many, values) ** 2, axis=1)
+    # Marks at night are no way out: a start that has them there yields to any that has not.
+    dark = np.sum(many.there & (misfit >= _DARK), axis=1)
+    cost += np.where(dark > MOST_BLUNDERS * many.there.sum(axis=1), _DARK, 0.0)
     return np.where(np.isfinite(values).all(axis=1), cost, np.inf)
 
 

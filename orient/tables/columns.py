@@ -225,7 +225,7 @@ SETUPS = Table(
             3600,
             "how closely each mark's time was written",
             filled="0; where all the times are whole minutes, or whole fives and more at uneven "
-            "intervals, that step / √12, and the watch's setting as uncertain",
+            "intervals, that step / √12, and the watch's setting by as much, or half a longer step",
         ),
         _choice(
             "watch",

@@ -14,6 +14,8 @@ import { starts } from "./starts.js";
 // The names and values are those of the Python module, where each is explained.
 const FALSE_ALARM = 0.003;
 const MOST_BLUNDERS = 1 / 3;
+/* The misfit of a mark at night. */
+const DARK = 1e6;
 export const SHORTEST_ROD = 0.02;
 const FLAT_AZIMUTH_RAD = 10;
 export const FLAT_WATCH_S = 2 * HALF_DAY_S;
@@ -251,7 +253,7 @@ function solveRobustly(problem, values, instants) {
 }
 
 /* Length of each mark's residual in units of its scatter; huge without light. */
-const misfitOf = (linear) => linear.map((mark) => (mark ? Math.hypot(...mark.told) : 1e6));
+const misfitOf = (linear) => linear.map((mark) => (mark ? Math.hypot(...mark.told) : DARK));
 
 /* How many times the stated tolerance the marks scatter, from their median; at least 1. */
 function noiseOf(problem, misfit) {
@@ -271,8 +273,10 @@ function priorMisfitOf(problem, values) {
 function robustCost(problem, { values, instants }) {
   if (!values.every(Number.isFinite)) return Infinity;
   const misfit = misfitOf(linearise(problem, values, instants));
+  // Marks at night are no way out: a start that has them there yields to any that has not.
+  const dark = misfit.filter((each) => each >= DARK).length > MOST_BLUNDERS * misfit.length ? DARK : 0;
   return sum(misfit.map((each, n) => Math.min(each ** 2, problem.threshold[n])))
-    + sum(priorMisfitOf(problem, values).map((each) => each ** 2));
+    + sum(priorMisfitOf(problem, values).map((each) => each ** 2)) + dark;
 }
 
 function adjustFrom(problem, { values, instants, weight }) {

@@ -126,11 +126,13 @@ function closingOf(table, setup) {
 }
 
 /* How far each time, and the watch's setting, may be off. Times written in whole steps carry half a
-   step either way, and where they were cut rather than rounded all of them the same way. */
+   step either way, and where they were cut rather than rounded all of them the same way: as steps
+   longer than a minute are as a rule. */
 function writtenSds(setup, rows, { watch_sd_s: watchSd }) {
   if (given(setup.time_sd_s)) return { time_sd_s: Number(setup.time_sd_s) };
-  const written = roundedTo(rows.map((row) => timeOfDay(row.time)).filter(Number.isFinite)) / Math.sqrt(12);
-  return { time_sd_s: written, watch_sd_s: Math.hypot(watchSd, written) };
+  const step = roundedTo(rows.map((row) => timeOfDay(row.time)).filter(Number.isFinite));
+  const written = step / Math.sqrt(12);
+  return { time_sd_s: written, watch_sd_s: Math.hypot(watchSd, step > 60 ? step / 2 : written) };
 }
 
 /* The step to which times were rounded or cut, seconds; 0 where seconds were written. Marks made at

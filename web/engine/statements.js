@@ -32,15 +32,18 @@ export function statements(board) {
   const found = [
     { kind: "level", price: 6, wide: () => ({ level_sd_deg: LEVEL_DEG }) },
     { kind: "foot", price: 6, wide: () => ({ plumb_sd_mm: FOOT_MM }) },
-    { kind: "height", price: 7 - 2 * Math.log(1 / HEIGHT_PART), freed: { height: true } },
-    { kind: "latitude", price: 8 - 2 * Math.log(FLAT_LATITUDE_RAD / LATITUDE_RAD), freed: { latitude: true } },
+    { kind: "height", price: 7 - 2 * Math.log(1 / HEIGHT_PART), freed: { height: true },
+      off: (state) => (state[HEIGHT] / board.height - 1) / HEIGHT_PART },
+    { kind: "latitude", price: 8 - 2 * Math.log(FLAT_LATITUDE_RAD / LATITUDE_RAD), freed: { latitude: true },
+      off: (state) => state[LATITUDE] / LATITUDE_RAD },
     coarser(5, 1.6),
     coarser(7, 2.4),
     coarser(10, 4),
     { kind: "edge", price: 6, wide: () => ({ edge_scatter: 0.2 }) },
   ];
   if (timed && board.watch === "trusted") {
-    found.push({ kind: "watch", price: 6 - 2 * Math.log(FLAT_WATCH_S / WATCH_S), freed: { watch: true } });
+    found.push({ kind: "watch", price: 6 - 2 * Math.log(FLAT_WATCH_S / WATCH_S), freed: { watch: true },
+      off: (state) => (state[WATCH] - board.watchError) / WATCH_S });
   }
   if (timed) found.push({ kind: "times", price: 10.6, freed: { byTime: false } });
   const step = writtenStepS(board);
@@ -71,9 +74,12 @@ export function freed(board, chosen, near) {
       [...new Set(kinds.map((kind) => wordsOf(kind, board, read, fit)))].join(" and "),
       kinds.join("+"),
       read,
-      { price: sum(chosen.map(({ price }) => price)), fit, setsAside: kinds, freed: free },
+      { price: sum(chosen.map((each) => each.price + sizeCost(each.off ? each.off(fit.state) : 0))), fit, setsAside: kinds, freed: free },
     ));
 }
+
+/* What it costs that a statement is so far off: far ones are rare, but made. */
+const sizeCost = (off) => 2 * Math.log1p(off ** 2);
 
 // Words --------------------------------------------------------------------------------------
 

@@ -33,12 +33,15 @@ class Statement:
     """A statement that may be set free.
 
     `kind` names it, `price` is −2 log of how often it is wrong, less what the adjustment's
-    flat prior costs too much. `wide` are the tolerances that free it.
+    flat prior costs too much. `wide` are the tolerances that free it. `off` is how far an
+    adjustment finds it off where its prior is flat, by how far it is when it is: the larger,
+    the dearer, and never out of the question.
     """
 
     kind: str
     price: float
     wide: Callable[[Board], dict[str, float]] = lambda board: {}
+    off: Callable[[Board, BoardState], float] = lambda board, state: 0.0
     free_watch: bool = False
     free_height: bool = False
     free_latitude: bool = False
@@ -61,10 +64,16 @@ def statements(board: Board) -> list[Statement]:
     found = [
         Statement("level", 6.0, lambda _: {"level_sd_deg": _LEVEL_DEG}),
         Statement("foot", 6.0, lambda _: {"plumb_sd_mm": _FOOT_MM}),
-        Statement("height", 7.0 - 2.0 * np.log(1.0 / _HEIGHT_PART), free_height=True),
+        Statement(
+            "height",
+            7.0 - 2.0 * np.log(1.0 / _HEIGHT_PART),
+            off=lambda board, state: (state.height_mm / board.height_mm - 1.0) / _HEIGHT_PART,
+            free_height=True,
+        ),
         Statement(
             "latitude",
             8.0 - 2.0 * np.log(FLAT_LATITUDE_RAD / _LATITUDE_RAD),
+            off=lambda _, state: state.latitude_rad / _LATITUDE_RAD,
             free_latitude=True,
         ),
         Statement("marking", 5.0, _scatter(1.6)),
@@ -74,7 +83,7 @@ def statements(board: Board) -> list[Statement]:
     ]
     if timed and board.watch == "trusted":
         price = 6.0 - 2.0 * np.log(FLAT_WATCH_S / _WATCH_S)
-        found.append(Statement("watch", price, free_watch=True))
+        found.append(Statement("watch", price, off=_watch_off, free_watch=True))
     if timed:
         found.append(Statement("times", 10.6, by_time=False))
     step_s = _step_s(board)
@@ -121,7 +130,7 @@ def freed(board: Board, chosen: Sequence[Statement], near: Fit) -> Trial:
     meant = Meant(
         words=" and ".join(dict.fromkeys(_words(kind, board, read, fit) for kind in kinds)),
         board=read,
-        price=sum(each.price for each in chosen),
+        price=sum(each.price + _size_cost(each.off(board, fit.state)) for each in chosen),
         fit=fit,
         kind="+".join(kinds),
         sets_aside=kinds,
@@ -130,6 +139,15 @@ def freed(board: Board, chosen: Sequence[Statement], near: Fit) -> Trial:
         free_height=height,
     )
     return [meant]
+
+
+def _watch_off(board: Board, state: BoardState) -> float:
+    return float(state.watch_error_s - board.watch_error_s) / _WATCH_S
+
+
+def _size_cost(off: float) -> float:
+    """What it costs that a statement is so far off: far ones are rare, but made (heavy-tailed)."""
+    return float(2.0 * np.log1p(off**2))
 
 
 # Words ------------------------------------------------------------------------------------
