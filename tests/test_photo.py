@@ -506,3 +506,64 @@ def test_a_whole_day_from_sheet_to_line(day, tmp_path):
     # +y of the board is turned from true north against the drawn turn.
     away = (row["board_azimuth_deg"] - 4.0 + 180) % 360 - 180
     assert abs(away) < 1.96 * row["board_azimuth_u_deg"] < 1.0
+
+
+def logged(day, tmp_path, times):
+    """The day's campaign with times logged in the marks table, their places still blank."""
+    folder = tmp_path / "camp"
+    folder.mkdir()
+    for name in ("sites.csv", "setups.csv"):
+        (folder / name).write_bytes((day[0] / name).read_bytes())
+    rows = [f"day,{time},by {number}\n" for number, time in enumerate(times)]
+    (folder / "marks.csv").write_text("setup,time,note\n" + "".join(rows))
+    return folder
+
+
+def test_marks_join_the_times_that_were_logged(day, tmp_path):
+    """The sun tells which mark has no time: the one whose time is not in the table."""
+    _, path, times = day
+    missed = len(times) // 2
+    kept = [*times[:missed], *times[missed + 1 :]]
+    folder = logged(day, tmp_path, kept[::-1])
+    result = run(folder, path, "--save", "--format", "json")
+    assert result.exit_code == 0, result.output
+    assert f"mark {missed + 1} of them without a time" in result.stderr
+    rows = json.loads(result.stdout)
+    saved = pd.read_csv(folder / "marks.csv", dtype={"time": str})
+    assert list(saved["time"].dropna()) == kept[::-1]
+    assert list(saved["note"].dropna()) == [f"by {number}" for number in range(len(kept))]
+    timed = dict(zip(saved["time"].fillna(""), saved["x_mm"], strict=True))
+    wanted = dict(zip(times, (row["x_mm"] for row in rows), strict=True))
+    wanted[""] = wanted.pop(times[missed])
+    assert timed == pytest.approx(wanted, abs=0.006)
+    result = CliRunner().invoke(reduce, [str(folder), "--format", "json"])
+    assert result.exit_code == 0, result.output
+
+
+@pytest.mark.slow
+@pytest.mark.parametrize(
+    ("change", "said"),
+    [
+        (lambda times: [*times, "12:11:00"], "none at 12:11:00"),
+        (lambda times: times[3:], "the sun does not tell"),
+        (lambda times: [f"{int(time[:2]) + 3}{time[2:]}" for time in times], "from the tip then"),
+        (lambda times: [*times[:-1], times[0]], "a time of its own"),
+        (lambda times: [*times[:-1], "noon"], "a time of its own"),
+    ],
+)
+def test_logged_times_that_do_not_fit_change_nothing(change, said, day, tmp_path):
+    _, path, times = day
+    folder = logged(day, tmp_path, change(times))
+    before = folder_state(folder)
+    assert said in refused(folder, path, "--save")
+    assert folder_state(folder) == before
+
+
+@pytest.mark.slow
+def test_times_come_from_one_place(day, tmp_path):
+    _, path, times = day
+    folder, log = logged(day, tmp_path, times), tmp_path / "times.txt"
+    log.write_text("\n".join(times))
+    before = folder_state(folder)
+    assert "the times in one of the two" in refused(folder, path, "--save", "--times", log)
+    assert folder_state(folder) == before

@@ -47,7 +47,8 @@ if TYPE_CHECKING:
 @click.option("--save", "saving", is_flag=True, help="Put the marks into the marks table.")
 @click.option(
     "--times", type=click.Path(dir_okay=False, path_type=Path),
-    help="With --save: a text of the watch times noted, one a line, in the marks' order.",
+    help="With --save: a text of the watch times noted, one a line, in the marks' order; not "
+    "needed where the marks table has rows with the times only.",
 )  # fmt: skip
 @force_option
 @format_option
@@ -262,12 +263,20 @@ def _save(
         raise refusal(readings[0].picture, found, f"one of {read.name}: print it from this folder")
     if not marks:
         raise refusal(readings[0].picture, "no mark", "a sheet with marks on it")
+    row: Any = read.setups.loc[setup]
+    logged = save.logged_times(read.folder, setup)
+    if logged and times is not None:
+        raise refusal("--times", "times in marks.csv too", "the times in one of the two")
     noted = save.noted_times(times) if times is not None else []
-    if times is not None:
-        row: Any = read.setups.loc[setup]
+    if logged:
+        noted = save.matched_times(marks, logged, site, row)
+    elif times is not None:
         save.check_times(marks, noted, site, row)
-    path = save.save(read.folder, setup, marks, noted)
-    without = "" if noted else ", without times: --times gives them"
+    path = save.save(read.folder, setup, marks, noted, bool(logged))
+    bare = [str(number) for number, time in enumerate(noted, 1) if not time]
+    without = f", mark {' and '.join(bare)} of them without a time" if bare else ""
+    if not noted:
+        without = ", without times: --times gives them"
     click.echo(printable(f"{len(marks)} marks saved in {path}{without}"), err=True)
 
 

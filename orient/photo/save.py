@@ -4,8 +4,8 @@ from __future__ import annotations
 
 import re
 from collections.abc import Sequence
+from itertools import combinations
 from pathlib import Path
-from typing import Any
 
 import numpy as np
 import pandas as pd
@@ -15,12 +15,17 @@ from orient.errors import Fault, InputError
 from orient.photo.reading import Mark
 from orient.photo.track import tips, turned
 from orient.tables import clock
-from orient.tables.editing import Sitting
+from orient.tables.campaign import Campaign
+from orient.tables.cells import Faults, plain, read_cells, with_changed_rows, with_row
+from orient.tables.editing import Sitting, table_path
 
 Array = NDArray[np.float64]
 _TIME = re.compile(r"\b([01]?\d|2[0-3]):([0-5]\d)(?::([0-5]\d))?\b")
 #: A tip farther than this from where the sun puts it at the noted time is not that mark, mm.
 FITS_MM = 12.0
+#: How well a mark lies where the sun puts it, at best, and how many may be left over.
+MARK_MM, MOST_SPARE = 0.5, 2
+_PLACE = ("x_mm", "y_mm", "length_mm", "angle_deg")
 
 
 def noted_times(path: Path) -> list[str]:
@@ -76,11 +81,14 @@ def check_times(
         raise InputError(faults)
 
 
+def _of_day_s(time: str) -> float:
+    return sum(
+        float(part) * unit for part, unit in zip(time.split(":"), (3600, 60, 1), strict=False)
+    )
+
+
 def _tips(times: Sequence[str], site: pd.Series, setup: pd.Series) -> Array:
-    seconds = [
-        sum(int(part) * unit for part, unit in zip(time.split(":"), (3600, 60, 1), strict=False))
-        for time in times
-    ]
+    seconds = [_of_day_s(time) for time in times]
     day = np.datetime64(setup["date"], "D")
     error = setup["watch_error_s"]
     late = float(error) if np.isfinite(error) else 0.0
@@ -95,30 +103,155 @@ def _turned(on_true_board: Array, at: Array) -> Array:
     return turned(on_true_board, float(angle[0] + np.median(middle)))
 
 
-def save(folder: Path, setup: str, marks: Sequence[Mark], times: Sequence[str]) -> Path:
-    """Add a set-up's marks to its campaign's table: all of them, or none.
+def logged_times(folder: Path, setup: str) -> list[str]:
+    """The times of a set-up's marks that are in the table without their place, in their order.
+
+    Raises:
+        InputError: the table cannot be read, the set-up has marks with their place too, a row
+            has no time that can be read, or two have the same.
+    """
+    path = table_path(folder, "marks")
+    faults = Faults()
+    cells = read_cells(path, faults) if path.is_file() else None
+    faults.stop_if_any()
+    if cells is None:
+        return []
+    own = np.array([plain(text) == setup for text in cells.column("setup")], dtype=bool)
+    placed = np.any([cells.given(name) for name in _PLACE], axis=0)
+    waiting = np.flatnonzero(own & ~placed)
+    if len(waiting) and (own & placed).any():
+        raise _marked_already(int((own & placed).sum()), setup)
+    times = [cells.column("time")[row] for row in waiting]
+    for row, time in zip(waiting, times, strict=True):
+        if not _TIME.fullmatch(time) or times.count(time) > 1:
+            faults.add(
+                path.name, cells.rows[row], "time", repr(time), "a time of its own, HH:MM:SS"
+            )
+    faults.stop_if_any()
+    return sorted(times, key=_of_day_s)
+
+
+def matched_times(
+    marks: Sequence[Mark], times: Sequence[str], site: pd.Series, setup: pd.Series
+) -> list[str]:
+    """The logged time of each mark, "" for a mark that has none, by where the tip was then.
+
+    In order where there are as many; where one or two marks more were read, those that the sun
+    leaves over, if it leaves no doubt which.
+
+    Raises:
+        InputError: times without a mark, marks that cannot be told apart, or a time at which
+            the tip was not at its mark.
+    """
+    spare = len(marks) - len(times)
+    if spare == 0:
+        check_times(marks, times, site, setup)
+        return list(times)
+    left = _left_over(marks, times, site, setup)
+    if spare < 0 or left is None:
+        raise InputError(Fault("marks.csv", None, None, _uneven(marks, times, left), _EVEN))
+    kept = [mark for place, mark in enumerate(marks) if place not in left]
+    check_times(kept, times, site, setup)
+    given = iter(times)
+    return ["" if place in left else next(given) for place in range(len(marks))]
+
+
+_EVEN = (
+    "a mark for every time: add or drop marks on the review page (-o), or take the time's row out "
+    "and give --times"
+)
+
+
+def _uneven(marks: Sequence[Mark], times: Sequence[str], left: tuple[int, ...] | None) -> str:
+    found = f"{len(times)} times logged for {len(marks)} marks"
+    if left is None:
+        return f"{found}, and the sun does not tell which is left over"
+    return f"{found}: none at {', '.join(times[place] for place in left)}"
+
+
+def _left_over(
+    marks: Sequence[Mark], times: Sequence[str], site: pd.Series, setup: pd.Series
+) -> tuple[int, ...] | None:
+    """Which of the longer row are left over; None where that is in doubt, or more than two are.
+
+    Each choice is tried; the best must fit better than the next by more than three standard
+    deviations of its own misfit.
+    """
+    at, then = np.array([[mark.x_mm, mark.y_mm] for mark in marks]), _tips(times, site, setup)
+    spare = abs(len(at) - len(then))
+    if spare > MOST_SPARE or min(len(at), len(then)) < 3:
+        return None
+    tried = []
+    for left in combinations(range(max(len(at), len(then))), spare):
+        some = np.delete(at, left, axis=0) if len(at) > len(then) else at
+        tips_then = np.delete(then, left, axis=0) if len(then) > len(at) else then
+        tried.append((float(np.sum((_turned(tips_then, some) - some) ** 2)), left))
+    tried.sort()
+    (best, left), (second, _) = tried[:2]
+    sd2 = max(best / min(len(at), len(then)), MARK_MM**2)
+    return left if second - best > 9.0 * sd2 else None
+
+
+def save(
+    folder: Path, setup: str, marks: Sequence[Mark], times: Sequence[str], logged: bool = False
+) -> Path:
+    """Put a set-up's marks into its campaign's table: all of them, or none.
+
+    Args:
+        folder: the campaign's.
+        setup: whose marks they are.
+        marks: in order.
+        times: of each mark, "" where it has none; or of none.
+        logged: the times have rows already, which get the marks' places.
 
     Raises:
         InputError: the set-up has marks already, or the tables cannot be read.
     """
-    sitting = Sitting(folder)
-    there = int((sitting.campaign.marks["setup"] == setup).sum())
+    sitting = Sitting(folder, begun=("marks",) if logged else ())
+    there = 0 if logged else int((sitting.campaign.marks["setup"] == setup).sum())
     if there:
-        raise InputError(
-            Fault("marks.csv", None, None, f"{there} marks of set-up {setup} already",
-                  "none: take them out first, or save under another set-up")
-        )  # fmt: skip
+        raise _marked_already(there, setup)
     noted: Sequence[str] = times or [""] * len(marks)
-    rows: list[dict[str, Any]] = [
-        {
-            "setup": setup,
-            "mark": str(number),
-            "time": time,
-            "x_mm": f"{mark.x_mm:.2f}",
-            "y_mm": f"{mark.y_mm:.2f}",
-            "note": "" if mark.confidence >= 0.7 else "photograph: doubtful",
-        }
-        for number, (mark, time) in enumerate(zip(marks, noted, strict=True), 1)
+    rows = [
+        _row(setup, number, *each) for number, each in enumerate(zip(marks, noted, strict=True), 1)
     ]
-    sitting.add_rows("marks", rows)
+    if not logged:
+        sitting.add_rows("marks", rows)
+        return folder / "marks.csv"
+    timed = {row["time"]: row for row in rows if row["time"]}
+
+    def placed(row: dict[str, str]) -> dict[str, str]:
+        if row["setup"] != setup or row["time"] not in timed:
+            return {}
+        mine = timed[row["time"]]
+        note = " ".join(filter(None, (row.get("note", ""), mine["note"])))
+        return {"x_mm": mine["x_mm"], "y_mm": mine["y_mm"]} | ({"note": note} if note else {})
+
+    def changed(data: bytes, _: Campaign) -> bytes:
+        data = with_changed_rows(data, placed)
+        for row in rows:
+            if not row["time"]:
+                # Its number is its place among the rows: the logged ones may be numbered already.
+                data = with_row(data, row | {"mark": ""})
+        return data
+
+    sitting.change("marks", changed)
     return folder / "marks.csv"
+
+
+def _marked_already(there: int, setup: str) -> InputError:
+    return InputError(
+        Fault("marks.csv", None, None, f"{there} marks of set-up {setup} already",
+              "none: take them out first, or save under another set-up")
+    )  # fmt: skip
+
+
+def _row(setup: str, number: int, mark: Mark, time: str) -> dict[str, str]:
+    return {
+        "setup": setup,
+        "mark": str(number),
+        "time": time,
+        "x_mm": f"{mark.x_mm:.2f}",
+        "y_mm": f"{mark.y_mm:.2f}",
+        "note": "" if mark.confidence >= 0.7 else "photograph: doubtful",
+    }

@@ -14,7 +14,7 @@ import unicodedata
 from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
 from datetime import date, datetime, time, timedelta
-from itertools import pairwise
+from itertools import chain, pairwise
 from pathlib import Path
 from typing import Any
 
@@ -414,7 +414,7 @@ def with_row(data: bytes, values: Mapping[str, str]) -> bytes:
         The table in its own delimiter, line ends, byte-order mark and decimal sign.
     """
     text, delimiter = _text_and_delimiter(data)
-    newline = "\r\n" if "\r\n" in text else "\n"
+    newline = _end_of(text)
     records = list(_records(text, delimiter))
     place, header = _titles(records)
     new = [name for name, value in values.items() if value and name not in header]
@@ -427,13 +427,9 @@ def with_row(data: bytes, values: Mapping[str, str]) -> bytes:
         records[place] = (titled, [*header, *new])
     commas = delimiter != "," and _uses_decimal_comma(cells for _, cells in records[place + 1 :])
 
-    def written(value: str) -> str:
-        number = commas and _DECIMAL_POINT.fullmatch(value)
-        return value.replace(".", ",") if number else guarded(value)
-
     row = io.StringIO()
     csv.writer(row, delimiter=delimiter, lineterminator=newline).writerow(
-        written(values.get(name, "")) for name in [*header, *new]
+        _in_sign(values.get(name, ""), commas) for name in [*header, *new]
     )
     whole = "".join(raw for raw, _ in records)
     joint = "" if whole.endswith(("\n", "\r")) else newline
@@ -452,26 +448,62 @@ def with_cells(data: bytes, key: str, texts: Mapping[str, str], column: str) -> 
     Returns:
         The table in its own delimiter, line ends and byte-order mark.
     """
+    return with_changed_rows(
+        data, lambda row: {column: texts[row[key]]} if row[key] in texts else {}
+    )
+
+
+def with_changed_rows(data: bytes, change: Callable[[dict[str, str]], Mapping[str, str]]) -> bytes:
+    """A CSV table with cells written anew in some rows, all other rows as they were.
+
+    Args:
+        data: a table that `read_cells` reads without fault.
+        change: given a row's texts by column name, what to write in which columns; a column
+            that the table has not is added at its right end.
+
+    Returns:
+        The table in its own delimiter, line ends, byte-order mark and decimal sign.
+    """
     text, delimiter = _text_and_delimiter(data)
-    newline = "\r\n" if "\r\n" in text else "\n"
     records = list(_records(text, delimiter))
     place, header = _titles(records)
-    if column not in header:
-        records[place] = (_with_end(records[place][0], delimiter + column), [*header, column])
-        header = [*header, column]
-    number, named = header.index(column), header.index(key)
-    for row in range(place + 1, len(records)):
-        raw, cells = records[row]
-        whole = [*cells, *[""] * (len(header) - len(cells))]
-        name = unicodedata.normalize("NFC", unguarded(whole[named].strip()))
-        if name not in texts:
-            records[row] = (_widened(raw, cells, len(header), delimiter), cells)
+    body = [[*cells, *[""] * (len(header) - len(cells))] for _, cells in records[place + 1 :]]
+    changes = [
+        change({name: plain(cell) for name, cell in zip(header, cells, strict=False)})
+        for cells in body
+    ]
+    new = [name for name in dict.fromkeys(chain.from_iterable(changes)) if name not in header]
+    commas = delimiter != "," and _uses_decimal_comma(body)
+    if new:
+        titled = _with_end(records[place][0], "".join(delimiter + name for name in new))
+        records[place] = (titled, [*header, *new])
+    titles = [*header, *new]
+    for number, (cells, changed) in enumerate(zip(body, changes, strict=True), place + 1):
+        if not changed:
+            raw = _widened(records[number][0], records[number][1], len(titles), delimiter)
+            records[number] = (raw, cells)
             continue
-        whole[number] = guarded(texts[name])
+        whole = [*cells, *[""] * len(new)]
+        for name, value in changed.items():
+            whole[titles.index(name)] = _in_sign(value, commas)
         line = io.StringIO()
-        csv.writer(line, delimiter=delimiter, lineterminator=newline).writerow(whole)
-        records[row] = (line.getvalue(), whole)
+        csv.writer(line, delimiter=delimiter, lineterminator=_end_of(text)).writerow(whole)
+        records[number] = (line.getvalue(), whole)
     return "".join(raw for raw, _ in records).encode("utf-8")
+
+
+def plain(cell: str) -> str:
+    """A cell's text as it is compared with others."""
+    return unicodedata.normalize("NFC", unguarded(cell.strip()))
+
+
+def _in_sign(value: str, commas: bool) -> str:
+    number = commas and _DECIMAL_POINT.fullmatch(value)
+    return value.replace(".", ",") if number else guarded(value)
+
+
+def _end_of(text: str) -> str:
+    return "\r\n" if "\r\n" in text else "\n"
 
 
 def _text_and_delimiter(data: bytes) -> tuple[str, str]:

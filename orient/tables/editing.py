@@ -40,13 +40,17 @@ class Sitting:
         campaign: as it was read last.
     """
 
-    def __init__(self, folder: Path, needed: Sequence[str] = ("sites", "setups")) -> None:
+    def __init__(
+        self, folder: Path, needed: Sequence[str] = ("sites", "setups"), begun: Sequence[str] = ()
+    ) -> None:
         """Read the campaign, its tables that are `needed` and the others that are there.
+
+        A table that is `begun` lacks what this sitting gives it: it is read after the change only.
 
         Raises:
             InputError: it cannot be read.
         """
-        self.folder, self._needed = folder, needed
+        self.folder, self._needed, self._begun = folder, needed, begun
         self._seen: dict[str, bytes] = {}
         self._kept: set[str] = set()
         self.campaign: Campaign
@@ -142,8 +146,8 @@ class Sitting:
         return read_campaign(self.folder, list(present), of_campaign)
 
     def _present(self, files: Mapping[str, bytes]) -> list[str]:
-        begun = {name.lower().partition(".")[0] for name in files}
-        return [t for t in ("sites", "setups", "marks") if t in begun or t in self._needed]
+        there = {name.lower().partition(".")[0] for name in files} - {*self._begun}
+        return [t for t in ("sites", "setups", "marks") if t in there or t in self._needed]
 
     def _keep(self, path: Path, before: bytes) -> None:
         if path.name in self._kept:
