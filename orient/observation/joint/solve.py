@@ -110,20 +110,33 @@ class SharedCovariance:
 
 
 def _inverse_blocks(whole: Any, group: Index, local: Index) -> Any:
-    from scipy.sparse import block_diag, csr_matrix
+    """The inverse of what each site's own unknowns have among them, sites of a size at once."""
+    from scipy.sparse import csr_matrix
 
     if not len(local):
         return csr_matrix((0, 0))
-    inside = whole[local][:, local]
-    groups = group[local]
-    order = np.argsort(groups, kind="stable")
-    starts = np.flatnonzero(np.diff(groups[order], prepend=-1))
-    blocks = [
-        np.linalg.inv(inside[part][:, part].toarray()) for part in np.split(order, starts[1:])
-    ]
-    inverse: Any = block_diag(blocks, format="csr")
-    back = np.argsort(order)
-    return inverse[back][:, back]
+    owner = np.unique(group[local], return_inverse=True)[1]
+    order, sizes = np.argsort(owner, kind="stable"), np.bincount(owner)
+    first = np.cumsum(sizes) - sizes
+    place = np.empty(len(local), dtype=np.intp)
+    place[order] = np.arange(len(local)) - np.repeat(first, sizes)
+    inside = whole[local][:, local].tocoo()
+    entries, rows, cols = [], [], []
+    for size in np.unique(sizes):
+        alike = np.flatnonzero(sizes == size)
+        number = np.full(len(sizes), -1)
+        number[alike] = np.arange(len(alike))
+        block = number[owner[inside.row]]
+        mine = block >= 0
+        dense = np.zeros((len(alike), size, size))
+        row, col = place[inside.row[mine]], place[inside.col[mine]]
+        dense[block[mine], row, col] = inside.data[mine]
+        members = order[first[alike][:, None] + np.arange(size)]
+        entries.append(np.linalg.inv(dense).ravel())
+        rows.append(np.repeat(members, size, axis=1).ravel())
+        cols.append(np.tile(members, (1, size)).ravel())
+    where = np.concatenate(rows), np.concatenate(cols)
+    return csr_matrix((np.concatenate(entries), where), shape=(len(local), len(local)))
 
 
 def solve(
