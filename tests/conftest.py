@@ -35,6 +35,7 @@ LONG = (
     "test_sheet*",
     "test_setups",
     "test_sights*",
+    "test_trust",
 )
 
 

@@ -426,6 +426,7 @@ def looked_at(page, look):
     )
 
 
+@pytest.mark.slow
 def test_the_accessibility_checker_finds_nothing(page_file):
     """axe-core, WCAG 2.1 AA and its best practices, every part, with marks and a told mistake."""
     axe = pytest.importorskip(

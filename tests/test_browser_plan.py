@@ -329,7 +329,7 @@ def rows_shown(opened):
     )
 
 
-@pytest.mark.parametrize("width", [360, 1280])
+@pytest.mark.parametrize("width", [360, pytest.param(1280, marks=pytest.mark.slow)])
 def test_sixty_sites_are_few_screens_and_a_site_opens_on_demand(sixty, width):
     with open_page(sixty, width) as opened:
         height = opened.page.evaluate("document.documentElement.scrollHeight")

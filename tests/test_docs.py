@@ -76,7 +76,15 @@ def missing(shown: list[str], output: str) -> str | None:
     return None
 
 
-@pytest.mark.parametrize("page", PAGES, ids=lambda page: page.name)
+#: Pages whose commands draw many sheets or reduce many boards: the long runs try them.
+LONG_RUNS = {"a-class-on-the-meadow.md", "a-notebook-corrected.md", "a-rainy-day.md"}
+
+
+@pytest.mark.parametrize(
+    "page",
+    [pytest.param(page, marks=[pytest.mark.slow] * (page.name in LONG_RUNS)) for page in PAGES],
+    ids=lambda page: page.name,
+)
 def test_commands_do_what_the_page_shows(page, tmp_path, monkeypatch):
     shutil.copytree(ROOT / "sites", tmp_path / "sites")
     monkeypatch.chdir(tmp_path)

@@ -147,7 +147,14 @@ def runs(good):
     return list(zip(edges[::2], edges[1::2] - 1, strict=True))
 
 
-@pytest.mark.parametrize("case", AWKWARD, ids=lambda c: f"{c.latitude}_{c.longitude}_{c.date}")
+@pytest.mark.parametrize(
+    "case",
+    [
+        pytest.param(case, marks=[pytest.mark.slow] * (number % 2))
+        for number, case in enumerate(AWKWARD)
+    ],
+    ids=lambda c: f"{c.latitude}_{c.longitude}_{c.date}",
+)
 def test_windows_agree_with_simulated_boards(case):
     sites = sites_table((case.latitude, case.longitude, case.zone), horizon=case.horizon)
     row = hours.plan_table(sites, day(case.date), case.rig, case.limits).iloc[0]

@@ -727,7 +727,7 @@ def test_random_points_have_no_explanation(boards: int) -> None:
         assert explain(replace(made.board, x_mm=x, y_mm=y)) is None
 
 
-@pytest.mark.parametrize("watch", ["running", "none"])
+@pytest.mark.parametrize("watch", [pytest.param("running", marks=pytest.mark.slow), "none"])
 def test_mistakes_of_boards_without_a_set_watch(watch: str) -> None:
     made = simulated(np.random.default_rng(12), 41.0, 5.0, 150, watch=watch)
     small = replace(made.board, x_mm=made.board.x_mm / 10, y_mm=made.board.y_mm / 10)

@@ -151,6 +151,7 @@ def test_a_better_watch_helps_a_fast_star(night):
     )
 
 
+@pytest.mark.long
 def test_the_page_and_the_sheet(tmp_path):
     page, sheet = tmp_path / "n.html", tmp_path / "n.pdf"
     run("--from", "2026-05-16", "--site", "thornmesa", "--page", page, "--sheet", sheet)

@@ -442,6 +442,7 @@ def day(prints, camp, tmp_path_factory):
 CIRCLES = "#sheets g"
 
 
+@pytest.mark.slow
 def test_the_review_page_in_a_browser(day, tmp_path):
     """Every mark in its place with its time; drop, undo, renumber, add; no window too narrow."""
     folder, photograph_, times = day

@@ -19,7 +19,13 @@ def made(tmp_path_factory):
     return page_of
 
 
-@pytest.mark.parametrize("name", pictures.PICTURES)
+@pytest.mark.parametrize(
+    "name",
+    [
+        pytest.param(name, marks=[pytest.mark.slow] * (name in ("telephone", "sheet")))
+        for name in pictures.PICTURES
+    ],
+)
 def test_a_picture_shows_what_the_page_says(name, made):
     if pictures.PICTURES[name].file.endswith(".pdf"):
         pytest.importorskip("pdfplumber")

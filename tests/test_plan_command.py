@@ -221,6 +221,7 @@ def test_an_option_for_the_cluster_without_dask_says_what_to_install(campaign, m
     assert "orient[cluster]" in str(result.exception)
 
 
+@pytest.mark.long
 def test_bring_names_a_rig_and_its_rings(campaign):
     arguments = ("bring", campaign, "--from", "2026-05-04", "--to", "2026-05-06", "--site", "ridge")
     rigs = json_of(*arguments, "--show", "rig")

@@ -102,6 +102,7 @@ def test_the_lattice_as_csv_and_geotiff(tmp_path):
             assert found == pytest.approx(wanted, abs=1e-4)
 
 
+@pytest.mark.long
 def test_the_campaigns_sites_are_on_the_map(tmp_path):
     write_whole(tmp_path / "aldermoor", {"sites.csv": demo_tables.FILES["sites.csv"]})
     run(tmp_path / "map", "--around", str(tmp_path / "aldermoor"), "--date", "2026-06-01",

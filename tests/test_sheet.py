@@ -130,7 +130,15 @@ CASES = {
 
 
 #: Those that take the long runs too: each differs from a quick one by size or season alone.
-LONG_RUNS = ("A4 upright", "A3", "no sun", "midnight sun", "marking, A3", "marking, tiled")
+LONG_RUNS = (
+    "A4 upright",
+    "A3",
+    "no sun",
+    "midnight sun",
+    "smallest paper",
+    "marking, A3",
+    "marking, tiled",
+)
 ALL = [pytest.param(name, marks=[pytest.mark.slow] * (name in LONG_RUNS)) for name in CASES]
 
 

@@ -151,6 +151,7 @@ def test_a_line_read_once_is_asked_for_again(tmp_path):
     assert row["reference_azimuth_u_deg"] > 0.03
 
 
+@pytest.mark.slow
 def test_a_zone_an_hour_off_is_found_where_altitudes_tell(tmp_path):
     """The sites' zones are an hour wrong: the altitudes give it away, and the lines hold."""
     kind = replace(KINDS[3], watch="trusted", watch_sd=10.0)

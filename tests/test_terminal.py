@@ -54,8 +54,15 @@ def figures(text: str) -> Counter[str]:
     return Counter(word for word in text.split() if re.search(r"\d", word))
 
 
+@pytest.mark.long
 @pytest.mark.parametrize("name", COMMANDS)
 def test_no_figure_is_cut_in_a_narrow_window(name, campaign, monkeypatch):
+    check_widths(name, campaign, monkeypatch, (30, 40, 80))
+
+
+@pytest.mark.slow
+@pytest.mark.parametrize("name", COMMANDS)
+def test_no_figure_is_cut_in_more_windows(name, campaign, monkeypatch):
     check_widths(name, campaign, monkeypatch, WIDTHS)
 
 
@@ -126,6 +133,7 @@ def test_wide_letters_count_twice(capsys, monkeypatch):
     assert max(terminal._width(line) for line in lines) <= 30
 
 
+@pytest.mark.long
 @pytest.mark.skipif(os.name != "posix", reason="needs a pseudo-terminal")
 @pytest.mark.parametrize("width", [34, 54, 120])
 def test_the_window_of_a_real_terminal_is_asked(campaign, width):
@@ -155,6 +163,7 @@ def test_the_window_of_a_real_terminal_is_asked(campaign, width):
     assert max(map(len, text.splitlines())) <= width
 
 
+@pytest.mark.long
 def test_machine_output_is_utf8_whatever_the_console_speaks(campaign, tmp_path):
     rows = [SITES[0], ["Grat Ω", *SITES[1][1:]], ["荒野", *SITES[2][1:]]]
     write_campaign(tmp_path, {"sites.csv": csv_bytes(rows)})
