@@ -14,7 +14,9 @@ the sun's: under 1 % of the marking term above 12°.
 
 from __future__ import annotations
 
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
+from functools import cached_property
 from typing import Any
 
 import numpy as np
@@ -23,7 +25,7 @@ from numpy.typing import NDArray
 from orient.numbers import shadow
 from orient.numbers.light import Light
 from orient.numbers.propagation import (
-    altitude_sensitivity,
+    altitude_gain,
     edge_scatter_mm,
     timed_sensitivity,
     variance_terms,
@@ -40,30 +42,49 @@ _AZIMUTH, _HEIGHT = UNKNOWNS.index("board_azimuth_rad"), UNKNOWNS.index("height_
 
 @dataclass(frozen=True)
 class PlannedMarks:
-    """Marks to be made: where the tip's shadow falls, and what would displace it.
+    """Marks to be made: where the tip's shadow falls, and the light that it falls by.
 
-    `x_mm`, `y_mm` of shape S, +y to true north; `partials` of `shadow.tip_partials`,
-    S + (2, 9).
+    `x_mm`, `y_mm` of shape S, +y to true north; `light` and `rate` as for
+    `shadow.tip_partials`, three of shape S each.
     """
 
     x_mm: Array
     y_mm: Array
-    partials: Array
+    light: Light
+    rate: Light
+    rod_mm: float
 
     @classmethod
     def under(cls, light: Light, rate: Light, rod_mm: float) -> PlannedMarks:
         """The marks of a level board under a refracted light and its rate per second."""
-        state = BoardState(height_mm=rod_mm)
-        x, y = shadow.tip(*light, state)
-        return cls(x, y, shadow.tip_partials(light, rate, state))
+        x, y = shadow.tip(*light, BoardState(height_mm=rod_mm))
+        return cls(x, y, light, rate, rod_mm)
 
     @property
     def shadow_mm(self) -> Array:
         return np.hypot(self.x_mm, self.y_mm)
 
+    @cached_property
+    def partials(self) -> Array:
+        """Of `shadow.tip_partials`, S + (2, 9)."""
+        return np.asarray(shadow.tip_partials(self.light, self.rate, self._state))
+
+    def changes(self, names: Sequence[str]) -> Iterator[tuple[Array, Array]]:
+        """Some columns of the partials alone."""
+        return shadow.tip_changes(self.light, self.rate, self._state, names)
+
+    @property
+    def _state(self) -> BoardState:
+        return BoardState(height_mm=self.rod_mm)
+
     def take(self, index: Any) -> PlannedMarks:
         """Some of the marks."""
-        return PlannedMarks(self.x_mm[index], self.y_mm[index], self.partials[index])
+        x, y, *lights = (part[index] for part in (self.x_mm, self.y_mm, *self.light, *self.rate))
+        return PlannedMarks(x, y, tuple(lights[:3]), tuple(lights[3:]), self.rod_mm)
+
+
+#: Of a level board's pair the watch has no part: its error moves both marks alike.
+_OF_A_PAIR = tuple(term for term in SHARED_TERMS if term != "watch")
 
 
 def pair_terms(morning: PlannedMarks, afternoon: PlannedMarks, tolerances: Tolerances) -> Terms:
@@ -77,15 +98,23 @@ def pair_terms(morning: PlannedMarks, afternoon: PlannedMarks, tolerances: Toler
         The variance terms, each of shape S; infinite or NaN where the shadow's length
         stands still, as at noon.
     """
-    sensitivity = [
-        altitude_sensitivity(marks.x_mm, marks.y_mm, marks.partials)
-        for marks in (morning, afternoon)
-    ]
-    partials = np.stack([morning.partials, afternoon.partials], axis=-3)
+    prior_sd = dict(zip(UNKNOWNS, tolerances.prior_sd(), strict=True))
+    names = [name for term in _OF_A_PAIR for name in SHARED_TERMS[term]]
+    terms: Terms = dict.fromkeys(("marking", *SHARED_TERMS), 0.0)
+    response = dict.fromkeys(names, 0.0)
     with np.errstate(invalid="ignore", over="ignore"):
-        return variance_terms(
-            [0.5, 0.5], np.stack(sensitivity, axis=-2), partials, tolerances, False
-        )
+        for marks in (morning, afternoon):
+            later, *changes = marks.changes(["watch_error_s", *names])
+            velocity = -later[0], -later[1]
+            along_x, along_y = altitude_gain(marks.x_mm, marks.y_mm, velocity)
+            terms["marking"] += (0.5 * tolerances.mark_sd_mm) ** 2 * (along_x**2 + along_y**2)
+            for name, (d_x, d_y) in zip(names, changes, strict=True):
+                response[name] += 0.5 * (along_x * d_x + along_y * d_y)
+        for term in _OF_A_PAIR:
+            for name in SHARED_TERMS[term]:
+                terms[term] += (response[name] * prior_sd[name]) ** 2
+    terms["watch"] = np.zeros_like(terms["marking"])
+    return terms
 
 
 def timed_terms(marks: PlannedMarks, tolerances: Tolerances) -> Terms:
@@ -186,19 +215,32 @@ def joint_u_deg(information: Array, tolerances: Tolerances) -> Array:
 
 
 def mark_information(marks: PlannedMarks, tolerances: Tolerances) -> Array:
-    """What each mark tells of the unknowns, shape S + (9, 9); sums over marks.
+    """What each mark tells of the unknowns, shape S + (9, 9); sums over marks."""
+    rows = mark_rows(marks, tolerances)
+    return np.asarray(np.swapaxes(rows, -1, -2) @ rows)
 
-    Along the shadow a mark tells less than across: its edge is soft there.
+
+def mark_rows(marks: PlannedMarks, tolerances: Tolerances) -> Array:
+    """The partials of each mark along the shadow and across it, over their scatter: S + (2, 9).
+
+    Their products summed up are `mark_information`. Along the shadow a mark tells less than
+    across: its edge is soft there.
     """
-    outward = np.stack([marks.x_mm, marks.y_mm], axis=-1) / marks.shadow_mm[..., None]
+    length = marks.shadow_mm
+    outward_x, outward_y = marks.x_mm / length, marks.y_mm / length
+    of_x, of_y = marks.partials[..., 0, :], marks.partials[..., 1, :]
     # A tip moves outward with the height as much as its length is to it.
-    per_height = np.hypot(marks.partials[..., 0, _HEIGHT], marks.partials[..., 1, _HEIGHT])
-    soft = edge_scatter_mm(marks.shadow_mm, marks.shadow_mm / per_height, tolerances.edge_scatter)
-    along = np.einsum("...i,...ik->...k", outward, marks.partials)
-    lost = soft**2 / (soft**2 + tolerances.mark_sd_mm**2)
-    told = np.einsum("...ik,...il->...kl", marks.partials, marks.partials)
-    told -= lost[..., None, None] * along[..., :, None] * along[..., None, :]
-    return told / tolerances.mark_sd_mm**2
+    per_height = np.hypot(of_x[..., _HEIGHT], of_y[..., _HEIGHT])
+    soft = edge_scatter_mm(length, length / per_height, tolerances.edge_scatter)
+    along_sd, across_sd = np.hypot(soft, tolerances.mark_sd_mm), tolerances.mark_sd_mm
+    rows = np.empty(marks.partials.shape)
+    rows[..., 0, :] = ((outward_x / along_sd)[..., None] * of_x) + (
+        (outward_y / along_sd)[..., None] * of_y
+    )
+    rows[..., 1, :] = ((outward_x / across_sd)[..., None] * of_y) - (
+        (outward_y / across_sd)[..., None] * of_x
+    )
+    return rows
 
 
 def expected_u_deg(terms: Terms) -> Any:

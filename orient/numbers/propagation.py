@@ -40,14 +40,22 @@ def altitude_sensitivity(x_mm: ArrayLike, y_mm: ArrayLike, partials: Array) -> A
         x_mm, y_mm: the marks, shape S.
         partials: of `shadow.tip_partials`, shape S + (2, 9).
     """
+    velocity = -partials[..., 0, _WATCH], -partials[..., 1, _WATCH]
+    return np.stack(altitude_gain(x_mm, y_mm, velocity), axis=-1)
+
+
+def altitude_gain(x_mm: ArrayLike, y_mm: ArrayLike, velocity: tuple[Any, Any]) -> tuple[Any, Any]:
+    """The two parts of `altitude_sensitivity`, each of shape S.
+
+    Args:
+        x_mm, y_mm: the marks, shape S.
+        velocity: of the tip along x and y, mm per second, each of shape S.
+    """
     x, y = np.asarray(x_mm, dtype=float), np.asarray(y_mm, dtype=float)
-    length = np.hypot(x, y)
-    velocity_x, velocity_y = -partials[..., 0, _WATCH], -partials[..., 1, _WATCH]
-    outward = (x * velocity_x + y * velocity_y) / length
-    around = (y * velocity_x - x * velocity_y) / length**2
+    square = x**2 + y**2
     with np.errstate(divide="ignore", invalid="ignore"):
-        turn = around / outward
-    return timed_sensitivity(x, y) + np.stack([x, y], axis=-1) * (turn / length)[..., None]
+        turn = (y * velocity[0] - x * velocity[1]) / (x * velocity[0] + y * velocity[1])
+        return (x * turn - y) / square, (y * turn + x) / square
 
 
 def edge_scatter_mm(length_mm: ArrayLike, height_mm: ArrayLike, edge_scatter: ArrayLike) -> Any:

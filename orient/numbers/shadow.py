@@ -10,6 +10,7 @@ axes turned with the board. Slopes are tangents: 0.1° is 0.001745.
 
 from __future__ import annotations
 
+from collections.abc import Callable, Iterator, Sequence
 from dataclasses import astuple, dataclass
 from typing import Any
 
@@ -129,19 +130,28 @@ def tip_partials(
         The small change of the board's own axes with its slopes is left out: it alters the
         partials of the slopes by the order of the slopes themselves, a part in 500 at 0.1°.
     """
+    out = np.zeros((*np.broadcast(*light).shape, 2, len(UNKNOWNS)))
+    for number, (d_x, d_y) in enumerate(tip_changes(light, rate, state, UNKNOWNS)):
+        out[..., 0, number], out[..., 1, number] = d_x, d_y
+    return out
+
+
+def tip_changes(
+    light: tuple[ArrayLike, ArrayLike, ArrayLike],
+    rate: tuple[ArrayLike, ArrayLike, ArrayLike],
+    state: BoardState,
+    names: Sequence[str],
+) -> Iterator[tuple[Any, Any]]:
+    """Some columns of `tip_partials`, each as a pair: the change of x, and of y, shape S.
+
+    Args:
+        light, rate, state: as for `tip_partials`.
+        names: which of `UNKNOWNS`, in the order that they are wanted.
+    """
     right, ahead, reach = _to_board(*light, state)
     east, north, up = (np.asarray(component, dtype=float) for component in light)
-    level = np.hypot(east, north)
     with np.errstate(invalid="ignore", divide="ignore"):
         drop = state.height_mm / reach
-        lift = (
-            np.where(level > 0, -up * east / level, -1.0),
-            np.where(level > 0, -up * north / level, 0.0),
-            level,
-        )
-    later = (-np.asarray(rate[0]), -np.asarray(rate[1]), -np.asarray(rate[2]))
-    farther_north = (np.zeros_like(east), -up, north)
-    out = np.zeros((*right.shape, 2, len(UNKNOWNS)))
 
     def moved(d_right: Any, d_ahead: Any, d_drop: Any) -> tuple[Any, Any]:
         shortening = reach * d_drop / drop
@@ -153,18 +163,29 @@ def tip_partials(
         d_drop = change[2] - state.slope_x * d_right - state.slope_y * d_ahead
         return moved(d_right, d_ahead, d_drop)
 
+    def lifted() -> tuple[Any, Any]:
+        level = np.hypot(east, north)
+        with np.errstate(invalid="ignore", divide="ignore"):
+            outward = (
+                np.where(level > 0, -up * part / level, limit)
+                for part, limit in ((east, -1.0), (north, 0.0))
+            )
+        return moved_light((*outward, level))
+
     zero = np.zeros_like(right)
-    columns = (
-        moved(-ahead, right, state.slope_x * ahead - state.slope_y * right),
-        (zero + 1.0, zero),
-        (zero, zero + 1.0),
-        moved(zero, zero, -right),
-        moved(zero, zero, -ahead),
-        (-right / drop, -ahead / drop),
-        moved_light(later),
-        moved_light(lift),
-        moved_light(farther_north),
-    )
-    for number, (d_x, d_y) in enumerate(columns):
-        out[..., 0, number], out[..., 1, number] = d_x, d_y
-    return out
+    later = -np.asarray(rate[0]), -np.asarray(rate[1]), -np.asarray(rate[2])
+    changes: dict[str, Callable[[], tuple[Any, Any]]] = {
+        "board_azimuth_rad": lambda: moved(
+            -ahead, right, state.slope_x * ahead - state.slope_y * right
+        ),
+        "foot_x_mm": lambda: (zero + 1.0, zero),
+        "foot_y_mm": lambda: (zero, zero + 1.0),
+        "slope_x": lambda: moved(zero, zero, -right),
+        "slope_y": lambda: moved(zero, zero, -ahead),
+        "height_mm": lambda: (-right / drop, -ahead / drop),
+        "watch_error_s": lambda: moved_light(later),
+        "edge_rad": lifted,
+        "latitude_rad": lambda: moved_light((np.zeros_like(east), -up, north)),
+    }
+    for name in names:
+        yield changes[name]()

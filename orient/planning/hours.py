@@ -161,13 +161,14 @@ def pairs_at(days: SiteDays, day: Index, half_s: Array, rig: Rig) -> Pairs:
     lawful = np.abs(shift) < _LARGEST_SHIFT_S
     shift = np.clip(shift, -_LARGEST_SHIFT_S, _LARGEST_SHIFT_S)
     later = _unit(tuple(here + r[1] * shift for here, r in zip(later, rate, strict=True)))
+    seen = refracted(morning, places)
     marks = [
-        PlannedMarks.under(refracted(place, places), tuple(r[side] for r in rate), rig.rod_mm)
-        for side, place in enumerate((morning, later))
+        PlannedMarks.under(light_there, tuple(r[side] for r in rate), rig.rod_mm)
+        for side, light_there in enumerate((seen, refracted(later, places)))
     ]
     terms = budget.pair_terms(marks[0], marks[1], rig.tolerances)
     noon_y = days.noon_cotangent[day] * rig.rod_mm
-    altitude = light_altitude_deg(refracted(morning, places))
+    altitude = light_altitude_deg(seen)
     return Pairs(
         day,
         half_s,
@@ -437,13 +438,15 @@ def _day_information(grid: _Grid, rig: Rig, step_min: float) -> NDArray[np.float
     day, pairs = grid.day, grid.pairs
     marked = (grid.column % stride == 0) & (pairs.side_margin() >= 0)
     marked[1] &= pairs.half_s > 0  # noon itself is one mark, not two
-    information = np.zeros((grid.counts.shape[0], len(UNKNOWNS), len(UNKNOWNS)))
-    for side, chosen in zip((pairs.morning, pairs.afternoon), marked, strict=True):
-        of_day, starts = np.unique(day[chosen], return_index=True)
-        if of_day.size:
-            told = budget.mark_information(side.take(chosen), rig.tolerances)
-            information[of_day] += np.add.reduceat(told, starts, axis=0)
-    return information
+    days, steps = grid.counts.shape
+    # Each day's marks below one another, and nothing where there is none: their products add up.
+    rows = np.zeros((days, -(-steps // stride), 2, 2, len(UNKNOWNS)))
+    for side, marks in enumerate((pairs.morning, pairs.afternoon)):
+        chosen = marked[side]
+        told = budget.mark_rows(marks.take(chosen), rig.tolerances)
+        rows[day[chosen], grid.column[chosen] // stride, side] = told
+    rows = rows.reshape(days, -1, len(UNKNOWNS))
+    return np.asarray(np.swapaxes(rows, -1, -2) @ rows)
 
 
 def plan_chunks(

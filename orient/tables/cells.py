@@ -587,12 +587,16 @@ def _written(column: pd.Series[Any]) -> list[Any]:
         return [None if value != value else value for value in column.tolist()]
     if kind in "iu":
         return column.tolist()
+    values = column.tolist()
+    # Rows share few lists, such as those of their flags: each is written once.
+    lists = {id(value): value for value in values if type(value) is list}
+    written = {name: guarded(_value_text(value)) for name, value in lists.items()}
     # Most texts are harmless, and need no more than a look.
     return [
         value
         if type(value) is str and value[:1] not in _FORMULA_STARTS and "\r" not in value
-        else guarded(_value_text(value))
-        for value in column.tolist()
+        else written.get(id(value)) or guarded(_value_text(value))
+        for value in values
     ]
 
 
