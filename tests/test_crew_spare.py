@@ -4,7 +4,11 @@ What a second board brings is held against `orient reduce` of simulated boards t
 watch, a rod and a line; sun and shadow are the simulator's own.
 """
 
+import contextlib
 import json
+import os
+import subprocess
+import sys
 from dataclasses import replace
 
 import numpy as np
@@ -309,3 +313,24 @@ def test_a_skyline_is_named_where_an_open_one_would_do(tmp_path):
     assert "an open skyline" in rows["walled"]["would_do"]
     (tmp_path / "sites.csv").write_text(HARD.replace("60:40 120:50 180:60 240:50", ""), "utf-8")
     assert reached(tmp_path, *always)[0] == {"walled"}
+
+
+@pytest.mark.skipif(sys.platform == "win32", reason="pseudo-terminals")
+def test_a_terminal_shows_what_is_best_so_far_and_a_file_does_not(hills):
+    pytest.importorskip("ortools")
+    import pty
+
+    span = ["--from", "2026-05-04", "--start", "ridge", "--site", "ridge", "--watch", "trusted"]
+    command = [sys.executable, "-m", "orient", "crew", str(hills), *span]
+    ours, theirs = pty.openpty()
+    child = subprocess.Popen(command, stdout=subprocess.DEVNULL, stderr=theirs)
+    os.close(theirs)
+    shown = b""
+    with contextlib.suppress(OSError):
+        while part := os.read(ours, 65536):
+            shown += part
+    os.close(ours)
+    assert child.wait() == 0
+    assert b"Looking at hours" in shown
+    assert b"Best so far: 1 sites, 0 min of travel" in shown
+    assert run("crew", hills, *span[:-2]).stderr == ""
