@@ -295,9 +295,12 @@ def from_the_tip(g: Generator, watch: str) -> Simulated:
     return replace(made, by_angle=True)
 
 
-def swapped_place(latitude_deg: float, longitude_deg: float) -> tuple[float, float]:
-    """Beyond 90° the tables ask: here the nearest that they take."""
-    return float(np.clip(longitude_deg, -89.0, 89.0)), latitude_deg
+def swapped_place(g: Generator, watch: str) -> Simulated:
+    """Latitude for longitude, where the tables cannot ask: both within 90°."""
+    while True:
+        made = elsewhere(lambda latitude, longitude: (longitude, latitude))(g, watch)
+        if abs(made.board.latitude_deg) < 90.0:
+            return made
 
 
 def rod_as(change: Callable[[float], float]) -> Make:
@@ -405,7 +408,7 @@ MISTAKEN: dict[str, Make] = {
     "rod from the ground": rod_as(lambda height: height + 120.0),
     "latitude's sign": elsewhere(lambda latitude, longitude: (-latitude, longitude)),
     "longitude's sign": elsewhere(lambda latitude, longitude: (latitude, -longitude)),
-    "latitude and longitude swapped": elsewhere(swapped_place),
+    "latitude and longitude swapped": swapped_place,
 }
 
 WATCHES = ("trusted", "running", "none")
