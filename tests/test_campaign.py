@@ -532,6 +532,7 @@ def table_texts(draw, table):
     return mark + "\n".join(separator.join(row) for row in [needed + names, *rows])
 
 
+@pytest.mark.long
 @settings(
     deadline=None, max_examples=150, suppress_health_check=[HealthCheck.function_scoped_fixture]
 )
@@ -548,6 +549,7 @@ def test_any_text_is_a_campaign_or_an_input_error(tmp_path, sites, setups, marks
         assert fault.faults  # noqa: PT017
 
 
+@pytest.mark.long
 @settings(
     deadline=None, max_examples=150, suppress_health_check=[HealthCheck.function_scoped_fixture]
 )

@@ -90,6 +90,7 @@ def test_hours_and_rings_are_the_same_in_plan_bring_and_sheet(campaign, name, tm
     assert "foot_mm" in page
 
 
+@pytest.mark.long
 def test_a_skyline_is_honoured_from_the_file_to_the_paper(tmp_path):
     (tmp_path / "sites.csv").write_text(
         "site,latitude_deg,longitude_deg,horizon_deg\nopen,46,68,\nwalled,46,68,70\n"

@@ -115,6 +115,7 @@ def test_a_plan_page_never_replaces_a_table(here):
     refused([*plan, str(here / "north/camp/marks.csv")], here, ".html")
 
 
+@pytest.mark.long
 def test_a_page_and_a_sheet_replace_their_own_kind_only(here):
     camp, day = str(here / "north/camp"), "2026-04-12"
     page, pdf, svg = (here / name for name in ("p.html", "s.pdf", "s.svg"))
@@ -181,6 +182,7 @@ def test_what_is_no_plain_file_is_told_as_such(tmp_path, kind):
         write_output(tmp_path, {"p.html": PAGE.format(1)})
 
 
+@pytest.mark.long
 def test_what_a_killed_run_left_does_not_stop_the_demo(tmp_path):
     for name in ("aldermoor", "report"):
         (tmp_path / name).mkdir()

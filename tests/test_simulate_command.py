@@ -130,6 +130,7 @@ def sheets(camp, *options):
     return made(camp, "--sheets", "--rod", 100, "--every", 20, *options)
 
 
+@pytest.mark.long
 def test_marks_drawn_on_sheets_are_read_back_from_photographs(camp):
     """Sheets out of one door, photographed by code of its own, into another, and reduced."""
     pytest.importorskip("cv2")
@@ -166,6 +167,7 @@ def test_marks_drawn_on_sheets_are_read_back_from_photographs(camp):
     assert abs((turned + 180) % 360 - 180) < 3 * row["board_azimuth_u_deg"]
 
 
+@pytest.mark.long
 def test_a_sheet_holds_its_marks_and_its_line(camp):
     run, folder = sheets(camp, "--students", 5, "--mistake", "turned", "--paper", "Letter")
     assert run.exit_code == 0, run.output

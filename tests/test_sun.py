@@ -34,6 +34,7 @@ def arcsec_on_sky(azimuth_a, altitude_a, azimuth_b, altitude_b):
     return np.degrees(across) * 3600, (altitude_a - altitude_b) * 3600
 
 
+@pytest.mark.long
 @pytest.mark.parametrize("site", SITES)
 def test_place_agrees_with_skyfield_direct(site):
     """Source: skyfield's apparent().altaz() with the same ephemeris."""
