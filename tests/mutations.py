@@ -60,8 +60,8 @@ MUTATIONS: list[tuple[str, str, str, str]] = [
     ),
     (
         "orient/numbers/propagation.py",
-        "turn / length)[..., None]",
-        "turn)[..., None]",
+        "(y * turn + x) / square",
+        "(y * turn - x) / square",
         "test_byhand",
     ),
     (
@@ -115,8 +115,8 @@ MUTATIONS: list[tuple[str, str, str, str]] = [
     ),
     (
         "orient/observation/joint/linear.py",
-        "own[:, WATCH] + ahead_s",
-        "own[:, WATCH] - ahead_s",
+        "marks.long.watch_utc_s - own[:, WATCH]",
+        "marks.long.watch_utc_s + own[:, WATCH]",
         "test_joint",
     ),
     (

@@ -1,6 +1,7 @@
 """Pairs, shortest shadow and timed marks, on boards of the simulator."""
 
 from dataclasses import replace
+from functools import cache
 
 import numpy as np
 import pytest
@@ -21,8 +22,8 @@ def exact_truth(generator):
     return simulate.TrueBoard(float(generator.uniform(0, 360)), 300.0)
 
 
-@pytest.fixture(scope="module")
-def exact_days():
+@cache
+def exact_boards():
     """Noise-free boards of latitudes −65…65 and all months: latitude, day and board of each."""
     generator = np.random.default_rng(3)
     found = []
@@ -34,6 +35,11 @@ def exact_days():
                 found.append((latitude, day, made))
     assert len(found) > 100
     return found
+
+
+@pytest.fixture(scope="module")
+def exact_days():
+    return exact_boards()
 
 
 def crossing_times(latitude, longitude, noon_s, altitudes_deg):

@@ -172,14 +172,14 @@ def test_a_line_that_names_the_separator(tmp_path):
 
 
 def test_a_board_whose_figures_no_method_bears_stops_no_other(tmp_path, monkeypatch):
-    real = reduction._adjusted
+    real = reduction._completed
 
-    def failing(boards, *more, **options):
-        if any(board.watch == "running" for board in boards):
+    def failing(board, *more):
+        if board.watch == "running":
             raise np.linalg.LinAlgError("Singular matrix")
-        return real(boards, *more, **options)
+        return real(board, *more)
 
-    monkeypatch.setattr(reduction, "_adjusted", failing)
+    monkeypatch.setattr(reduction, "_completed", failing)
     folder = campaign_with(tmp_path / "camp")
     rows = run(["reduce", folder, "--format", "json"]).rows
     assert [row["board_azimuth_deg"] is None for row in rows] == [False, True]

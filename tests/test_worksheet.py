@@ -7,7 +7,7 @@ import numpy as np
 import pytest
 from boards_on_file import sound_campaign
 from simulated import simulated
-from test_byhand import exact_days
+from test_byhand import exact_boards
 
 from orient import simulate
 from orient.observation.reduction import reduce_board
@@ -23,7 +23,7 @@ def away(one, other):
 def test_the_steps_lead_to_true_north_and_the_latitude():
     """Boards without an error, sun and shadow by the simulator."""
     pairs = noons = 0
-    for latitude, _, made in list(exact_days(18))[::3]:
+    for latitude, _, made in exact_boards()[::3]:
         reduced = reduce_board(made.board)
         work = worksheet(reduced)
         if work.pair:
