@@ -4,12 +4,22 @@ from __future__ import annotations
 
 from collections.abc import Callable, Sequence
 from html import escape
-from math import cos, hypot, radians, sin
+from math import cos, radians, sin
 from pathlib import Path
 
-FOLDER = Path(__file__).parents[1] / "docs" / "pictures"
+from orient.sheet.pictures import (
+    Point,
+    arrow,
+    cross,
+    foot_under_tip,
+    level_on_board,
+    line_to_far_point,
+    measure,
+    rod_and_plumb_line,
+    soft_shadow,
+)
 
-Point = tuple[float, float]
+FOLDER = Path(__file__).parents[1] / "docs" / "pictures"
 
 _STYLE = (
     "text{font:13px sans-serif;fill:#1b1b1b}.s{font-size:11px;fill:#444}.n{font-weight:bold}"
@@ -32,21 +42,6 @@ class Drawing:
         data = "M" + "L".join(f"{x:.1f} {y:.1f}" for x, y in points) + "Z" * closed
         self.parts.append(f'<path class="{style}" d="{data}"/>')
 
-    def arrow(self, start: Point, end: Point, style: str = "thin") -> None:
-        self.path([start, end], style)
-        length = hypot(end[0] - start[0], end[1] - start[1])
-        ux, uy = (end[0] - start[0]) / length, (end[1] - start[1]) / length
-        wings = [
-            (end[0] - 9 * ux + side * 4 * uy, end[1] - 9 * uy - side * 4 * ux) for side in (1, -1)
-        ]
-        self.path([wings[0], end, wings[1]], style)
-
-    def measure(self, start: Point, end: Point) -> None:
-        """A length between two arrow heads."""
-        middle = ((start[0] + end[0]) / 2, (start[1] + end[1]) / 2)
-        self.arrow(middle, start)
-        self.arrow(middle, end)
-
     def circle(self, at: Point, radius: float, style: str = "") -> None:
         self.parts.append(
             f'<circle class="{style}" cx="{at[0]:.1f}" cy="{at[1]:.1f}" r="{radius}"/>'
@@ -60,6 +55,12 @@ class Drawing:
     def box(self, left: float, top: float, width: float, height: float, style: str = "") -> None:
         self.parts.append(
             f'<rect class="{style}" x="{left}" y="{top}" width="{width}" height="{height}"/>'
+        )
+
+    def grey(self, left: float, top: float, width: float, height: float, level: int) -> None:
+        self.parts.append(
+            f'<rect x="{left}" y="{top}" width="{width}" height="{height}" '
+            f'style="fill:rgb({level},{level + 4},{level + 8});stroke:none"/>'
         )
 
     def words(self, x: float, y: float, text: str, style: str = "", anchor: str = "start") -> None:
@@ -83,22 +84,12 @@ class Drawing:
 def levelling() -> Drawing:
     """The level laid twice, end for end."""
     draw = Drawing("Level the board end for end")
-    for left, number, text, bubble, name in (
-        (20, 1, "Lay the level, read the bubble", 12, "A"),
-        (340, 2, "Turn it end for end, read again", 12, "B"),
+    for left, number, text, bubble, turned in (
+        (20, 1, "Lay the level, read the bubble", 12, False),
+        (340, 2, "Turn it end for end, read again", 12, True),
     ):
         draw.step(left, number, text)
-        draw.box(left, 150, 280, 16, "wood")
-        draw.box(left + 60, 112, 160, 38, "paper")
-        draw.box(left + 105, 120, 70, 18, "liquid")
-        for x in (128, 152):
-            draw.path([(left + x, 118), (left + x, 140)], "thin")
-        draw.ellipse((left + 140 + bubble, 129), 10, 6, "paper")
-        ends = ("●", "○") if name == "A" else ("○", "●")
-        draw.words(left + 70, 137, ends[0])
-        draw.words(left + 198, 137, ends[1])
-        draw.path([(left + 30, 166), (left + 20, 190), (left + 40, 190)], "wood", True)
-        draw.path([(left + 250, 166), (left + 240, 190), (left + 260, 190)], "wood", True)
+        level_on_board(draw, left, bubble, turned)
     draw.words(20, 222, "Same side of the vial both times: the board slopes. Raise its low side.")
     draw.words(
         20, 242, "Same end of the level both times: the level is out. Set the bubble half-way"
@@ -115,18 +106,11 @@ def plumbing() -> Drawing:
     draw.step(230, 2, "From the east side")
     draw.step(440, 3, "Mark the foot")
     for left in (20, 230):
-        draw.box(left, 220, 170, 12, "wood")
-        draw.path([(left + 90, 220), (left + 90, 90)], "good")
-        draw.path([(left + 60, 50), (left + 60, 205)], "thin")
-        draw.circle((left + 60, 211), 6, "fill")
+        rod_and_plumb_line(draw, left)
         draw.words(left + 54, 45, "plumb line", "s", "middle")
         draw.words(left + 98, 130, "rod", "s")
         draw.words(left, 256, "Rod and line are parallel.", "s")
-    draw.path([(440, 235), (520, 190), (620, 215), (540, 262)], "wood", True)
-    draw.path([(530, 222), (530, 90)], "good")
-    draw.circle((530, 90), 5, "paper")
-    draw.path([(545, 84), (545, 219)], "dash")
-    draw.circle((545, 224), 4, "fill")
+    foot_under_tip(draw)
     draw.words(552, 95, "capped tip", "s")
     draw.words(553, 228, "foot", "n")
     draw.words(440, 284, "The point plumb under the tip,", "s")
@@ -144,24 +128,15 @@ def soft_edge() -> Drawing:
         draw.path([start, end], "sun dash")
     draw.path([(160, 220), (160, 133)], "good")
     draw.box(30, 220, 310, 10, "wood")
-    draw.measure((279, 244), (321, 244))
+    measure(draw, (279, 244), (321, 244))
     draw.words(300, 262, "soft edge", "s", "middle")
     draw.words(30, 282, "300 mm rod, sun 45° high: about 6 mm", "s")
     draw.step(380, 2, "Mark its middle, every time")
-    draw.path([(370, 130), (500, 130), (500, 160), (370, 160)], "dark", True)
-    for step in range(10):
-        grey = 91 + 16 * step
-        left = 500 + 8 * step
-        draw.parts.append(
-            f'<rect x="{left}" y="130" width="8.5" height="30" '
-            f'style="fill:rgb({grey},{grey + 4},{grey + 8});stroke:none"/>'
-        )
+    soft_shadow(draw)
     draw.path([(500, 120), (500, 170)], "thin")
     draw.words(500, 112, "end of full shadow", "s", "middle")
     draw.words(500, 97, "dark", "n", "middle")
-    draw.path([(536, 145), (544, 145)], "")
-    draw.path([(540, 141), (540, 149)], "")
-    draw.arrow((540, 205), (540, 156))
+    arrow(draw, (540, 205), (540, 156))
     draw.words(540, 221, "middle", "n", "middle")
     draw.words(360, 262, "Write dark in the column edge if you mark", "s")
     draw.words(360, 277, "the end of full shadow. Watch the shadow, never the sun.", "s")
@@ -174,16 +149,15 @@ def measuring() -> Drawing:
     draw.box(40, 30, 330, 270, "paper")
     foot = (180.0, 200.0)
     draw.path([(60, foot[1]), (350, foot[1])], "thin")
-    draw.arrow(foot, (350, foot[1]))
-    draw.arrow(foot, (foot[0], 50))
+    arrow(draw, foot, (350, foot[1]))
+    arrow(draw, foot, (foot[0], 50))
     draw.path([(foot[0], 285), foot], "thin")
     draw.circle(foot, 4, "fill")
     draw.words(foot[0] - 8, foot[1] + 18, "foot", "n", "end")
     draw.words(345, foot[1] + 18, "+x, right", "", "end")
     draw.words(foot[0] - 8, 56, "+y, up the sheet", "", "end")
     for x, y, name in ((290.0, 110.0, "1"), (110.0, 250.0, "2")):
-        draw.path([(x - 5, y), (x + 5, y)])
-        draw.path([(x, y - 5), (x, y + 5)])
+        cross(draw, x, y, 5)
         draw.words(x + 8, y - 6, name, "n")
     draw.path([(290, 110), (290, 200)], "dash")
     draw.path([(290, 110), (180, 110)], "dash")
@@ -204,21 +178,10 @@ def measuring() -> Drawing:
 def sighting() -> Drawing:
     """A reference line drawn from the foot toward a far point."""
     draw = Drawing("Sight a line from the foot", 640, 320)
-    draw.path([(60, 260), (230, 190), (330, 230), (160, 305)], "wood", True)
-    draw.circle((195, 245), 4, "fill")
+    line_to_far_point(draw)
     draw.words(150, 252, "foot", "n")
-    draw.path([(195, 245), (195, 150)], "good")
-    draw.circle((280, 217), 3, "fill")
-    draw.path([(280, 217), (280, 170)], "thin")
     draw.words(288, 180, "pin", "s")
-    draw.path([(195, 245), (280, 217)], "")
-    draw.path([(280, 217), (560, 125)], "dash")
-    draw.path([(560, 125), (560, 85)], "")
-    draw.path([(545, 95), (560, 65), (575, 95)], "", True)
     draw.words(560, 55, "far mark, 100 m or more", "s", "middle")
-    draw.ellipse((96, 278), 9, 6, "")
-    draw.circle((96, 278), 2.5, "fill")
-    draw.path([(106, 275), (190, 247)], "thin")
     draw.words(40, 302, "eye", "n")
     draw.words(20, 30, "1. Stand behind the rod, away from the sun.", "n")
     draw.words(20, 52, "2. Move a pin until rod, pin and far mark are in one line.", "n")
@@ -245,7 +208,7 @@ def setting_out() -> Drawing:
     peg = at(line_deg, reach)
     north = at(north_deg, reach)
     draw.path([station, at(line_deg, 270)], "")
-    draw.arrow(station, at(north_deg, 275), "good")
+    arrow(draw, station, at(north_deg, 275), "good")
     draw.path([peg, north], "dash")
     for place in (station, peg, north):
         draw.circle(place, 5, "fill")

@@ -16,10 +16,23 @@ from orient.sheet.paper import (
     Heading,
     Page,
     Paper,
+    Window,
     fitted,
     line_height_mm,
     width_mm,
     wrapped,
+)
+from orient.sheet.pictures import (
+    EDGE,
+    FAR_POINT,
+    FROM_ABOVE,
+    HEIGHT,
+    LEVEL,
+    NUMBER,
+    PLUMB,
+    WATCH,
+    Panel,
+    Picture,
 )
 from orient.tables import clock
 
@@ -27,6 +40,7 @@ from orient.tables import clock
 _USELESS_DEG = 10.0
 _ROW_MM = 5.2
 _MARK_ROW_MM, _LEAST_MARKS = 7.0, 13
+_PICTURE_MM, _PICTURE_GAP_MM = 17.0, 3.0
 
 
 _PRACTISED = (
@@ -42,6 +56,7 @@ class Flow:
     def __init__(self, paper: Paper, heading: Heading) -> None:
         self.paper, self.heading = paper, heading
         self.pages: list[Page] = []
+        self.steps = 0
         self.new_page()
 
     def new_page(self) -> None:
@@ -70,7 +85,9 @@ class Flow:
         self.top = self.page.paragraph(text, self.left + indent_mm, self.top, room, 8.0) - 0.8
 
     def step(self, text: str, boxes: Sequence[str] = ()) -> None:
-        """A step with a box to tick before it, and further boxes or blanks below."""
+        """A numbered step with a box to tick before it, and further boxes or blanks below."""
+        self.steps += 1
+        text = f"{self.steps}. {text}"
         lines = wrapped(text, self.room - 6.0, 8.0)
         height = (len(lines) + (1.45 if boxes else 0)) * line_height_mm(8.0)
         self.need(height)
@@ -79,6 +96,20 @@ class Flow:
         if boxes:
             self._boxes(boxes)
         self.top -= 1.4
+
+    def pictures(self, shown: Sequence[tuple[Picture, str]]) -> None:
+        """A row of pictures, each with its words under it."""
+        words = line_height_mm(8.0)
+        self.need(_PICTURE_MM + words + 4.0)
+        share = (self.room + _PICTURE_GAP_MM) / len(shown)
+        wide, bottom = share - _PICTURE_GAP_MM, self.top - _PICTURE_MM - 1.0
+        for number, (picture, text) in enumerate(shown):
+            left = self.left + number * share
+            Panel(self.page, Window(left, bottom, wide, _PICTURE_MM), picture)
+            self.page.text(
+                left + wide / 2, bottom - words + 0.4, fitted(text, wide, 8.0), across="center"
+            )
+        self.top = bottom - words - 2.4
 
     def _boxes(self, boxes: Sequence[str]) -> None:
         x, y = self.left + 8.0, self.top - 3.9
@@ -203,6 +234,13 @@ def _clocks(utc_s: pd.Series, timezone: str) -> list[str]:
 
 def _form_steps(flow: Flow, layout: SheetLayout) -> None:
     flow.heading_line("Before the first mark")
+    shown = (
+        (LEVEL, "3. level, turned end for end"),
+        (PLUMB, "4. plumb, from two sides"),
+        (HEIGHT, "5. tip above the board"),
+        (WATCH, "6. watch and time signal"),
+    )
+    flow.pictures(shown)
     flow.step(
         "Both check bars of every page measure 100 mm. Pages of one board: cut along the corner "
         "marks, glue them by their letters, each cut edge on its dashed line."
@@ -271,6 +309,13 @@ def _tolerance_sentence(layout: SheetLayout) -> str:
 
 def _form_marking(flow: Flow, layout: SheetLayout) -> None:
     flow.heading_line("While the shadow moves")
+    shown = (
+        (EDGE, "7. middle of the soft edge"),
+        (NUMBER, "8. number beside the mark"),
+        (FAR_POINT, "9. line to the far point"),
+        (FROM_ABOVE, "10. photograph from above"),
+    )
+    flow.pictures(shown)
     flow.step(
         "Mark the tip in pencil: a fine cross, 4 to 6 mm, its middle on the middle of the soft "
         "edge. Each time it comes to a ring, and every 20 minutes; note the time at once."
@@ -279,9 +324,9 @@ def _form_marking(flow: Flow, layout: SheetLayout) -> None:
     flow.step("Draw the line to the far reference point from the foot. At the end check the level.")
     flow.step(
         "Then lift the rod and photograph the sheet: all of it, from above, sharp, no flash. Its "
-        "marks are read by `orient photo`; or measure them with a ruler into the table below."
+        "marks are read by `orient photo`; or measure them with a ruler into the table of marks."
     )
-    flow.step("The predicted track, to lay over the marks, is on a sheet of its own: --kind track.")
+    flow.text("The predicted track, to lay over the marks, is on a sheet of its own: --kind track.")
 
 
 def _form_astray(flow: Flow, layout: SheetLayout) -> None:
