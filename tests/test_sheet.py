@@ -519,7 +519,7 @@ def test_a_wrong_option_is_a_usage_error(campaign, option, value, said):
 def test_the_command_is_quiet_but_for_its_messages(campaign):
     """A fresh process, as a person runs it: no warning of any library on standard error."""
     target = campaign / "sheet.pdf"
-    options = ["--site", "Hythe", "--date", "2026-06-21", "-o", str(target)]
+    options = ["--site", "Hythe", "--date", "2026-06-21", "--paper", "A3", "-o", str(target)]
     run_it = "from orient.cli import main; main()"
     finished = subprocess.run(
         [sys.executable, "-c", run_it, "sheet", str(campaign), *options],
