@@ -11,16 +11,20 @@ import json
 import re
 import shutil
 import subprocess
+from dataclasses import replace
 from pathlib import Path
 
 import numpy as np
 import pandas as pd
 import pytest
+from boards_on_file import marks_of, place, setup, write_campaign
 from browser import open_page
 from field_boards import page_of, rows_for_page, simulated_boards, sites_table, written
+from simulated import simulated
 
 from orient.observation.mistakes import campaign as mistakes_of_campaign
 from orient.observation.setups import KEYS, reduce_campaign
+from orient.tables.campaign import read_campaign
 
 SEASONS = ("2026-03-10", "2026-06-12", "2026-09-16", "2026-12-08")
 WHOLE = "(all) => all.map((rows) => orient.whole(rows))"
@@ -121,6 +125,26 @@ def test_closing_sights_times_in_minutes_and_boards_levelled_by_eye(tmp_path):
     answers = by_its_modules(tmp_path, campaign, days)
     count, doubtful, _ = compare(tmp_path, campaign, answers)
     assert (count, doubtful >= 4) == (9, True)
+
+
+def test_small_turns_whose_clearest_mark_is_left_out(tmp_path):
+    """Boards turned by half a degree at noon: both sides ask the marks left out as well."""
+    made = {
+        f"N{seed}": simulated(np.random.default_rng(seed), 15.0, 12.4, 80, step_s=3000.0)
+        for seed in (4, 8, 15, 23)
+    }
+    marks = [mark for name, each in made.items() for mark in marks_of(name, turned_at_noon(each))]
+    setups = [setup(name, "fell", reference_name="cairn", reference_angle_deg=40) for name in made]
+    folder = write_campaign(tmp_path / "turned", [place("fell", 15.0, 12.4)], setups, marks)
+    campaign, days = read_campaign(folder), np.array([setups[0]["date"]], dtype="M8[D]")
+    answers = by_its_modules(folder, campaign, days)
+    assert compare(folder, campaign, answers) == (4, 4, 0)
+
+
+def turned_at_noon(made):
+    later = np.arange(made.board.count) >= made.board.count // 2
+    marks = (made.board.x_mm + 1j * made.board.y_mm) * np.exp(1j * np.radians(0.5 * later))
+    return replace(made, board=replace(made.board, x_mm=marks.real, y_mm=marks.imag))
 
 
 @pytest.mark.slow

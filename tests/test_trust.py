@@ -116,6 +116,36 @@ def board_at(latitude_deg, seed=1, **options):
     return simulated(np.random.default_rng(seed), latitude_deg, 12.4, 80, **options)
 
 
+def turned_later(made, degrees):
+    """The marks of the day's second half as on a board turned before them."""
+    later = np.arange(made.board.count) >= made.board.count // 2
+    marks = (made.board.x_mm + 1j * made.board.y_mm) * np.exp(1j * np.radians(degrees * later))
+    return replace(made, board=replace(made.board, x_mm=marks.real, y_mm=marks.imag))
+
+
+def test_a_small_turn_is_told_though_the_mark_that_shows_it_most_is_left_out(tmp_path):
+    """The longest shadow, after the turn, stands alone against the kept marks."""
+    made = turned_later(board_at(30.0, 23, step_s=3000.0), 0.5)
+    row, said = reduced_by_command(tmp_path / "turned", made)
+    assert "the board was turned by 0." in said
+    assert "board-moved" in row["flags"]
+    assert off_deg(row, made) < 2.0 * row["board_azimuth_u_deg"]
+
+
+def test_a_wild_last_mark_is_no_board_that_moved(tmp_path):
+    made = board_at(30.0, 23, step_s=3000.0)
+    marks = marks_of("N1", made)
+    for number, (east_mm, north_mm) in enumerate([(12, 0), (0, -12), (-8, 8)]):
+        last = marks[-1] | {
+            "x_mm": marks[-1]["x_mm"] + east_mm,
+            "y_mm": marks[-1]["y_mm"] + north_mm,
+        }
+        row, _ = reduced_by_command(tmp_path / str(number), made, marks=[*marks[:-1], last])
+        assert "blunder" in row["flags"]
+        assert not ACCUSING & set(row["flags"])
+        assert off_deg(row, made) < 3.0 * row["board_azimuth_u_deg"] < 0.3
+
+
 def test_a_digit_typed_for_another_does_not_reverse_the_line(tmp_path):
     for seed in range(3):
         made = board_at(55.0, seed, step_s=4500.0, longest_mm=1300.0)

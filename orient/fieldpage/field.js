@@ -1,4 +1,4 @@
-/* Built by web/build.mjs; sources: engine/adjustment.js engine/board.js engine/byhand.js engine/chisquare.js engine/evidence.js engine/line.js engine/lookout.js engine/matrix.js engine/moved.js engine/reading.js engine/reduce.js engine/rows.js engine/shadow.js engine/slips.js engine/starts.js engine/statements.js engine/weighing.js field.js field/dom.js field/drawing.js field/log.js field/marking.js field/north.js field/send.js field/sensor.js field/setup.js field/store.js field/tables.js field/tilt.js field/timesignal.js field/tools.js shared/almanac.js shared/civil.js shared/panel.js shared/sun.js; f8bac859b85561c11f8abe0de0c69517eb583c972152abea6ead1b0532c1bc86 */
+/* Built by web/build.mjs; sources: engine/adjustment.js engine/board.js engine/byhand.js engine/chisquare.js engine/evidence.js engine/line.js engine/lookout.js engine/matrix.js engine/moved.js engine/reading.js engine/reduce.js engine/rows.js engine/shadow.js engine/slips.js engine/starts.js engine/statements.js engine/weighing.js field.js field/dom.js field/drawing.js field/log.js field/marking.js field/north.js field/send.js field/sensor.js field/setup.js field/store.js field/tables.js field/tilt.js field/timesignal.js field/tools.js shared/almanac.js shared/civil.js shared/panel.js shared/sun.js; 4f8e33c9b9726af91a30774e4326c5801e93c1aeb834f7f21114ef2753025e11 */
 (() => {
   // shared/civil.js
   function offset(site, utc) {
@@ -1112,17 +1112,33 @@
   var CLEAR_SHIFT = 19;
   var CLEAR_CLOSING = 6.63;
   var FEWEST = 6;
+  var FEWEST_STANDING = 4;
   var TURN_RAD = 1.5 * DEGREE;
   var SHIFT_MM = 8;
   var PRICE = 9;
-  function breaks(board, fit) {
-    if (board.count < FEWEST) return null;
+  function clearlyMoved(board, fit) {
+    if (clear(breaks(...keptOf(board, fit)), 0)) return true;
+    return !fit.kept.every(Boolean) && clear(breaks(board, fit, fit.kept), forced(board, fit));
+  }
+  var keptOf = (board, fit) => [board.of(fit.kept), { ...fit, utc: fit.utc.filter((_, n) => fit.kept[n]) }];
+  var clear = (both, less) => both !== null && (both[0].gain - less > CLEAR_TURN || both[1].gain - less > CLEAR_SHIFT);
+  var forced = (board, fit) => leastSquares(board, fit) - leastSquares(...keptOf(board, fit)) - (fit.cost - fit.keptCost);
+  function leastSquares(board, fit) {
+    const linear = linearised(board, fit);
+    if (!linear) return NaN;
+    const step2 = solve(linear.normal, linear.right);
+    return sum(linear.marks.flatMap(({ told }) => told.map((value) => value ** 2))) - sum(linear.right.map((value, k) => value * step2[k]));
+  }
+  function breaks(board, fit, standing = board.marks.map(() => true)) {
+    if (board.count < FEWEST || standing.filter(Boolean).length < FEWEST_STANDING) return null;
     const about = leftAbout(board, fit);
     if (!about) return null;
     const order = inTime(board);
+    const stands = order.map((n) => standing[n]);
+    const between2 = [stands.indexOf(true) + 1, stands.lastIndexOf(true)];
     return [
-      best(order, columnsOf(board, about, true), about, 1),
-      best(order, columnsOf(board, about, false), about, 2)
+      best(order, between2, columnsOf(board, about, true), about, 1),
+      best(order, between2, columnsOf(board, about, false), about, 2)
     ];
   }
   function inTime(board) {
@@ -1164,11 +1180,11 @@
     const size = solve(free, right);
     return { size, free, gain: sum(size.map((part, j) => part * right[j])) };
   }
-  function best(order, columns, about, fewest) {
+  function best(order, [first, last], columns, about, fewest) {
     const trace = sum(columns.map((column) => sum(column.flat().map((value) => value ** 2))));
     const steady = 1e-9 * (1 + trace);
     let found = null;
-    for (let place = fewest; place <= order.length - fewest; place += 1) {
+    for (let place = Math.max(first, fewest); place <= Math.min(last, order.length - fewest); place += 1) {
       const each = brokenAt(order.slice(place), columns, about, steady);
       if (!found || each.gain > found.gain) found = { ...each, place };
     }
@@ -1724,9 +1740,7 @@
     if (tooManySpoilt(board, fit) || pulled(fit) || fit.spread > 1) return true;
     if (!fit.converged || !bears(fit) || senseCost(board, fit) > 5) return true;
     if (closingCost(board) > CLEAR_CLOSING) return true;
-    const both = breaks(board.of(fit.kept), { ...fit, utc: fit.utc.filter((_, n) => fit.kept[n]) });
-    if (both && (both[0].gain > CLEAR_TURN || both[1].gain > CLEAR_SHIFT)) return true;
-    return readings[0].meant.kind === "mark";
+    return clearlyMoved(board, fit) || readings[0].meant.kind === "mark";
   }
   function tooManySpoilt(board, fit) {
     const rejected = fit.kept.filter((kept) => !kept).length;
@@ -2119,9 +2133,9 @@
       timed: byTime(meant2) && board.marks.some((mark) => isTimed(board, mark))
     };
   }
-  var keptOf = (board, fit) => fit.kept.some(Boolean) ? board.of(fit.kept) : board;
+  var keptOf2 = (board, fit) => fit.kept.some(Boolean) ? board.of(fit.kept) : board;
   function methodsOf(board, fit, meant2, halves) {
-    const believed = keptOf(board, fit).with({
+    const believed = keptOf2(board, fit).with({
       watchError: fit.state[WATCH],
       height: meant2.freed.height ? fit.state[HEIGHT] : board.height
     });
@@ -2142,7 +2156,7 @@
     return worst > own ? worst : 0;
   }
   function latitudeOf(board, fit, meant2) {
-    const kept = keptOf(board, fit);
+    const kept = keptOf2(board, fit);
     if (kept.count < 3 || meant2.freed.height) return null;
     const utc = fit.kept.some(Boolean) ? fit.utc.filter((_, n) => fit.kept[n]) : fit.utc;
     const free = adjust(kept, { watch: meant2.freed.watch, byTime: meant2.freed.byTime, latitude: true }, { ...fit, utc });
@@ -2770,18 +2784,18 @@
     function reduceNow() {
       const rows = field2.setup ? rowsOf(table2, field2.log, field2.setup) : null;
       if (!rows || !rows.marks.length) {
-        clear("The line is shown once marks have their millimetres.");
+        clear2("The line is shown once marks have their millimetres.");
         return;
       }
       let found;
       try {
         found = reduced(table2, rows);
       } catch (fault) {
-        clear(fault.message);
+        clear2(fault.message);
         return;
       }
       if (!found.fit) {
-        clear("All the marks are struck out.");
+        clear2("All the marks are struck out.");
         return;
       }
       showTold(found);
@@ -2789,7 +2803,7 @@
       element("drawing").replaceChildren(...drawing(found));
       say("outlook", outlook(found));
     }
-    function clear(words) {
+    function clear2(words) {
       for (const id of ["told", "drawing"]) element(id).replaceChildren();
       element("told").dataset.said = "";
       say("told-here", "");

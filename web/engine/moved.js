@@ -4,24 +4,55 @@ import { adjust, linearised } from "./adjustment.js";
 import { closingCost, isTimed, reading } from "./evidence.js";
 import { inverse, solve, solveMany, sum, zeros } from "./matrix.js";
 
-export const CLEAR_TURN = 16;
-export const CLEAR_SHIFT = 19;
+const CLEAR_TURN = 16;
+const CLEAR_SHIFT = 19;
 export const CLEAR_CLOSING = 6.63;
 const FEWEST = 6;
+const FEWEST_STANDING = 4;
 const TURN_RAD = 1.5 * DEGREE;
 const SHIFT_MM = 8;
 const PRICE = 9;
 
+/* Whether a turn or a slide between two marks explains what chance hardly ever does. The kept marks
+   are asked, then all: a break may spare marks that were left out, and gains the price of leaving
+   them out. On each side of it a kept mark stands: a wild mark at the end is no sign of a board
+   that moved. */
+export function clearlyMoved(board, fit) {
+  if (clear(breaks(...keptOf(board, fit)), 0)) return true;
+  return !fit.kept.every(Boolean) && clear(breaks(board, fit, fit.kept), forced(board, fit));
+}
+
+const keptOf = (board, fit) => [board.of(fit.kept), { ...fit, utc: fit.utc.filter((_, n) => fit.kept[n]) }];
+
+const clear = (both, less) => both !== null
+  && (both[0].gain - less > CLEAR_TURN || both[1].gain - less > CLEAR_SHIFT);
+
+/* How much more the sum of squares is with the marks left out than at their price. */
+const forced = (board, fit) =>
+  leastSquares(board, fit) - leastSquares(...keptOf(board, fit)) - (fit.cost - fit.keptCost);
+
+/* The least sum of squares, linear about the fit, but for a constant; NaN with a mark at night. */
+function leastSquares(board, fit) {
+  const linear = linearised(board, fit);
+  if (!linear) return NaN;
+  const step = solve(linear.normal, linear.right);
+  return sum(linear.marks.flatMap(({ told }) => told.map((value) => value ** 2)))
+    - sum(linear.right.map((value, k) => value * step[k]));
+}
+
 /* The turn, and the shift, between two marks that would lower the sum of squares most:
    {later, gain, size, u} each, `later` the numbers of the marks after the break. Linear about the
-   fit. Null with few marks, or one at night. */
-export function breaks(board, fit) {
-  if (board.count < FEWEST) return null;
+   fit. Null with few marks, or one at night. On each side of a break stands one of the marks
+   `standing`, of all where not given. */
+function breaks(board, fit, standing = board.marks.map(() => true)) {
+  if (board.count < FEWEST || standing.filter(Boolean).length < FEWEST_STANDING) return null;
   const about = leftAbout(board, fit);
   if (!about) return null;
   const order = inTime(board);
-  return [best(order, columnsOf(board, about, true), about, 1),
-    best(order, columnsOf(board, about, false), about, 2)];
+  const stands = order.map((n) => standing[n]);
+  const between = [stands.indexOf(true) + 1, stands.lastIndexOf(true)];
+  return [best(order, between, columnsOf(board, about, true), about, 1),
+    best(order, between, columnsOf(board, about, false), about, 2)];
 }
 
 /* The marks in the order in which they were made: by their times, else as written. */
@@ -74,11 +105,11 @@ function brokenAt(chosen, columns, { marks, left, normal }, steady) {
 }
 
 /* A turn shows in a single mark, first or last: only along its circle. A slide needs two. */
-function best(order, columns, about, fewest) {
+function best(order, [first, last], columns, about, fewest) {
   const trace = sum(columns.map((column) => sum(column.flat().map((value) => value ** 2))));
   const steady = 1e-9 * (1 + trace);
   let found = null;
-  for (let place = fewest; place <= order.length - fewest; place += 1) {
+  for (let place = Math.max(first, fewest); place <= Math.min(last, order.length - fewest); place += 1) {
     const each = brokenAt(order.slice(place), columns, about, steady);
     if (!found || each.gain > found.gain) found = { ...each, place };
   }

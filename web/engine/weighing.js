@@ -4,7 +4,7 @@ import { adjust, azimuthU, bears, pulled } from "./adjustment.js";
 import { AZIMUTH, lengthOf } from "./board.js";
 import { alive, apartFrom, byTime, closingCost, coveringU, reading, senseCost, weighed } from "./evidence.js";
 import { median, sum } from "./matrix.js";
-import { breaks, CLEAR_CLOSING, CLEAR_SHIFT, CLEAR_TURN, inTime, moved } from "./moved.js";
+import { clearlyMoved, CLEAR_CLOSING, inTime, moved } from "./moved.js";
 import { possible, slips } from "./slips.js";
 import { freed, fromElsewhere, statements, withoutMarks } from "./statements.js";
 
@@ -35,10 +35,7 @@ export function contradicts(board, fit, readings) {
   if (tooManySpoilt(board, fit) || pulled(fit) || fit.spread > 1) return true;
   if (!fit.converged || !bears(fit) || senseCost(board, fit) > 5) return true;
   if (closingCost(board) > CLEAR_CLOSING) return true;
-  // A mark left out is no sign of a board that moved, unless it is one of several in a row.
-  const both = breaks(board.of(fit.kept), { ...fit, utc: fit.utc.filter((_, n) => fit.kept[n]) });
-  if (both && (both[0].gain > CLEAR_TURN || both[1].gain > CLEAR_SHIFT)) return true;
-  return readings[0].meant.kind === "mark";
+  return clearlyMoved(board, fit) || readings[0].meant.kind === "mark";
 }
 
 function tooManySpoilt(board, fit) {

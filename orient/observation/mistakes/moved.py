@@ -9,14 +9,14 @@ import numpy as np
 from orient.observation.adjustment import Asked, Fit, linearised
 from orient.observation.board import Board
 from orient.observation.mistakes.evidence import closing_cost
-from orient.observation.mistakes.record import Array, Meant, Numbers, Record, timed_marks
+from orient.observation.mistakes.record import Array, Mask, Meant, Numbers, Record, timed_marks
 from orient.observation.mistakes.trials import Trial
 
 #: A board without a mistake hardly ever gains so much by one turn or one shift.
 CLEAR_TURN, CLEAR_SHIFT = 16.0, 19.0
 #: Nor does its closing sight differ so much: one board in a hundred.
 CLEAR_CLOSING = 6.63
-_FEWEST = 6
+_FEWEST, _FEWEST_STANDING = 6, 4
 # How far a board that moved has moved, by experience: degrees, and millimetres.
 _TURN_RAD, _SHIFT_MM = np.radians(1.5), 8.0
 _PRICE = 9.0
@@ -33,24 +33,60 @@ class Break:
     turn: bool
 
 
-def breaks(board: Board, fit: Fit) -> tuple[Break, Break] | None:
+def clearly_moved(board: Board, fit: Fit) -> bool:
+    """Whether a turn or a slide between two marks explains what chance hardly ever does.
+
+    The kept marks are asked, then all: a break may spare marks that were left out, and gains
+    the price of leaving them out. On each side of it a kept mark stands: a wild mark at the
+    end is no sign of a board that moved.
+    """
+    both = breaks(board.of(fit.kept), replace(fit, utc_s=fit.utc_s[fit.kept]))
+    if _clear(both, 0.0):
+        return True
+    return not fit.kept.all() and _clear(breaks(board, fit, fit.kept), _forced(board, fit))
+
+
+def _clear(both: tuple[Break, Break] | None, less: float) -> bool:
+    if both is None:
+        return False
+    return both[0].gain - less > CLEAR_TURN or both[1].gain - less > CLEAR_SHIFT
+
+
+def _forced(board: Board, fit: Fit) -> float:
+    """How much more the sum of squares is with the marks left out than at their price."""
+    kept = board.of(fit.kept), replace(fit, utc_s=fit.utc_s[fit.kept])
+    return _least_squares(board, fit) - _least_squares(*kept) - (fit.cost - fit.kept_cost)
+
+
+def _least_squares(board: Board, fit: Fit) -> float:
+    """The least sum of squares, linear about the fit, but for a constant."""
+    told, design, _, normal, pulls = linearised(board, fit)
+    right = np.einsum("nik,ni->k", design, told) + pulls
+    return float(np.sum(told**2) - right @ np.linalg.solve(normal, right))
+
+
+def breaks(board: Board, fit: Fit, standing: Mask | None = None) -> tuple[Break, Break] | None:
     """The turn, and the shift, between two marks that would lower the sum of squares most.
 
     Linear about the fit, every mark having its say. None with few marks, or one at night.
+    On each side of a break stands one of the marks `standing`, of all where not given.
     """
-    if board.count < _FEWEST:
+    standing = np.ones(board.count, dtype=bool) if standing is None else standing
+    if board.count < _FEWEST or np.count_nonzero(standing) < _FEWEST_STANDING:
         return None
     order = in_time(board)
     told, design, whiten, normal, pulls = linearised(board, fit)
     if not np.isfinite(told).all():
         return None
+    first, last = np.flatnonzero(standing[order])[[0, -1]]
+    places = np.arange(first + 1, last + 1)
     # What is left of the residuals when the unknowns have followed them.
     step = np.linalg.solve(normal, np.einsum("nik,ni->k", design, told) + pulls)
     left = told - design @ step
     turn = np.stack([board.y_mm, -board.x_mm], axis=-1)[..., None]
     return (
-        _best(order, whiten @ turn, left, design, normal, True),
-        _best(order, whiten, left, design, normal, False),
+        _best(order, places, whiten @ turn, left, design, normal, True),
+        _best(order, places, whiten, left, design, normal, False),
     )
 
 
@@ -62,9 +98,15 @@ def in_time(board: Board) -> Numbers:
 
 
 def _best(
-    order: Numbers, column: Array, left: Array, design: Array, normal: Array, turn: bool
+    order: Numbers,
+    places: Numbers,
+    column: Array,
+    left: Array,
+    design: Array,
+    normal: Array,
+    turn: bool,
 ) -> Break:
-    """The best place for a break, by sums over the marks after each."""
+    """The best of the places for a break, by sums over the marks after each."""
     column, left, design = column[order], left[order], design[order]
 
     def after(part: Array) -> Array:
@@ -75,7 +117,8 @@ def _best(
     shared = after(np.einsum("nij,nik->njk", column, design))
     free = square - shared @ np.linalg.solve(normal, np.swapaxes(shared, 1, 2))
     # A turn shows in a single mark, first or last: only along its circle. A slide does not.
-    places = np.arange(1, len(order)) if turn else np.arange(2, len(order) - 1)
+    if not turn:
+        places = places[(places >= 2) & (places <= len(order) - 2)]
     free = free[places] + 1e-9 * (1.0 + np.trace(square[0])) * np.eye(free.shape[-1])
     size = np.linalg.solve(free, right[places][..., None])[..., 0]
     gain = np.einsum("nj,nj->n", size, right[places])

@@ -27,9 +27,7 @@ from orient.observation.mistakes.evidence import (
 )
 from orient.observation.mistakes.moved import (
     CLEAR_CLOSING,
-    CLEAR_SHIFT,
-    CLEAR_TURN,
-    breaks,
+    clearly_moved,
     in_time,
     moved,
     unseen,
@@ -100,11 +98,7 @@ def contradicts(board: Board, fit: Fit, readings: list[Weighed]) -> bool:
         return True
     if closing_cost(board) > CLEAR_CLOSING:
         return True
-    # A mark left out is no sign of a board that moved, unless it is one of several in a row.
-    both = breaks(board.of(fit.kept), replace(fit, utc_s=fit.utc_s[fit.kept]))
-    if both is not None and (both[0].gain > CLEAR_TURN or both[1].gain > CLEAR_SHIFT):
-        return True
-    return readings[0].meant.kind == "mark"
+    return clearly_moved(board, fit) or readings[0].meant.kind == "mark"
 
 
 def _too_many_spoilt(board: Board, fit: Fit) -> bool:
