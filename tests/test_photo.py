@@ -465,6 +465,9 @@ def test_the_review_page_in_a_browser(day, tmp_path):
             assert opened.errors == []
             if width < 1280:
                 continue
+            page.emulate_media(media="print")
+            assert page.locator("#rows").evaluate("e => e.scrollHeight - e.clientHeight") <= 2
+            page.emulate_media(media="screen")
             before = page.locator("#rows").input_value()
             page.locator(f'{CIRCLES}[data-mark="1"]').focus()
             page.keyboard.press("Delete")

@@ -407,6 +407,14 @@ def test_the_budget_adds_up(sound):
         assert drawn[-1] ** 2 == pytest.approx(np.sum(drawn[:-1] ** 2), rel=0.02)
 
 
+def test_the_budgets_longest_name_is_not_cut():
+    svg = str(plots.budget_plot([plots.Term("place", 0.1), plots.Term("watch", 0.05)]))
+    names = re.findall(r'class="row" x="([\d.]+)" y="[\d.]+" text-anchor="end">([^<]+)', svg)
+    assert len(names) == 3
+    # Of a sans serif of 11 px a letter is about 6 px wide.
+    assert all(float(end) > 6 * len(name) for end, name in names)
+
+
 def test_the_methods_stand_where_they_are(sound):
     for result in sound[0]:
         svg = str(plots.method_plot(result))

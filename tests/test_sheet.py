@@ -113,7 +113,7 @@ CASES = {
     "A3": (NORTH, "2026-06-21", {"paper": PAPERS["A3"], "rod_mm": 150.0}),
     "Letter, south": (SOUTH, "2026-12-21", {"paper": PAPERS["Letter"], "rod_mm": 150.0}),
     "overhead": (site(10.0, 8.0, "Africa/Lagos"), "2026-04-16", {"rod_mm": 200.0}),
-    "off the sheet": (site(65.0, 8.0, "Europe/Berlin"), "2026-11-01", {}),
+    "off the sheet": (site(-65.0, 8.0, "Etc/UTC"), "2026-05-01", {}),
     "no sun": (site(68.0, 8.0, "Europe/Berlin"), "2026-12-21", {}),
     "midnight sun": (site(78.0, 15.0, "Arctic/Longyearbyen"), "2026-06-21", {"rod_mm": 40.0}),
     "smallest paper": (NORTH, "2026-06-21", {"paper": Paper(180.0, 180.0), "rod_mm": 60.0}),
@@ -422,6 +422,12 @@ def test_a_sheet_without_shadow_says_so():
     assert "below 5°" in dark.warnings()[0]
     long = SheetLayout.of(*CASES["off the sheet"][:2], 300.0, (180.0, 240.0))
     assert "does not fall" in long.warnings()[0]
+
+
+def test_that_the_shadow_does_not_fall_here_stands_clear_of_the_foot(pages):
+    words = pages["off the sheet"][0].extract_words()
+    foot, said = (next(w for w in words if w["text"] == text) for text in ("foot:", "shadow"))
+    assert abs(said["top"] - foot["top"]) > 20 / MM
 
 
 # ---------------------------------------------------------------- paper and text

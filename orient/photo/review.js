@@ -96,6 +96,7 @@ function draw() {
   byId("sheets").replaceChildren();
   state.pages.forEach(sheet);
   byId("rows").value = rows();
+  byId("rows").rows = state.marks.length + 2;
   choose(chosen);
   const group = document.querySelector(`#sheets g[data-mark="${chosen}"]`);
   if (focused && group) group.focus({ preventScroll: true });

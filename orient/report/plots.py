@@ -23,6 +23,7 @@ from orient.report.drawing import (
     edge,
     left_axis,
     plain,
+    text_width,
     ticks,
 )
 from orient.tables import clock
@@ -156,7 +157,9 @@ def budget_plot(terms: Sequence[Term]) -> Markup:
     largest = COVERAGE_95 * total
     per, unit, places = (60.0, "′", 1) if largest < _LARGEST_IN_MINUTES_DEG else (1.0, "°", 2)
     rows = [(TERM_NAMES[term.name], term.u_deg) for term in terms] + [("all together", total)]
-    frame = Frame(128.0, 6.0, WIDTH - 190.0, 22.0 * len(rows), (0.0, largest * per), (0.0, 1.0))
+    left = 7.0 + max(text_width(name, 11.0) for name, _ in rows)
+    width = WIDTH - left - 62.0
+    frame = Frame(left, 6.0, width, 22.0 * len(rows), (0.0, largest * per), (0.0, 1.0))
     words = "; ".join(f"{name} {figure(COVERAGE_95 * u * per, places, unit)}" for name, u in rows)
     drawing = Drawing(f"Error budget, 95 per cent: {words}", WIDTH, frame.bottom + 32.0)
     marks = [(v, plain(v)) for v in ticks(*frame.x_range, 5)]

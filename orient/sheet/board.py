@@ -419,7 +419,8 @@ class BoardLines:
         if not layout.on_sheet.empty:
             return
         text = "the shadow does not fall on this sheet: see the next page"
-        for y in np.linspace(self.low[1] + 30, self.high[1] - 30, 12)[::-1]:
+        # As far from the foot and its label as there is room.
+        for y in sorted(np.linspace(self.low[1] + 30, self.high[1] - 30, 12), key=abs)[::-1]:
             middle = (self.low[0] + self.high[0]) / 2
             if labels.put(_Label(middle, float(y), text, 9.0, bold=True)):
                 return
