@@ -145,6 +145,17 @@ def test_a_new_campaign_never_stands_beside_a_workbook(tmp_path):
     assert [path.name for path in tmp_path.iterdir()] == ["sites.xlsx"]
 
 
+def test_sites_that_cannot_be_read_are_one_fault(tmp_path):
+    """Rows that were told of are not missing too."""
+    folder = campaign_with(tmp_path)
+    (tmp_path / "sites.csv").write_text(
+        "site,latitude_deg,longitude_deg,timezone\nA,47,0,12,0,UTC\nB,48,0,13,0,UTC\n",
+        encoding="utf-8",
+    )
+    said = refused(["sites", folder], "2 rows cut at decimal commas", "saved with semicolons")
+    assert said.startswith("One fault")
+
+
 def test_decimal_commas_between_commas_are_one_fault(tmp_path):
     rows = good_tables()["marks"]
     text = "\n".join(",".join(cell.replace(".", ",") for cell in row) for row in rows)

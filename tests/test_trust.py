@@ -17,6 +17,7 @@ from click.testing import CliRunner
 from mistaken import MISTAKEN, SOUND, UNTOLD, WATCHES
 from simulated import YEAR_S, Simulated, simulated
 
+from orient import simulate
 from orient.cli import orient
 from orient.flags import Flag
 from orient.observation.adjustment import Asked, adjust_all
@@ -130,6 +131,16 @@ def test_a_small_turn_is_told_though_the_mark_that_shows_it_most_is_left_out(tmp
     assert "the board was turned by 0." in said
     assert "board-moved" in row["flags"]
     assert off_deg(row, made) < 2.0 * row["board_azimuth_u_deg"]
+
+
+def test_a_line_widened_without_an_explanation_names_the_likeliest_reading(tmp_path):
+    """0.7° from east to west, the watch not set: the marks alone do not tell it from a turn."""
+    truth = simulate.TrueBoard(0.0, 300.0, tilt_y_deg=0.7)
+    made = board_at(47.3, 1, truth=truth, watch="running")
+    row, said = reduced_by_command(tmp_path / "tilted", made)
+    assert off_deg(row, made) < 2.0 * row["board_azimuth_u_deg"]
+    assert "The marks fit best if the board was 0.7° out of level" in said
+    assert "Until it is put right" not in said
 
 
 def test_a_wild_last_mark_is_no_board_that_moved(tmp_path):

@@ -222,7 +222,7 @@ def _doubted(reduced: Reduced, verdict: Verdict | None) -> Reduced:
             "line is as uncertain as the readings are apart."
         )
     elif widened:
-        said.append("Until it is put right the line is as uncertain as the readings are apart.")
+        said.append(_wide_remark(verdict))
         flags.append(Flag.RECORD_DOUBTFUL)
     if verdict.explanation is not None:
         # What the explanation covers needs no flag of its own.
@@ -234,6 +234,17 @@ def _doubted(reduced: Reduced, verdict: Verdict | None) -> Reduced:
         flags=list(dict.fromkeys(flags)),
         remarks=[*said, *reduced.remarks],
     )
+
+
+def _wide_remark(verdict: Verdict) -> str:
+    """Why a line is wider than its adjustment; the likeliest reading where none explains it."""
+    words = verdict.adopted.words
+    if verdict.explanation is None and not verdict.unexplained and words:
+        return (
+            f"The marks fit best if {words}; other readings are nearly as likely, and the line is "
+            "as uncertain as they are apart."
+        )
+    return "Until it is put right the line is as uncertain as the readings are apart."
 
 
 def _statement_flags(verdict: Verdict) -> list[str]:

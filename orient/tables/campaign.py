@@ -427,7 +427,8 @@ _FOUND_BY_REDUCING = "; `orient reduce` does without, and prints the place that 
 def _check_places(sites: _Read, faults: Faults, unplaced: bool) -> pd.DataFrame:
     """The sites with latitude and longitude filled from the grid, as far as they are given."""
     frame, cells = sites.frame.copy(), sites.cells
-    if sites.present and frame.empty:
+    told = any(fault.file == cells.file for fault in faults.listed)
+    if sites.present and frame.empty and not told:
         _whole(faults, cells.file, "no site", "at least one row under the column names")
     if unplaced:
         without_zone = np.flatnonzero(_no_position(cells) & ~cells.given("timezone"))

@@ -54,7 +54,8 @@ def check_lines(cells: Cells, frame: pd.DataFrame, faults: Faults) -> None:
     unaimed = np.flatnonzero(cells.given("compass_reading_deg") & ~opened)
     wanted = (
         "the board direction of the line that the compass was read toward, or a point on it in "
-        "reference_x_mm and reference_y_mm"
+        "reference_x_mm and reference_y_mm; a reading of a line that another set-up has drawn "
+        "goes in readings.csv"
     )
     faults.add_cells(cells, _OPENING.angle, unaimed, wanted)
 
