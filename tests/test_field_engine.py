@@ -110,6 +110,7 @@ def test_boards_of_every_watch_and_latitude(tmp_path):
     assert other_marks == 0
 
 
+@pytest.mark.slow
 def test_closing_sights_times_in_minutes_and_boards_levelled_by_eye(tmp_path):
     days = np.datetime64(SEASONS[2], "D") + np.arange(3)
     sites = sites_table(np.linspace(-50.0, 50.0, 5))

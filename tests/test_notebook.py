@@ -25,6 +25,7 @@ class ThisPython(KernelManager):
         )
 
 
+@pytest.mark.slow
 def test_the_notebook_runs(request):
     read = nbformat.read(PAGE, as_version=4)
     assert [cell.source for cell in read.cells] == [cell.source for cell in notebook().cells]

@@ -252,6 +252,7 @@ def _bare(at, boards):
     return True
 
 
+@pytest.mark.slow
 def test_a_red_pen_two_pictures_one_turned_by_its_file(prints, camp, tmp_path):
     """Both pictures joined and saved: each mark once, in its place."""
     folder = tmp_path / "camp"
@@ -328,6 +329,7 @@ def one(prints, camp, tmp_path_factory):
     return path, board
 
 
+@pytest.mark.slow
 def test_the_bar_scales_and_the_review_page_stands_alone(one, camp, tmp_path):
     path, board = one
     plain = rows_of(camp, path, "-o", tmp_path / "review.html")
@@ -350,6 +352,7 @@ def folder_state(folder):
     return {path.name: path.read_bytes() for path in Path(folder).rglob("*") if path.is_file()}
 
 
+@pytest.mark.slow
 def test_refusals_say_what_to_do_and_write_nothing(one, prints, camp, tmp_path):
     path, _ = one
     picture = cv2.imread(str(path))

@@ -78,7 +78,7 @@ def test_one_sided_and_few_pairs():
     assert "few-pairs" in reduce_board(made.board.of(ends)).flags
 
 
-@pytest.mark.long
+@pytest.mark.slow
 def test_the_board_knows_its_latitude():
     """By all its marks, and by the noon shadow alone; both with honest uncertainties."""
     generator = np.random.default_rng(8)

@@ -130,7 +130,7 @@ def sheets(camp, *options):
     return made(camp, "--sheets", "--rod", 100, "--every", 20, *options)
 
 
-@pytest.mark.long
+@pytest.mark.slow
 def test_marks_drawn_on_sheets_are_read_back_from_photographs(camp):
     """Sheets out of one door, photographed by code of its own, into another, and reduced."""
     pytest.importorskip("cv2")
@@ -179,6 +179,7 @@ def test_a_sheet_holds_its_marks_and_its_line(camp):
     assert np.abs((key["board_azimuth_deg"] + 180) % 360 - 180).max() < 15
 
 
+@pytest.mark.slow
 def test_the_rod_is_chosen_for_the_paper_and_the_ruler_is_the_students(camp):
     run, folder = made(camp, "--sheets", "--paper", "A3")
     assert run.exit_code == 0, run.output

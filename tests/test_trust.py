@@ -247,23 +247,23 @@ def uneven(seed):
     return simulated(generator, 47.3, 12.4, 80, utc_s=utc_s[utc_s < start + 36000.0])
 
 
-def test_times_cut_to_five_minutes_widen_the_line_and_are_told(tmp_path):
-    for seed in range(4):
-        made = uneven(seed)
-        _, said = reduced_by_command(tmp_path / f"fine{seed}", made)
-        assert "The times are written in whole" not in said
-        cut = np.floor(made.board.watch_utc_s / 300.0) * 300.0
-        made = replace(made, board=replace(made.board, watch_utc_s=cut))
-        row, said = reduced_by_command(tmp_path / f"cut{seed}", made)
-        assert "whole steps of 5 min" in said
-        assert off_deg(row, made) < 3.0 * row["board_azimuth_u_deg"]
-        stated, said = reduced_by_command(tmp_path / f"st{seed}", made, setup_more={"time_sd_s": 0})
-        assert "The times are written" not in said
-        # Times stated to be exact are not taken for whole steps: they contradict the marks instead.
-        assert (stated["board_azimuth_u_deg"], stated["flags"]) != (
-            row["board_azimuth_u_deg"],
-            row["flags"],
-        )
+@pytest.mark.parametrize("seed", [0, *(pytest.param(n, marks=pytest.mark.slow) for n in (1, 2, 3))])
+def test_times_cut_to_five_minutes_widen_the_line_and_are_told(seed, tmp_path):
+    made = uneven(seed)
+    _, said = reduced_by_command(tmp_path / f"fine{seed}", made)
+    assert "The times are written in whole" not in said
+    cut = np.floor(made.board.watch_utc_s / 300.0) * 300.0
+    made = replace(made, board=replace(made.board, watch_utc_s=cut))
+    row, said = reduced_by_command(tmp_path / f"cut{seed}", made)
+    assert "whole steps of 5 min" in said
+    assert off_deg(row, made) < 3.0 * row["board_azimuth_u_deg"]
+    stated, said = reduced_by_command(tmp_path / f"st{seed}", made, setup_more={"time_sd_s": 0})
+    assert "The times are written" not in said
+    # Times stated to be exact are not taken for whole steps: they contradict the marks instead.
+    assert (stated["board_azimuth_u_deg"], stated["flags"]) != (
+        row["board_azimuth_u_deg"],
+        row["flags"],
+    )
 
 
 def test_marks_made_on_the_tick_are_good_to_the_minute():

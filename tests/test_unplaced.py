@@ -116,7 +116,7 @@ def test_two_places_that_fit_alike_are_both_inside(tmp_path, seed):
     assert abs(_off(row["board_azimuth_deg"], made.truth[0].board_azimuth_deg)) < 0.4
 
 
-@pytest.mark.long
+@pytest.mark.slow
 def test_each_board_alone_finds_the_place_for_itself(tmp_path):
     made = crew(np.random.default_rng(6), boards=3, one_line=True)
     folder = _unplaced(made, tmp_path / "c")

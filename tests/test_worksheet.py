@@ -55,7 +55,7 @@ def test_the_correction_is_of_the_size_that_surveying_texts_have():
     assert pair.correction_deg > 0
 
 
-@pytest.mark.long
+@pytest.mark.slow
 def test_the_shortest_mark_is_as_poor_a_guide_as_it_is_said_to_be():
     generator, off, turns = np.random.default_rng(5), [], []
     for _ in range(30):
