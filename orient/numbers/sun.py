@@ -88,6 +88,7 @@ def ephemeris() -> tuple[Any, Any]:
 def _year_table(year: int, delta_t_s: float | None = None) -> _YearTable:
     from scipy.interpolate import CubicSpline
     from skyfield.api import load
+    from skyfield.nutationlib import iau2000a_radians
 
     timescale, kernel = ephemeris()
     if delta_t_s is not None:
@@ -96,6 +97,12 @@ def _year_table(year: int, delta_t_s: float | None = None) -> _YearTable:
     end_s = float(np.datetime64(f"{year + 1}-01-01", "s").astype(np.int64))
     node_s = np.arange(start_s - 2 * SOLAR_DAY_S, end_s + 2 * SOLAR_DAY_S, _NODE_S)
     nodes = timescale.ut1_jd(_UNIX_EPOCH_JD + node_s / SOLAR_DAY_S)
+    # Nutation is most of the work, and smooth: a spline through each day's is the same within
+    # 0.0001″ at every node of a year.
+    days_s = np.append(node_s[::4], node_s[-1])
+    daily = timescale.ut1_jd(_UNIX_EPOCH_JD + days_s / SOLAR_DAY_S)
+    nutation = CubicSpline(days_s, np.stack(iau2000a_radians(daily), axis=-1))
+    nodes._nutation_angles_radians = tuple(nutation(node_s).T)
     sun = kernel["earth"].at(nodes).observe(kernel["sun"]).apparent()
     right_ascension, declination, distance = sun.radec("date")
     hour_angle = np.unwrap(np.radians(15.0 * nodes.gast) - right_ascension.radians)
