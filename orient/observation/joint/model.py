@@ -9,6 +9,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Hashable, Sequence
 from dataclasses import dataclass, field, replace
+from functools import cached_property
 from typing import cast
 
 import numpy as np
@@ -140,6 +141,15 @@ class Model:
     @property
     def size(self) -> int:
         return len(self.first)
+
+    @cached_property
+    def of_board(self) -> list[list[Shared]]:
+        """The things that each board has a part in."""
+        found: list[list[Shared]] = [[] for _ in self.members]
+        for thing in self.things:
+            for number in dict.fromkeys(thing.members):
+                found[number].append(thing)
+        return found
 
     def design(self) -> Array:
         """How each unknown of a board follows its ties: (B, 10, 9)."""

@@ -46,11 +46,7 @@ def copied(original: str) -> str:
 
 def gained(together: Together, place: int, alone: Reduced, joint: Reduced) -> str:
     """What a set-up gains from those that it shares something with."""
-    shared = [
-        thing
-        for thing in together.model.things
-        if place in thing.members and len(thing.members) > 1
-    ]
+    shared = [thing for thing in together.model.of_board[place] if len(thing.members) > 1]
     with_whom = sorted({n for thing in shared for n in thing.members} - {place})
     alone_95, joint_95 = (COVERAGE_95 * each.board_azimuth_u_deg for each in (alone, joint))
     kinds = [CALLED[kind] for kind in CALLED if any(thing.kind == kind for thing in shared)]
