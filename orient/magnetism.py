@@ -215,11 +215,14 @@ def declination_lines(report: dict[str, Any]) -> list[str]:
 def _grid_lines(report: dict[str, Any]) -> list[str]:
     if report["grid"] is None:
         return []
+    from orient.numbers.grid import short_name
+
     angle, since = report["grid_to_magnetic_deg"], report["since"]
     limit = COVERAGE_95 * report["declination_u_deg"]
     lines = [
-        f"Grid {report['grid']}: convergence {_east_west(report['convergence_deg'], 2)}; from grid "
-        f"north to the needle {_east_west(angle, 2)}, ±{limit:.1f}° at 95 %. "
+        f"Grid {short_name(report['grid'])}: convergence "
+        f"{_east_west(report['convergence_deg'], 2)}; from grid north to the needle "
+        f"{_east_west(angle, 2)}, ±{limit:.1f}° at 95 %. "
         f"Magnetic bearing = grid bearing {_signed(-angle)}."
     ]
     if since is not None:

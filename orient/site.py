@@ -137,7 +137,7 @@ def grid_words(place: Any) -> list[str]:
     Args:
         place: a row of `describe`.
     """
-    name, crs = place["site"], place["grid"]
+    name, crs = place["site"], grid.short_name(place["grid"])
     words = []
     if place["neighbour_grid"]:
         here, there = (

@@ -39,6 +39,11 @@ def within_95(u_deg: float) -> str:
     return f"±{at_95(u_deg)} (95 %)"
 
 
+def counted(count: int, one: str, many: str = "") -> str:
+    """How many of a thing: 1 mark, 2 marks; `many` where an s does not make it."""
+    return f"{count:,} {one if count == 1 else many or one + 's'}"
+
+
 def minute_text(local_iso: str) -> str:
     """The hours and minutes of local ISO text, to the nearest minute."""
     hours, minutes, seconds = (int(part) for part in local_iso[11:19].split(":"))

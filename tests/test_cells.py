@@ -66,7 +66,7 @@ def test_rows_are_the_spreadsheets_own(path):
         ("setup,note\nA," + "x" * 200_000, "a cell longer than any"),
         ("setup,x,X \nA,1,2\n", "column x: found 2 columns of this name"),
         ("setup,x\nA,1,2\n", "row 2: found 3 cells; wanted 2"),
-        ("setup,x\nA\n", "row 2: found 1 cells; wanted 2"),
+        ("setup,x\nA\n", "row 2: found 1 cell; wanted 2"),
         ("setup,,x\nA,1,2\n", "values under no name in column 2"),
         ("a," * 300, "more than 200 columns"),
     ],

@@ -137,6 +137,8 @@ def test_where_all_compasses_are_off_alike_it_may_be_the_ground():
     assert (check.compasses.correction_low_deg < -3.0).all()
     assert (check.compasses.correction_high_deg > -1.0).all()
     assert not compass.check_compasses(campaign([3.0, 0.1], np.zeros(4), random())).all_alike
+    pair = compass.check_compasses(campaign([3.0, 3.1], np.zeros(4), random(), lines=1))
+    assert "Both compasses read about 3.0° too much" in said(pair)
 
 
 def test_a_mean_never_mixes_a_good_and_a_bent_compass():

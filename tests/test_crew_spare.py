@@ -332,5 +332,5 @@ def test_a_terminal_shows_what_is_best_so_far_and_a_file_does_not(hills):
     os.close(ours)
     assert child.wait() == 0
     assert b"Looking at hours" in shown
-    assert b"Best so far: 1 sites, 0 min of travel" in shown
+    assert b"Best so far: 1 site, 0 min of travel" in shown
     assert run("crew", hills, *span[:-2]).stderr == ""

@@ -170,6 +170,18 @@ def test_decimal_commas_between_commas_are_one_fault(tmp_path):
     assert run(["reduce", folder]).status == 0
 
 
+def test_one_row_of_decimal_commas_between_commas(tmp_path):
+    """Two decimals in one row are told as such; of one, both readings."""
+    head = "site,latitude_deg,longitude_deg\n"
+    folder = campaign_with(tmp_path, sites_csv=(head + "A,47,5,12,25\n").encode())
+    said = refused(["sites", folder], "1 row cut at decimal commas", "saved with semicolons")
+    assert said.startswith("One fault")
+    folder = campaign_with(tmp_path, sites_csv=(head + "A,47,12,25\n").encode())
+    refused(["sites", folder], "4 cells; wanted 3", "decimal commas need semicolons")
+    folder = campaign_with(tmp_path, sites_csv=(head + "A,47.5,12.25,moor, wet\n").encode())
+    assert "decimal" not in refused(["sites", folder], "5 cells; wanted 3", "needs quotes")
+
+
 def test_a_line_that_names_the_separator(tmp_path):
     rows = good_tables()["marks"]
     folder = campaign_with(tmp_path, marks_csv=b"sep=;\n" + csv_bytes(rows, ";"))

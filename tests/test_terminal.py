@@ -9,6 +9,7 @@ import subprocess
 import sys
 from collections import Counter
 
+import pyproj
 import pytest
 from hostile import SITES, csv_bytes, good_tables, run, write_campaign
 
@@ -122,6 +123,25 @@ def test_one_long_grid_leaves_the_other_columns_of_sites_alone(tmp_path, monkeyp
         joined = "".join(text.split())
         assert "towgs84" in joined
         assert max(map(len, text.splitlines())) <= width
+
+
+def test_a_grid_given_by_a_page_of_text_is_shown_by_its_name(tmp_path, monkeypatch):
+    """The ETRS89 grid of a code, and one of our own; machine output keeps the text."""
+    pages = [pyproj.CRS.from_user_input(text).to_wkt() for text in ("EPSG:25832", LONG_GRID)]
+    named = pages[1].replace("unknown", "Ridge works", 1)
+    texts = [pages[0], named, pages[1]]
+    rows = [[*SITES[0], "grid"]]
+    rows += [[f"S{n}", *SITES[1][1:], text] for n, text in enumerate(texts)]
+    write_campaign(tmp_path, {"sites.csv": csv_bytes(rows)})
+    arguments = ["sites", "CAMPAIGN", "--date", "2026-04-12"]
+    for width in (120, 80, 60, 40):
+        text = shown(arguments, tmp_path, monkeypatch, width)
+        for word in ("EPSG:25832", "Ridge", "works", "Transverse", "Mercator"):
+            assert word in text.split(), (width, text)
+        assert "PARAMETER" not in text
+        assert len(text.splitlines()) < 45
+    told = run(["sites", str(tmp_path), "--format", "json"])
+    assert [row["grid"] for row in told.rows] == texts
 
 
 def test_wide_letters_count_twice(capsys, monkeypatch):

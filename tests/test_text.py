@@ -2,7 +2,16 @@
 
 import pytest
 
-from orient.text import at_95, clock_text, closest, did_you_mean, figure, minute_text, within_95
+from orient.text import (
+    at_95,
+    clock_text,
+    closest,
+    counted,
+    did_you_mean,
+    figure,
+    minute_text,
+    within_95,
+)
 
 
 @pytest.mark.parametrize(
@@ -27,6 +36,14 @@ def test_a_95_figure_is_1_96_standard_uncertainties():
     assert at_95(0.25) == "0.49°"
     assert within_95(0.5) == "±0.98° (95 %)"
     assert at_95(None) == "–"
+
+
+def test_one_of_a_thing_and_more():
+    assert [counted(n, "mark") for n in (0, 1, 2, 1200)] == [
+        "0 marks", "1 mark", "2 marks", "1,200 marks",
+    ]  # fmt: skip
+    assert counted(1, "way is", "ways are") == "1 way is"
+    assert counted(3, "way is", "ways are") == "3 ways are"
 
 
 def test_clocks():

@@ -37,7 +37,7 @@ from orient.commands.planning_options import (
     the_rig,
     with_options,
 )
-from orient.text import did_you_mean
+from orient.text import counted, did_you_mean
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -298,7 +298,9 @@ def _work(timezone: str, told: Mapping[str, Any]) -> Work:
 def _tell_progress(sites: int, travel_min: int) -> None:
     if sys.stderr.isatty():
         click.echo(
-            f"\rBest so far: {sites} sites, {travel_min} min of travel   ", nl=False, err=True
+            f"\rBest so far: {counted(sites, 'site')}, {travel_min} min of travel   ",
+            nl=False,
+            err=True,
         )
 
 
@@ -323,7 +325,7 @@ def _ways(
         told = read_travel(table, [*all_sites.index, START])
         minutes, estimated = by_table(minutes, told, [*sites.index, home])
         if estimated:
-            said = "1 way is" if estimated == 1 else f"{estimated} ways are"
+            said = counted(estimated, "way is", "ways are")
             click.echo(f"{said} not in the table of travel: estimated from the distance.", err=True)
     return "the start" if home == START else home, timezone, minutes
 
@@ -392,7 +394,7 @@ def _summary(plan: CrewPlan, days: int) -> str:
     travel = int(visits["travel_min"].sum() + visits["return_min"].fillna(0).sum())
     sites, all_sites = visits["site"].nunique(), table["site"].nunique()
     used = visits.loc[visits["board"] == 1, "date"].nunique()
-    reached = f"{sites} of {all_sites} sites reached on {used} of {days}"
+    reached = f"{sites} of {counted(all_sites, 'site')} reached on {used} of {counted(days, 'day')}"
     known = (
         "No plan reaches more, none as many with less travel."
         if plan.proved
@@ -402,7 +404,7 @@ def _summary(plan: CrewPlan, days: int) -> str:
     )
     more = travel - plan.travel_min
     return (
-        f"{reached} {'day' if days == 1 else 'days'}, {_hours(plan.travel_min)} of travel"
+        f"{reached}, {_hours(plan.travel_min)} of travel"
         f"{f' and {_hours(more)} for second boards' if more else ''}. {known}"
     )
 

@@ -15,6 +15,7 @@ import click
 
 from orient.commands.common import campaign_argument, number, printable, typed_name
 from orient.defaults import BOARD_MM
+from orient.text import counted
 
 if TYPE_CHECKING:
     from orient.errors import Fault
@@ -338,7 +339,7 @@ def _folded(line: str) -> str:
 
 
 def _count(marks: int) -> str:
-    return "1 mark" if marks == 1 else f"{marks} marks"
+    return counted(marks, "mark")
 
 
 def _described(row: Any) -> str:

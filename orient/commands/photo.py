@@ -18,6 +18,7 @@ from orient.commands.common import (
     printable,
     progress,
 )
+from orient.text import counted
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -277,7 +278,7 @@ def _save(
     without = f", mark {' and '.join(bare)} of them without a time" if bare else ""
     if not noted:
         without = ", without times: --times gives them"
-    click.echo(printable(f"{len(marks)} marks saved in {path}{without}"), err=True)
+    click.echo(printable(f"{counted(len(marks), 'mark')} saved in {path}{without}"), err=True)
 
 
 def _row(setup: str | None, place: int, mark: Mark) -> Row:

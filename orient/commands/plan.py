@@ -41,6 +41,7 @@ from orient.commands.planning_options import (
     the_rig,
     with_options,
 )
+from orient.text import counted
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -246,7 +247,7 @@ def _write_calendar(
     write_machine_text(plan_calendar(rows, sites, rig, limits))
     without = sum(1 for row in rows if not row["morning"])
     if without:
-        said = f"{without} of {len(rows)} days of sites have no good hours and no event."
+        said = f"{without} of {counted(len(rows), 'day')} without good hours, and so without event."
         click.echo(f"{said} `orient plan` without --format ics tells why.", err=True)
 
 

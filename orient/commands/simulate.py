@@ -13,7 +13,7 @@ from orient.commands.common import LocalDate, campaign_argument, progress, say, 
 from orient.commands.planning_options import POSITIVE, care_options, chosen_sites
 from orient.commands.sheet import paper_option, planned_sheet
 from orient.defaults import ROD_MM
-from orient.text import did_you_mean
+from orient.text import counted, did_you_mean
 
 if TYPE_CHECKING:
     from orient.practice.campaign import Practice
@@ -219,8 +219,8 @@ def _check_mistakes(mistakes: tuple[str, ...], students: int) -> None:
         raise click.UsageError(f"No mistake {unknown[0]!r}.{hint} There are:\n{listed}")
     if len(mistakes) > students:
         raise click.UsageError(
-            f"{len(mistakes)} mistakes for {students} board(s): one board has one mistake. "
-            "Add --students."
+            f"{counted(len(mistakes), 'mistake')} for {counted(students, 'board')}: one board has "
+            "one mistake. Add --students."
         )
 
 
@@ -228,6 +228,6 @@ def _told(made: Practice) -> str:
     marks = sum(len(board.marks) for board in made.boards)
     wrong = sum(1 for each in made.mistakes if each)
     return (
-        f"{len(made.boards)} board(s), {marks} marks, {wrong} mistake(s). "
-        "The answer key is not for the students."
+        f"{counted(len(made.boards), 'board')}, {counted(marks, 'mark')}, "
+        f"{counted(wrong, 'mistake')}. The answer key is not for the students."
     )

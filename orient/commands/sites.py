@@ -37,6 +37,7 @@ from orient.defaults import MAX_ALTITUDE_DEG
 @format_option
 def sites(campaign: str, date: Date | None, max_altitude: float, style: str) -> None:
     """Each site of CAMPAIGN: declination, convergence, local noon, flags."""
+    from orient.numbers.grid import short_name
     from orient.numbers.tolerances import COVERAGE_95
     from orient.site import COLUMNS, describe, grid_words
     from orient.tables.campaign import read_campaign
@@ -50,7 +51,7 @@ def sites(campaign: str, date: Date | None, max_altitude: float, style: str) -> 
         Column("declin.", lambda row: number(row["declination_deg"], 2, "°", plus=True)),
         Column("±", lambda row: number(COVERAGE_95 * row["declination_u_deg"], 1, "°")),
         Column("converg.", lambda row: number(row["convergence_deg"], 2, "°", plus=True)),
-        Column("grid", lambda row: row["grid"], right=False, whole=True),
+        Column("grid", lambda row: short_name(row["grid"]), right=False, whole=True),
         Column("noon", lambda row: row["noon_local"][11:19]),
         Column("sun", lambda row: number(row["noon_altitude_deg"], 1, "°")),
         Column("flags", lambda row: "⚑" * len(row["flags"]), right=False),

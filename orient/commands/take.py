@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING
 import click
 
 from orient.commands.common import Column, campaign_argument, emit, printable, say
+from orient.text import counted
 
 if TYPE_CHECKING:
     from orient.tables.campaign import Campaign
@@ -99,7 +100,7 @@ def _tell(merged: Merged) -> None:
         if not (added or alike or name in ("setups", "marks")):
             continue
         passed = f", {alike} there already" if alike else ""
-        say(f"{name}.csv: {added} {one if added == 1 else many} added{passed}.")
+        say(f"{name}.csv: {counted(added, one, many)} added{passed}.")
     if merged.unmeasured:
         listed = ", ".join(" ".join(each) for each in merged.unmeasured[:12])
         more = f" and {len(merged.unmeasured) - 12} more" if len(merged.unmeasured) > 12 else ""

@@ -60,6 +60,7 @@ _UPS_NORTH, _UPS_SOUTH = "EPSG:32661", "EPSG:32761"
 # convergence along one meridian no longer change: less than 1e-9.
 _POLAR_CAP_DEG = 90.0 - 1e-3
 _CONFORMAL_TOLERANCE = 1e-5
+_SHORT = 60
 
 
 # --- zones -----------------------------------------------------------------------------------
@@ -223,6 +224,23 @@ def _check_grid(text: str) -> str | None:
         return f"{example}; the projection of {crs.name} cannot be computed"
     # The registries hold grids of the moon and the planets too.
     return None if reachable else f"{example}; {crs.name} is no grid of the earth"
+
+
+@lru_cache(maxsize=512)
+def short_name(crs_text: str) -> str:
+    """Name a grid in a line: by its code or its name where its text is a page of definitions.
+
+    Args: a CRS as the tables hold it.
+    Returns: the text itself where it is short, such as "EPSG:32633", or a row of parameters;
+        the projection where there is no name.
+    """
+    if len(crs_text) <= _SHORT or crs_text.startswith("+"):
+        return crs_text
+    crs = _horizontal(pyproj.CRS.from_user_input(crs_text))
+    if code := crs.to_authority(min_confidence=100):
+        return ":".join(code)
+    operation = crs.coordinate_operation
+    return operation.method_name if crs.name == "unknown" and operation else crs.name
 
 
 def _horizontal(crs: pyproj.CRS) -> pyproj.CRS:

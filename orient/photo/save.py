@@ -18,6 +18,7 @@ from orient.tables import clock
 from orient.tables.campaign import Campaign
 from orient.tables.cells import Faults, plain, read_cells, with_changed_rows, with_row
 from orient.tables.editing import Sitting, table_path
+from orient.text import counted
 
 Array = NDArray[np.float64]
 _TIME = re.compile(r"\b([01]?\d|2[0-3]):([0-5]\d)(?::([0-5]\d))?\b")
@@ -62,7 +63,7 @@ def check_times(
         InputError: another number of times than marks, or marks where the tip was not.
     """
     if len(times) != len(marks):
-        found = f"{len(times)} times for {len(marks)} marks"
+        found = f"{counted(len(times), 'time')} for {counted(len(marks), 'mark')}"
         wanted = "a time for every mark: add or drop marks on the review page (-o), or times"
         raise InputError(Fault("--times", None, None, found, wanted))
     then = _tips(times, site, setup)
@@ -163,7 +164,7 @@ _EVEN = (
 
 
 def _uneven(marks: Sequence[Mark], times: Sequence[str], left: tuple[int, ...] | None) -> str:
-    found = f"{len(times)} times logged for {len(marks)} marks"
+    found = f"{counted(len(times), 'time')} logged for {counted(len(marks), 'mark')}"
     if left is None:
         return f"{found}, and the sun does not tell which is left over"
     return f"{found}: none at {', '.join(times[place] for place in left)}"
@@ -241,7 +242,7 @@ def save(
 
 def _marked_already(there: int, setup: str) -> InputError:
     return InputError(
-        Fault("marks.csv", None, None, f"{there} marks of set-up {setup} already",
+        Fault("marks.csv", None, None, f"{counted(there, 'mark')} of set-up {setup} already",
               "none: take them out first, or save under another set-up")
     )  # fmt: skip
 

@@ -27,6 +27,7 @@ from orient.report.drawing import (
     ticks,
 )
 from orient.tables import clock
+from orient.text import counted
 
 Array = NDArray[np.float64]
 
@@ -87,7 +88,7 @@ def board_drawing(result: SetupResult) -> BoardDrawing | None:
 def _label(result: SetupResult) -> str:
     assert result.reduced is not None
     row, fit = result.row, result.reduced.fit
-    text = f"The board of set-up {row['setup']} to scale, {fit.kept.size} marks"
+    text = f"The board of set-up {row['setup']} to scale, {counted(fit.kept.size, 'mark')}"
     if not fit.kept.all():
         text += f", {int((~fit.kept).sum())} of them rejected"
     if row["north_on_board_deg"] is not None:

@@ -26,6 +26,7 @@ from orient.export.layers import (
 from orient.export.rows import csv_rows, json_rows, sites_csv
 from orient.flags import CAUTIONS, FLAGS, Flag
 from orient.numbers.angles import wrap_360
+from orient.numbers.grid import short_name
 from orient.numbers.settingout import ReferenceLine
 from orient.numbers.tolerances import COVERAGE_95
 from orient.observation.compass import CompassCheck, check_compasses
@@ -374,7 +375,7 @@ def _setup(
         "number": number,
         "name": row["setup"],
         "site_number": number_of_site[row["site"]],
-        "grid": result.place["grid"],
+        "grid": short_name(result.place["grid"]),
         "reference_azimuth_deg": row["reference_azimuth_deg"],
         "reference_azimuth_95_deg": _within_95(row["reference_azimuth_u_deg"]),
         "combined_azimuth_deg": row["combined_azimuth_deg"],
@@ -658,7 +659,7 @@ def _site(number: int, name: str, place: pd.Series) -> dict[str, Any]:
         "declination_95_deg": _within_95(place["declination_u_deg"]),
         "rate_deg": place["declination_rate_deg_per_year"],
         "model": place["magnetic_model"],
-        "grid": place["grid"],
+        "grid": short_name(place["grid"]),
         "convergence_deg": place["convergence_deg"],
         "scale": place["scale_factor"],
         "grid_to_magnetic_deg": place["grid_to_magnetic_deg"],

@@ -11,6 +11,7 @@ import numpy as np
 import pandas as pd
 
 from orient.numbers.angles import wrap_360
+from orient.numbers.grid import short_name
 from orient.numbers.magnetic import MODEL_YEARS, WMM
 from orient.numbers.tolerances import COVERAGE_95
 from orient.sheet.paper import (
@@ -121,7 +122,7 @@ def _lines(
         ),
         (f"Declination {_side(declination)} ±{limit:.1f}° (95 %)", 8.0, True),
         (f"It moves {_side(rate, 2)} a year.", 7.5, False),
-        (f"From grid north ({row['grid']}) to needle {_side(to_grid)}", 8.0, True),
+        (f"Grid north to needle {_side(to_grid)} ({short_name(row['grid'])})", 8.0, True),
         (f"True bearing = needle {_added(declination)}", 10.0, True),
         (f"Grid bearing = needle {_added(to_grid)}", 10.0, True),
         (f"To follow a map: needle = grid bearing {_added(-to_grid)}", 8.0, False),

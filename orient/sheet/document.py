@@ -339,14 +339,14 @@ def _declination(site: pd.Series, date: np.datetime64) -> str:
 
 
 def _convergence(site: pd.Series) -> str:
-    from orient.numbers.grid import grid_figures
+    from orient.numbers.grid import grid_figures, short_name
 
     grid = str(site["grid"])
     here = grid_figures(float(site["latitude_deg"]), float(site["longitude_deg"]), grid)
     convergence = float(here.convergence_deg)
     if not np.isfinite(convergence):
         return ""
-    return f"grid north {_east_west(convergence, 2)} of true ({grid})"
+    return f"grid north {_east_west(convergence, 2)} of true ({short_name(grid)})"
 
 
 def _east_west(angle_deg: float, places: int = 1) -> str:

@@ -34,6 +34,7 @@ from orient.planning.rig import Rig, tip_track
 from orient.sheet.boardpaper import board_window
 from orient.sheet.paper import PAPERS
 from orient.tables import clock
+from orient.text import counted
 
 Array = NDArray[np.float64]
 
@@ -202,7 +203,7 @@ class SheetLayout:
             clocks = seen["clock"].to_numpy()[chosen]
             information = mark_information(marks.take(chosen), self.tolerances).sum(axis=0)
             u_deg = float(expected_u_deg(day_terms(information, self.tolerances)))
-            detail = f"{len(clocks)} marks, {clocks[0]} to {clocks[-1]}"
+            detail = f"{counted(len(clocks), 'mark')}, {clocks[0]} to {clocks[-1]}"
             rows.append(("all the marks, by the watch", detail, u_deg))
         if not self.rings.empty:
             ring = self.rings.iloc[-1]

@@ -23,7 +23,7 @@ import pandas as pd
 from numpy.typing import NDArray
 
 from orient.errors import Fault, InputError
-from orient.text import clock_text
+from orient.text import clock_text, counted
 
 LARGEST_BYTES = 200_000_000
 #: As many as a spreadsheet holds.
@@ -110,7 +110,7 @@ class Faults:
         more = self.unlisted + max(0, len(ranked) - FAULTS_LISTED)
         ranked = ranked[:FAULTS_LISTED]
         if more:
-            last = f"{more:,} more fault{'s' if more > 1 else ''}"
+            last = counted(more, "more fault")
             ranked.append(Fault(ranked[-1].file, None, None, last, "those above put right first"))
         raise InputError(ranked)
 
@@ -309,7 +309,7 @@ def _cells(
     kept, ragged = _sorted_rows(len(header), rows[1:], body[1:])
     cut = [] if decimal_comma or padded else _cut_at_decimal_commas(rows, body)
     if cut:
-        said = f"{len(cut)} rows cut at decimal commas"
+        said = f"{counted(len(cut), 'row')} cut at decimal commas"
         faults.add(file, cut[0], None, said, DECIMAL_COMMA_WANTED)
         kept, ragged = {}, dict(zip(rows[1:], body[1:], strict=True))
     else:
@@ -358,32 +358,38 @@ DECIMAL_COMMA_WANTED = (
 )
 
 
+COMMA_WANTED = "a comma within a cell needs quotes around the cell"
+DECIMALS_WANTED = ", decimal commas need semicolons between the cells"
+
+
 def _cut_at_decimal_commas(rows: Sequence[int], body: Sequence[list[str]]) -> list[int]:
     """The rows longer than the column names, if decimal commas explain all of them.
 
     Blank cells at their end, which would hide it, count too: what was cut has moved the others.
     """
-
-    def pairs(line: list[str]) -> int:
-        return sum(
-            bool(re.fullmatch(r"[+\-−]?[0-9]+", left.strip())) and right.strip().isdecimal()
-            for left, right in pairwise(line)
-        )
-
     width = len(body[0])
     longer = {row: line for row, line in zip(rows, body, strict=True) if len(line) > width}
-    explained = all(pairs(line) >= len(line) - width for line in longer.values())
-    # One such row may as well have a cell too many.
-    many = len(longer) > 1 and 2 * len(longer) >= len(body) - 1
-    return list(longer) if many and explained else []
+    explained = all(_may_be_cut(line, width) for line in longer.values())
+    # One cell in all may as well be a cell too many.
+    several = sum(len(line) - width for line in longer.values()) > 1
+    return list(longer) if several and explained and 2 * len(longer) >= len(body) - 1 else []
+
+
+def _may_be_cut(line: list[str], width: int) -> bool:
+    """Whether the cells beyond the width may be the decimals of numbers before them."""
+    pairs = sum(
+        bool(re.fullmatch(r"[+\-−]?[0-9]+", left.strip())) and right.strip().isdecimal()
+        for left, right in pairwise(line)
+    )
+    return pairs >= len(line) - width
 
 
 def _tell_ragged(file: str, width: int, ragged: dict[int, list[str]], faults: Faults) -> None:
     for row, line in list(ragged.items())[:FAULTS_LISTED]:
         wanted = f"{width}, as in the row of column names"
         if len(line) > width:
-            wanted += " (a comma within a cell needs quotes around the cell)"
-        faults.add(file, row, None, f"{len(line)} cells", wanted)
+            wanted += f" ({COMMA_WANTED}{DECIMALS_WANTED if _may_be_cut(line, width) else ''})"
+        faults.add(file, row, None, counted(len(line), "cell"), wanted)
     faults.unlisted += max(0, len(ragged) - FAULTS_LISTED)
 
 

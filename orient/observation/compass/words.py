@@ -8,6 +8,8 @@ from typing import Any
 import numpy as np
 import pandas as pd
 
+from orient.text import counted
+
 _SURE = 0.9
 _IN_DOUBT = 0.1
 
@@ -111,15 +113,16 @@ def deviation_deg(row: Any, heading_deg: Any) -> Any:
 def _alike_sentence(compasses: pd.DataFrame) -> str:
     mean = float(-compasses["correction_deg"].mean())
     way = "much" if mean > 0 else "little"
+    every = "Both" if len(compasses) == 2 else f"All {len(compasses)}"
     return (
-        f"All {len(compasses)} compasses read about {abs(mean):.1f}° too {way}. Compasses are "
-        "seldom wrong by the same amount: it may be the ground of the whole area, or the lines' "
-        "azimuths. Read one of them far from here before you correct them all."
+        f"{every} compasses read about {abs(mean):.1f}° too {way}. Compasses are seldom wrong by "
+        "the same amount: it may be the ground of the whole area, or the lines' azimuths. Read one "
+        "of them far from here before you correct any."
     )
 
 
 def _place_sentence(name: str, row: Any) -> str:
-    count = f"{row['n']} reading{'s' if row['n'] > 1 else ''}"
+    count = counted(int(row["n"]), "reading")
     within = span(row["anomaly_low_deg"], row["anomaly_high_deg"])
     if row["verdict"] == "pulled":
         size, side = abs(row["anomaly_deg"]), "east" if row["anomaly_deg"] > 0 else "west"
@@ -174,7 +177,7 @@ def _slip_sentences(table: pd.DataFrame) -> list[str]:
 
 
 def _of(count: int, whole: int) -> str:
-    return f"{count} of {whole} readings {'is' if count == 1 else 'are'}"
+    return f"{count} of {counted(whole, 'reading')} {'is' if count == 1 else 'are'}"
 
 
 def listed(names: Sequence[str]) -> str:

@@ -10,7 +10,7 @@ from typing import Any
 import pandas as pd
 
 from orient.tables import clock
-from orient.text import at_95, minute_text, within_95
+from orient.text import at_95, counted, minute_text, within_95
 
 Row = Mapping[str, Any]
 
@@ -102,9 +102,8 @@ def spare_in_words(visits: Sequence[Row]) -> Iterator[str]:
             for row in gains
         )
         yield (
-            f"Time left over is spent on the lines of {len(lines)} "
-            f"{'site' if len(lines) == 1 else 'sites'} (95 %): {said}. Boards of one site draw "
-            "the same line."
+            f"Time left over is spent on the lines of {counted(len(lines), 'site')} (95 %): "
+            f"{said}. Boards of one site draw the same line."
         )
 
 
