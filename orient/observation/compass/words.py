@@ -22,7 +22,7 @@ def sentences(
     said += [_deviation_sentence(str(name), row) for name, row in compasses.iterrows()
              if row["deviation"] == "shown"]  # fmt: skip
     if alike:
-        said.append(_alike_sentence(compasses))
+        said.append(_alike_sentence(table, len(compasses)))
     said += [_place_sentence(str(name), row) for name, row in places.iterrows()
              if row["verdict"] != "none"]  # fmt: skip
     said += _clean_sentence(places)
@@ -110,12 +110,13 @@ def deviation_deg(row: Any, heading_deg: Any) -> Any:
     )
 
 
-def _alike_sentence(compasses: pd.DataFrame) -> str:
-    mean = float(-compasses["correction_deg"].mean())
-    way = "much" if mean > 0 else "little"
-    every = "Both" if len(compasses) == 2 else f"All {len(compasses)}"
+def _alike_sentence(table: pd.DataFrame, count: int) -> str:
+    # As they read: what a compass is blamed for is less where the ground may have a part in it.
+    middle = float(table.loc[table["slip"] == "", "difference_deg"].median())
+    way = "much" if middle > 0 else "little"
+    every = "Both" if count == 2 else f"All {count}"
     return (
-        f"{every} compasses read about {abs(mean):.1f}° too {way}. Compasses are seldom wrong by "
+        f"{every} compasses read about {abs(middle):.1f}° too {way}. Compasses are seldom wrong by "
         "the same amount: it may be the ground of the whole area, or the lines' azimuths. Read one "
         "of them far from here before you correct any."
     )
