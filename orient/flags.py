@@ -120,8 +120,8 @@ class Flag(StrEnum):
     )
     RECORD_DOUBTFUL = (
         "record-doubtful",
-        "Another interpretation of the record fits its marks far better: see which mistake "
-        "would explain them, and put the table right.",
+        "The marks contradict what was recorded of the board: see which mistake would explain "
+        "them, and put the table right.",
         "observation.reduction",
         "reduce report",
     )

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import re
 import unicodedata
 
 import numpy as np
@@ -209,3 +210,57 @@ def test_a_board_whose_figures_no_method_bears_stops_no_other(tmp_path, monkeypa
     assert "could not be reduced" in run(["reduce", folder, "--verbose"]).out
     assert run(["report", folder, "-o", str(tmp_path / "out")], seconds=60).status == 0
     assert "could not be reduced" in (tmp_path / "out" / "index.html").read_text("utf-8")
+
+
+# What a board most likely suffers -----------------------------------------------------------
+
+
+def with_marks(folder, change):
+    """The good campaign, the x and y of R1's marks put through a function of the mark's number."""
+    rows = good_tables()["marks"]
+    x, y = rows[0].index("x_mm"), rows[0].index("y_mm")
+    for row in rows[1:]:
+        if row[0] == "R1":
+            row[x], row[y] = map(str, change(int(row[1]), float(row[x]), float(row[y])))
+    return campaign_with(folder, marks_csv=csv_bytes(rows))
+
+
+def plainly(folder) -> str:
+    ending = run(["reduce", folder])
+    assert ending.status == 0, ending.err
+    return " ".join(ending.out.split())
+
+
+def test_a_mark_left_out_is_named_with_how_far_it_lies_off(tmp_path):
+    folder = with_marks(tmp_path, lambda n, x, y: (x + 40.0 * (n == 6), y))
+    said = plainly(folder)
+    found = re.search(r"R1: Left out, .* mark 6 \(13:30\), (\S+) mm from there\.", said)
+    assert found, said
+    assert abs(float(found[1]) - 40.0) < 3.0
+
+
+def test_marks_that_no_mistake_explains_are_told_as_that(tmp_path):
+    generator = np.random.default_rng(5)
+    folder = with_marks(tmp_path, lambda n, x, y: generator.uniform(-300.0, 300.0, 2).round(1))
+    said = plainly(folder)
+    assert "R1: The marks contradict what was stated of the board, and no single mistake" in said
+    assert "no direction is given" in said
+    assert "M1:" not in said
+
+
+def test_a_line_that_one_of_its_boards_has_elsewhere_is_told_with_how_far(tmp_path):
+    """A copy of a board under another rod and level, its reference read 3° off."""
+    tables = good_tables()
+    setups, marks = tables["setups"], tables["marks"]
+    names = setups[0]
+    first = setups[1]
+    for name, angle in (("R2", 40.0), ("R3", 43.0)):
+        row = [name, *first[1:]]
+        row[names.index("reference_angle_deg")] = str(angle)
+        setups.append(row)
+        generator = np.random.default_rng(int(angle))
+        for mark in [row for row in marks if row[0] == "R1"]:
+            moved = [float(mark[3]) + generator.normal(0, 0.5), float(mark[4])]
+            marks.append([name, *mark[1:3], *(f"{each:.1f}" for each in moved), *mark[5:]])
+    folder = campaign_with(tmp_path, setups_csv=csv_bytes(setups), marks_csv=csv_bytes(marks))
+    assert re.search(r"R3 has the line to cairn (2\.\d|3\.\d)\d° ± .* set apart", plainly(folder))

@@ -44,7 +44,7 @@ def reduce(campaign: str, style: str, verbose: bool, alone: bool = False) -> Non
         results = reduce_campaign(read, workers=os.cpu_count() or 1, advance=advance, alone=alone)
     rows = [result.row for result in results]
     if style == "table":
-        _say_explanations(results)
+        _say_doubts(results)
     emit(rows, style, _COLUMNS, title=f"{read.name}: true north from the marks")
     if style != "table":
         return
@@ -65,12 +65,10 @@ def reduce(campaign: str, style: str, verbose: bool, alone: bool = False) -> Non
                 console().print(Padding(Text(printable(remark)), (0, 0, 0, 2)))
 
 
-def _say_explanations(results: list[SetupResult]) -> None:
-    """Which mistake would explain a board, before what follows from the record as it stands."""
-    for result in results:
-        explanation = result.reduced and result.reduced.explanation
-        if explanation:
-            say(f"{result.row['setup']}: this would explain its marks: {explanation.short}.")
+def _say_doubts(results: list[SetupResult]) -> None:
+    """What each set-up most likely suffers, before what follows from the record as it stands."""
+    for doubt in dict.fromkeys(each for result in results for each in result.doubts):
+        say(doubt)
 
 
 def _shown(row: Row) -> str:

@@ -72,6 +72,7 @@ class Reduced:
     remarks: list[str] = field(default_factory=list)
     contradicted: bool = False
     explanation: Explanation | None = None
+    doubt: str = ""
 
     @property
     def determined(self) -> bool:
@@ -79,6 +80,13 @@ class Reduced:
         return self.board_azimuth_u_deg <= WIDEST_U_DEG
 
 
+_UNEXPLAINED = (
+    "The marks contradict what was stated of the board, and no single mistake explains it."
+)
+_APART = (
+    "A method by hand stands farther from the adjustment than chance allows: until that is "
+    "explained the line is as uncertain as they are apart."
+)
 _AS_STATED = Meant("as stated", board=None, kind=AS_STATED)  # type: ignore[arg-type]
 
 
@@ -205,6 +213,8 @@ def _doubted(reduced: Reduced, verdict: Verdict | None) -> Reduced:
     if verdict.explanation is not None:
         flags += [Flag.RECORD_DOUBTFUL, *_statement_flags(verdict)]
         said.append(verdict.explanation.sentence)
+    elif verdict.unexplained:
+        said.append(_UNEXPLAINED)
     if "watch" in freed or "times" in freed:
         said.append(_watch_remark(board, fit, verdict.adopted))
     if "height" in freed:
@@ -231,9 +241,17 @@ def _doubted(reduced: Reduced, verdict: Verdict | None) -> Reduced:
     return replace(
         reduced,
         explanation=verdict.explanation,
+        doubt=_doubt(verdict, said),
         flags=list(dict.fromkeys(flags)),
         remarks=[*said, *reduced.remarks],
     )
+
+
+def _doubt(verdict: Verdict, said: list[str]) -> str:
+    """What the board most likely suffers, in one line."""
+    if verdict.explanation is not None:
+        return f"This would explain the marks: {verdict.explanation.short}."
+    return " ".join(said)
 
 
 def _wide_remark(verdict: Verdict) -> str:
@@ -288,11 +306,8 @@ def _told_apart(reduced: Reduced) -> Reduced:
     return replace(
         widened(reduced, worst / COVERAGE_95),
         flags=list(dict.fromkeys([*reduced.flags, Flag.RECORD_DOUBTFUL])),
-        remarks=[
-            "A method by hand stands farther from the adjustment than chance allows: until that "
-            "is explained the line is as uncertain as they are apart.",
-            *reduced.remarks,
-        ],
+        doubt=reduced.doubt or _APART,
+        remarks=[_APART, *reduced.remarks],
     )
 
 

@@ -36,7 +36,7 @@ from orient.observation.mistakes.campaign import with_explanations
 from orient.observation.reduction import WIDEST_U_DEG, Reduced, reduce_boards
 from orient.tables import clock
 from orient.tables.campaign import Campaign
-from orient.text import signed
+from orient.text import figure, shown_time, signed
 
 #: The methods, in the order in which they are told.
 METHODS = ("pairs", "shortest", "timed", "adjustment")
@@ -99,6 +99,13 @@ class SetupResult:
     joined: Joined
     remarks: list[str]
     solved: SitePlace | None = None
+
+    @property
+    def doubts(self) -> list[str]:
+        """What the set-up most likely suffers, a line each: its own, then what the others show."""
+        own = [self.reduced.doubt, rejected_words(self.marks, self.reduced)] if self.reduced else []
+        named = [f"{self.row['setup']}: {each}" for each in own if each]
+        return named + self.joined.findings
 
     def _repr_html_(self) -> str:
         told = {key: self.row[key] for key in _SHOWN if self.row[key] not in (None, [])}
@@ -263,6 +270,8 @@ _NOT_REDUCED = (
     "The marks could not be reduced: their figures and those of the set-up do not go together. "
     "Look at their units and tolerances."
 )
+#: Of so many marks that were left out each is named.
+_REJECTED_NAMED = 4
 #: What follows from the site's place and is set aside with it.
 _FROM_THE_PLACE = ("reference_grid_bearing_deg", "reference_magnetic_bearing_deg")
 
@@ -301,7 +310,8 @@ def _result(
         if joined.reduced is not None and alone is not None:
             row |= _alone(alone, laplace, left)
         row["flags"] = joined.flags + reduced.flags + row["flags"]
-        remarks += joined.remarks + reduced.remarks
+        remarks += joined.findings + joined.remarks + reduced.remarks
+        remarks += filter(None, [rejected_words(marks, reduced)])
         if joined.reduced is None:
             remarks += _what_would_help(setup, reduced)
         if laplace:
@@ -341,6 +351,25 @@ def _result(
         names = ", ".join(left_out["mark"].astype(str))
         remarks.append(f"Left out as the table asks (use = no): mark {names}.")
     return SetupResult(row, setup, place, reduced, marks, left_out, laplace, alone, joined, remarks)
+
+
+def rejected_words(marks: pd.DataFrame, reduced: Reduced) -> str:
+    """Which marks the adjustment left out, and how far they lie off; "" where none.
+
+    Args:
+        marks: that took part, in the order of the board's arrays.
+        reduced: the set-up's reduction.
+    """
+    out = np.flatnonzero(~reduced.fit.kept)
+    said = []
+    for number in out[:_REJECTED_NAMED]:
+        mark, off_mm = marks.iloc[number], np.hypot(*reduced.fit.residual_mm[number])
+        at = f" ({shown_time(mark['time_s'])})" if np.isfinite(mark["time_s"]) else ""
+        said.append(f"mark {mark['mark']}{at}, {figure(off_mm)} mm from there")
+    if not said:
+        return ""
+    more = f"; and {len(out) - len(said)} more" if len(out) > len(said) else ""
+    return f"Left out, as the others put the tip elsewhere: {'; '.join(said)}{more}."
 
 
 def _closing_remark(setup: pd.Series) -> list[str]:

@@ -59,7 +59,8 @@ class Joined:
 
     `reduced` is its reduction with the joint azimuth, None where it took no part; `line` its
     reference line where others bear on it too; `apart_deg` how far its own drawing of the line
-    lies from theirs where it was set apart. `remarks` and `flags` are told with the row's.
+    lies from theirs where it was set apart. `findings` are what is shared and does not fit;
+    they, `remarks` and `flags` are told with the row's.
     `together` is the adjustment that it took part in, the same for all that did, and `adjusted`
     what that has of it.
     """
@@ -70,6 +71,7 @@ class Joined:
     together: Together | None = None
     adjusted: Adjusted | None = None
     flags: list[str] = field(default_factory=list)
+    findings: list[str] = field(default_factory=list)
     remarks: list[str] = field(default_factory=list)
 
 
@@ -360,13 +362,13 @@ def _tell_findings(
             # A wrong place is wrong for all that stood there, whoever took part.
             for number in np.flatnonzero(campaign.setups["site"] == finding.key):
                 joined[number].flags.append(Flag.PLACE_DOUBTFUL)
-                joined[number].remarks.insert(0, words.finding(finding, together))
+                joined[number].findings.insert(0, words.finding(finding, together))
             continue
         for board in finding.boards:
             cut.setdefault(board, set()).add(finding.row)
             each = joined[numbers[board]]
             each.flags.append(_flag(finding))
-            each.remarks.insert(0, words.finding(finding, together))
+            each.findings.insert(0, words.finding(finding, together))
             if _flag(finding) is Flag.SET_APART:
                 each.apart_deg = abs(float(wrap_180(np.degrees(finding.apart))))
     for board, rows in cut.items():
