@@ -47,6 +47,18 @@ def _ephemeris() -> tuple[Any, Any]:
         return load.timescale(builtin=True), SpiceKernel(str(path))
 
 
+def _nutate(times: Any) -> None:
+    """Give a day's instants their nutation by a polynomial: most of the work, and smooth."""
+    from skyfield.nutationlib import iau2000a_radians
+
+    if times.tt.size > 8 and np.ptp(times.tt) < 2.0:
+        nodes = np.linspace(times.tt.min(), times.tt.max(), 5)
+        angles = iau2000a_radians(times.ts.tt_jd(nodes))
+        times._nutation_angles_radians = tuple(
+            np.polynomial.Polynomial.fit(nodes, angle, 4)(times.tt) for angle in angles
+        )
+
+
 def sun_seen(
     utc_s: ArrayLike,
     latitude_deg: float,
@@ -62,8 +74,9 @@ def sun_seen(
     seconds = np.atleast_1d(np.asarray(utc_s, dtype=float))
     days = np.floor(seconds / 86400.0)
     times = timescale.utc(1970, 1, 1 + days, 0, 0, seconds - 86400.0 * days)
+    _nutate(times)
     observer = kernel["earth"] + wgs84.latlon(latitude_deg, longitude_deg, elevation_m)
-    apparent = observer.at(times).observe(kernel["sun"]).apparent()
+    apparent = observer.at(times).observe(kernel["sun"]).apparent(deflectors=())
     altitude, azimuth, distance = apparent.altaz(
         temperature_C=temperature_c, pressure_mbar=pressure_hpa
     )

@@ -3,8 +3,10 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from functools import cache
 
 import numpy as np
+from scipy.interpolate import CubicSpline
 
 from orient import simulate
 from orient.observation.board import Board
@@ -27,14 +29,20 @@ class Simulated:
         return float((error + 180.0) % 360.0 - 180.0)
 
 
-def noon_of(longitude_deg: float, day: int) -> float:
-    """Local apparent noon by bisection of skyfield's azimuth about the meridian plane."""
-    guess = YEAR_S + 86400.0 * day - longitude_deg * 240.0
-    instants = guess + np.linspace(-1800.0, 1800.0, 61)
+@cache
+def _greenwich_noons() -> CubicSpline:
+    """When the sun crosses the meridian of Greenwich, over days from the first of the year."""
+    days = np.arange(-3, 735)
+    instants = YEAR_S + 86400.0 * days[:, None] + np.array([-1200.0, 1200.0])
     # At latitude 89° the sun's bearing from the meridian turns evenly with the hour angle.
-    azimuth, _, _ = simulate.sun_seen(instants, 89.0, longitude_deg)
-    from_meridian = azimuth - 180.0
-    return float(np.interp(0.0, from_meridian, instants))
+    azimuth, _, _ = simulate.sun_seen(instants.ravel(), 89.0, 0.0)
+    before, after = (azimuth - 180.0).reshape(-1, 2).T
+    return CubicSpline(days, instants[:, 0] - before / (after - before) * 2400.0, extrapolate=False)
+
+
+def noon_of(longitude_deg: float, day: int) -> float:
+    """Local apparent noon, which moves evenly from one day's at Greenwich to the next day's."""
+    return float(_greenwich_noons()(day - longitude_deg / 360.0))
 
 
 def simulated(

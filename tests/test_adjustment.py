@@ -18,49 +18,57 @@ def exact_truth(generator):
     return simulate.TrueBoard(float(generator.uniform(0, 360)), 300.0)
 
 
+def adjusted(boards):
+    """Boards together, which is as each by itself (tested below) in a fifth of the time."""
+    return adjust_all([Asked(board) for board in boards])
+
+
 @pytest.mark.parametrize("watch", ["trusted", "running", "none"])
 def test_noise_free_boards_return_their_azimuth(watch):
     """Within 0.0005° from every latitude in every season, 20-minute marks."""
     generator = np.random.default_rng(11)
-    tried = 0
-    for latitude in LATITUDES:
-        for day in DAYS[::3]:
-            made = simulated(
-                generator, latitude, 17.0, day, truth=exact_truth(generator), noise_mm=0
-            )
-            if made.board.count < 5:
-                continue  # the sun stays under 12°: no board that day
-            fit = adjust(replace(made.board, watch=watch))
-            assert fit.converged
-            assert abs(made.error_deg(fit.state.board_azimuth_rad)) < 0.0005, (latitude, day)
-            tried += 1
-    assert tried > 41
+    made = exact_boards(generator, 17.0, watch, LATITUDES, DAYS[::3])
+    for each, fit in zip(made, adjusted(each.board for each in made), strict=True):
+        assert fit.converged
+        assert abs(each.error_deg(fit.state.board_azimuth_rad)) < 0.0005, each.board
+    assert len(made) > 41
+
+
+def exact_boards(generator, longitude, watch, latitudes, days):
+    """Noise-free boards of all latitudes and days on which the sun comes over 12°."""
+    every = [
+        simulated(
+            generator, latitude, longitude, day,
+            truth=exact_truth(generator), noise_mm=0, watch=watch,
+        )
+        for latitude in latitudes
+        for day in days
+    ]  # fmt: skip
+    return [made for made in every if made.board.count >= 5]
 
 
 @pytest.mark.slow
 @pytest.mark.parametrize("watch", ["trusted", "running", "none"])
 def test_noise_free_boards_at_every_sixth_degree_in_every_month(watch):
     generator = np.random.default_rng(12)
-    for latitude in range(-66, 67, 6):
-        for day in DAYS:
-            made = simulated(
-                generator, latitude, -71.0, day, truth=exact_truth(generator), noise_mm=0
-            )
-            if made.board.count >= 5:
-                fit = adjust(replace(made.board, watch=watch))
-                assert abs(made.error_deg(fit.state.board_azimuth_rad)) < 0.0005, (latitude, day)
+    made = exact_boards(generator, -71.0, watch, range(-66, 67, 6), DAYS)
+    assert len(made) > 240
+    for each, fit in zip(made, adjusted(each.board for each in made), strict=True):
+        assert abs(each.error_deg(fit.state.board_azimuth_rad)) < 0.0005, each.board
 
 
 def monte_carlo(count, watch, blunder_rate=0.0, seed=7):
     """Errors and standard uncertainties in degrees, and how the rejection of marks went."""
     generator = np.random.default_rng(seed)
-    error, u, false_alarm, told_right, unsettled = [], [], 0, [], 0
+    error, u, false_alarm, told_right, unsettled, every = [], [], 0, [], 0, []
     for _ in range(count):
         off_s = 0.0
         if watch == "running":
             off_s = float(generator.choice([-3600, 0, 3600, 7200]) + generator.uniform(-600, 600))
-        made = random_day(generator, watch=watch, watch_off_s=off_s, blunder_rate=blunder_rate)
-        fit = adjust(made.board)
+        every.append(
+            random_day(generator, watch=watch, watch_off_s=off_s, blunder_rate=blunder_rate)
+        )
+    for made, fit in zip(every, adjusted(made.board for made in every), strict=True):
         error.append(made.error_deg(fit.state.board_azimuth_rad))
         u.append(np.degrees(fit.azimuth_u_rad))
         false_alarm += bool((~fit.kept & ~made.blunder).any())
@@ -185,12 +193,14 @@ def wide_or_right(made, fit):
 @pytest.mark.parametrize("watch", ["trusted", "running", "none"])
 def test_few_and_one_sided_marks_give_a_wide_answer_never_a_wrong_one(watch):
     generator = np.random.default_rng(31)
+    asked = []
     for _ in range(25):
         made = random_day(generator, watch=watch)
         order = np.argsort(made.true_utc_s)
-        for chosen in (order[:3], order[-3:], order[:1], order[: made.board.count // 2]):
-            fit = adjust(made.board.of(chosen))
-            assert wide_or_right(made, fit)
+        parts = (order[:3], order[-3:], order[:1], order[: made.board.count // 2])
+        asked += [(made, made.board.of(chosen)) for chosen in parts]
+    for (made, _), fit in zip(asked, adjusted(board for _, board in asked), strict=True):
+        assert wide_or_right(made, fit)
 
 
 def test_marks_all_at_one_point_give_a_wide_answer_without_a_watch():
@@ -209,6 +219,7 @@ def test_the_sun_under_the_horizon_at_the_stated_times_is_no_good_fit():
 
 def test_random_points_are_never_a_confident_answer():
     generator = np.random.default_rng(17)
+    boards = []
     for _ in range(10):
         made = simulated(generator, float(generator.uniform(-60, 60)), 0.0, 100)
         size = made.board.count
@@ -217,9 +228,9 @@ def test_random_points_are_never_a_confident_answer():
             x_mm=generator.uniform(-400, 400, size),
             y_mm=generator.uniform(-400, 400, size),
         )
-        for watch in ("trusted", "none"):
-            fit = adjust(replace(board, watch=watch))
-            assert fit.spread > 5 or not fit.converged
+        boards += [replace(board, watch=watch) for watch in ("trusted", "none")]
+    for fit in adjusted(boards):
+        assert fit.spread > 5 or not fit.converged
 
 
 def test_azimuth_is_kept_in_the_full_circle():
@@ -265,7 +276,7 @@ def test_boards_together_are_adjusted_as_each_by_itself(how):
     """Short boards beside long ones, of every kind of watch, some marks untimed or spoilt."""
     generator = np.random.default_rng(5)
     boards = []
-    for number in range(24):
+    for number in range(16):
         watch = ("trusted", "running", "none")[number % 3]
         board = random_day(generator, watch=watch, blunder_rate=0.1 * (number % 2)).board
         if number % 5 == 0:

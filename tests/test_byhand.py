@@ -47,7 +47,7 @@ def crossing_times(latitude, longitude, noon_s, altitudes_deg):
     wanted = np.repeat(altitudes_deg, 2)
     high = np.full(wanted.size, noon_s)
     low = noon_s + np.tile([-43000.0, 43000.0], len(altitudes_deg))
-    for _ in range(45):
+    for _ in range(27):  # to a millisecond
         middle = (high + low) / 2
         _, altitude, _ = simulate.sun_seen(
             middle, latitude, longitude, 0.0, PRESSURE_HPA, TEMPERATURE_C
