@@ -7,7 +7,6 @@ watch, a rod and a line; sun and shadow are the simulator's own.
 import contextlib
 import json
 import os
-import subprocess
 import sys
 from dataclasses import replace
 
@@ -15,6 +14,7 @@ import numpy as np
 import pandas as pd
 import pytest
 from click.testing import CliRunner
+from forked import Forked
 from test_crew import SITES, check, places
 
 from orient import simulate
@@ -321,9 +321,8 @@ def test_a_terminal_shows_what_is_best_so_far_and_a_file_does_not(hills):
     import pty
 
     span = ["--from", "2026-05-04", "--start", "ridge", "--site", "ridge", "--watch", "trusted"]
-    command = [sys.executable, "-m", "orient", "crew", str(hills), *span]
     ours, theirs = pty.openpty()
-    child = subprocess.Popen(command, stdout=subprocess.DEVNULL, stderr=theirs)
+    child = Forked(["crew", str(hills), *span], stderr=theirs)
     os.close(theirs)
     shown = b""
     with contextlib.suppress(OSError):

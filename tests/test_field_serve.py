@@ -3,14 +3,14 @@
 import os
 import re
 import signal
-import subprocess
-import sys
+import socket
 import urllib.error
 import urllib.request
 from contextlib import contextmanager
 
 import pytest
 from browser import open_page
+from forked import Forked, needs_fork
 
 from orient.cli import run
 from orient.fieldpage.serve import code_in_terminal
@@ -30,26 +30,20 @@ def camp(tmp_path):
 @contextmanager
 def serving(camp):
     """The command in a process of its own, and the address that it says."""
-    command = [sys.executable, "-m", "orient", "field", str(camp), *SERVE, "0"]
-    started = subprocess.Popen(
-        command,
-        stdout=subprocess.PIPE,
-        stderr=subprocess.PIPE,
-        text=True,
-        encoding="utf-8",
-        env=os.environ | {"PYTHONUNBUFFERED": "1", "PYTHONIOENCODING": "utf-8"},
-    )
-    try:
-        drawn = []
-        for line in started.stdout:
-            if re.fullmatch(r"http://127\.0\.0\.1:\d+/", line.strip()):
-                break
-            drawn.append(line.rstrip("\n"))
-        assert "\n".join(drawn) == code_in_terminal(line.strip())
-        yield started, line.strip()
-    finally:
-        started.kill()
-        started.communicate()
+    heard, shown = os.pipe()
+    with open(heard, encoding="utf-8") as screen, (camp.parent / "complaint").open("w") as told:
+        started = Forked(["field", str(camp), *SERVE, "0"], stdout=shown, stderr=told.fileno())
+        os.close(shown)
+        try:
+            drawn = []
+            for line in screen:
+                if re.fullmatch(r"http://127\.0\.0\.1:\d+/", line.strip()):
+                    break
+                drawn.append(line.rstrip("\n"))
+            assert "\n".join(drawn) == code_in_terminal(line.strip())
+            yield started, line.strip()
+        finally:
+            started.end()
 
 
 def fetched(url, method="GET"):
@@ -66,6 +60,7 @@ def refused(url, method="GET", data=None):
     return fault.value.code
 
 
+@needs_fork
 def test_it_gives_the_page_and_nothing_else_and_ends_with_the_command(camp, tmp_path):
     assert run(["field", str(camp), *SERVE[:2], "-o", str(tmp_path / "page.html")]) == 0
     with serving(camp) as (started, url):
@@ -81,8 +76,8 @@ def test_it_gives_the_page_and_nothing_else_and_ends_with_the_command(camp, tmp_
         for method in ("POST", "PUT", "DELETE"):
             assert refused(url, method, b"x") == 501
         started.send_signal(signal.SIGINT)
-        said = started.communicate(timeout=30)[1]
-        assert started.returncode == 0
+        assert started.wait() == 0
+        said = (camp.parent / "complaint").read_text("utf-8")
         assert "Given to 127.0.0.1." in said
         assert "Traceback" not in said
         with pytest.raises(urllib.error.URLError):
@@ -90,6 +85,7 @@ def test_it_gives_the_page_and_nothing_else_and_ends_with_the_command(camp, tmp_
     assert sorted(path.name for path in camp.iterdir()) == ["sites.csv"]
 
 
+@needs_fork
 def test_the_page_runs_as_served_and_asks_for_nothing_more(camp):
     with serving(camp) as (_, url), open_page(url, 360, height=640) as opened:
         page = opened.page
@@ -109,8 +105,8 @@ def test_the_page_runs_as_served_and_asks_for_nothing_more(camp):
 
 
 def test_a_port_in_use_and_no_place_for_the_page_are_told(camp, capsys):
-    with serving(camp) as (_, url):
-        port = url.rsplit(":", 1)[1].strip("/")
+    with socket.create_server(("127.0.0.1", 0)) as taken:
+        port = str(taken.getsockname()[1])
         assert run(["field", str(camp), *SERVE, port]) == 2
         assert f"port {port}" in capsys.readouterr().err
     assert run(["field", str(camp), *SERVE[:2]]) == 2

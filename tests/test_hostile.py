@@ -9,8 +9,6 @@ from __future__ import annotations
 
 import os
 import re
-import subprocess
-import sys
 import tempfile
 from collections import Counter
 from pathlib import Path
@@ -19,6 +17,7 @@ import click
 import hostile
 import numpy as np
 import pytest
+from forked import forked
 from hostile import STRANGE, Rows, bad_numbers, complaints, csv_bytes, digest, run, write_campaign
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
@@ -253,19 +252,12 @@ def test_a_table_that_is_no_plain_file_is_a_fault(tmp_path, good, table, kind):
     assert [fault["file"] for fault in faults_of(ending)] == [path.name]
 
 
-#: Loads all that a run needs, then goes on as a user without rights where it began as root.
-_AS_NOBODY = """
-import contextlib, io, os, sys
-from orient.cli import run
-with contextlib.redirect_stdout(io.StringIO()):
-    run(["reduce", sys.argv[1]])
-if os.geteuid() == 0:
-    os.setgroups([])
-    os.setegid(65534)
-    os.seteuid(65534)
-os.chdir(sys.argv[2])
-sys.exit(run(sys.argv[3:]))
-"""
+def _as_nobody() -> None:
+    """Go on as a user without rights, where the test run is root's."""
+    if os.geteuid() == 0:
+        os.setgroups([])
+        os.setegid(65534)
+        os.seteuid(65534)
 
 
 @pytest.fixture
@@ -280,26 +272,25 @@ def open_folder():
 
 @posix_only
 @pytest.mark.parametrize("what", ["folder", "table", "no new files"])
-def test_a_place_without_permission(open_folder, good, what):
+def test_a_place_without_permission(open_folder, good, what, monkeypatch):
     tables = hostile.good_tables()
     campaign = open_folder / "campaign"
     write_campaign(campaign, {f"{name}.csv": csv_bytes(rows) for name, rows in tables.items()})
     places = {"folder": campaign, "table": campaign / "setups.csv", "no new files": open_folder}
     closed = places[what]
     arguments = ["new", "fresh"] if what == "no new files" else ["reduce", "campaign"]
+    # What a run needs is loaded before: a user without rights may not read it.
+    assert run(["reduce", str(good)]).status == 0
+    monkeypatch.chdir(open_folder)
     closed.chmod(0o555 if what == "no new files" else 0o000)
     try:
-        done = subprocess.run(
-            [sys.executable, "-c", _AS_NOBODY, str(good), str(open_folder), *arguments],
-            capture_output=True,
-            text=True,
-        )
+        done = forked(arguments, before=_as_nobody)
     finally:
         closed.chmod(0o755)
-    assert done.returncode == 1, done.stderr
-    assert "permission denied" in done.stderr.lower()
-    assert "Traceback" not in done.stderr
-    assert len(done.stderr.splitlines()) <= 3
+    assert done.status == 1, done.err
+    assert "permission denied" in done.err.lower()
+    assert "Traceback" not in done.err
+    assert len(done.err.splitlines()) <= 3
     assert not (open_folder / "fresh").exists()
 
 

@@ -6,13 +6,12 @@ import contextlib
 import errno
 import os
 import signal
-import subprocess
-import sys
 import time
 from pathlib import Path
 
 import hostile
 import pytest
+from forked import Forked
 from hostile import complaints, csv_bytes, digest, run, write_campaign
 
 from orient.flags import CAUTIONS
@@ -255,8 +254,6 @@ def test_a_full_disk_is_said_and_what_was_saved_stays(campaign, monkeypatch):
 
 # A process of its own --------------------------------------------------------------------
 
-START = [sys.executable, "-c", "from orient.cli import main; main()", "mark"]
-
 
 def _said(stream, wanted: str) -> str:
     """Read until a line has the wanted words."""
@@ -278,28 +275,25 @@ def _said(stream, wanted: str) -> str:
     ],
 )
 def test_ending_the_process_after_the_second_mark_loses_none(campaign, end):
-    child = subprocess.Popen(
-        [*START, str(campaign), "R1"],
-        stdin=subprocess.PIPE,
-        stdout=subprocess.PIPE,
-        stderr=subprocess.PIPE,
-        text=True,
-        bufsize=1,
-    )
-    assert child.stdin is not None
-    assert child.stdout is not None
-    child.stdin.write("17:00 333.4 362.1\n")
-    _said(child.stdout, "Saved: mark 11")
-    child.stdin.write(f"{GOOD}\n17:4")
-    child.stdin.flush()
-    _said(child.stdout, "Saved: mark 12")
-    child.send_signal(end)
-    out, err = child.communicate()
+    (theirs, keys), (screen, shown) = os.pipe(), os.pipe()
+    complaint = campaign.parent / "complaint"
+    with complaint.open("w") as told:
+        child = Forked(["mark", str(campaign), "R1"], theirs, shown, told.fileno())
+    os.close(theirs)
+    os.close(shown)
+    with open(screen) as stdout, open(keys, "w", buffering=1) as stdin:
+        stdin.write("17:00 333.4 362.1\n")
+        _said(stdout, "Saved: mark 11")
+        stdin.write(f"{GOOD}\n17:4")
+        stdin.flush()
+        _said(stdout, "Saved: mark 12")
+        child.send_signal(end)
+        status, out, err = child.wait(), stdout.read(), complaint.read_text()
     assert marks(campaign)["mark"].tolist()[-2:] == ["11", "12"]
     assert len(marks(campaign)) == 12
     assert "Traceback" not in err
     if end == signal.SIGINT:
-        assert child.returncode == 1
+        assert status == 1
         assert "2 marks typed" in out
     # Nothing but the table and its copy is left, and the next sitting goes on from there.
     assert sorted(path.name for path in campaign.iterdir()) == [
@@ -316,9 +310,7 @@ def test_at_a_terminal_it_prompts_and_a_slip_is_typed_again(campaign):
     import pty
 
     keyboard, terminal = pty.openpty()
-    child = subprocess.Popen(
-        [*START, str(campaign), "R1"], stdin=terminal, stdout=terminal, stderr=terminal
-    )
+    child = Forked(["mark", str(campaign), "R1"], terminal, terminal, terminal)
     os.close(terminal)
     heard = ""
 
@@ -340,7 +332,7 @@ def test_at_a_terminal_it_prompts_and_a_slip_is_typed_again(campaign):
     with contextlib.suppress(OSError):
         hear("1 mark typed")
     assert "1 mark typed" in heard
-    assert child.wait(timeout=60) == 0
+    assert child.wait() == 0
     os.close(keyboard)
     assert len(marks(campaign)) == 11
 
@@ -397,30 +389,25 @@ def test_another_run_that_holds_the_tables_is_said(campaign, monkeypatch):
 
 def _writers(campaign: Path, each: int, kill: bool) -> tuple[list[str], int]:
     """Four at once type marks into one table; the lines that were said to be saved."""
-    lines = [
-        "".join(f"- {10 * writer + n / 1000:.3f} {100 + n}\n" for n in range(each))
-        for writer in range(1, 5)
-    ]
+    typed = [(campaign.parent / f"typed{writer}").open("w+") for writer in range(4)]
+    for writer, keys in enumerate(typed, start=1):
+        keys.writelines(f"- {10 * writer + n / 1000:.3f} {100 + n}\n" for n in range(each))
+        keys.seek(0)
     heard = [(campaign.parent / f"heard{writer}").open("w+") for writer in range(4)]
     children = [
-        subprocess.Popen(
-            [*START, str(campaign), setup], stdin=subprocess.PIPE, stdout=out, text=True
-        )
-        for out, setup in zip(heard, ("R1", "R1", "M1", "M1"), strict=True)
+        Forked(["mark", str(campaign), setup], keys.fileno(), out.fileno())
+        for keys, out, setup in zip(typed, heard, ("R1", "R1", "M1", "M1"), strict=True)
     ]
-    for child, text in zip(children, lines, strict=True):
-        assert child.stdin is not None
-        child.stdin.write(text)
-        child.stdin.close()
     if kill:
         while "Saved" not in (campaign.parent / "heard0").read_text():
             time.sleep(0.05)
         time.sleep(0.5)
-        children[0].kill()
+        children[0].send_signal(signal.SIGKILL)
     for child in children:
         child.wait()
     saved, refused = [], 0
-    for out in heard:
+    for keys, out in zip(typed, heard, strict=True):
+        keys.close()
         out.seek(0)
         said = out.read()
         out.close()

@@ -11,6 +11,7 @@ from collections import Counter
 
 import pyproj
 import pytest
+from forked import Forked
 from hostile import SITES, csv_bytes, good_tables, run, write_campaign
 
 from orient.commands import terminal
@@ -156,16 +157,16 @@ def test_wide_letters_count_twice(capsys, monkeypatch):
 @pytest.mark.long
 @pytest.mark.skipif(os.name != "posix", reason="needs a pseudo-terminal")
 @pytest.mark.parametrize("width", [34, 54, 120])
-def test_the_window_of_a_real_terminal_is_asked(campaign, width):
+def test_the_window_of_a_real_terminal_is_asked(campaign, width, monkeypatch):
     import fcntl
     import pty
     import termios
 
     ours, theirs = pty.openpty()
     fcntl.ioctl(theirs, termios.TIOCSWINSZ, struct.pack("HHHH", 24, width, 0, 0))
-    command = [sys.executable, "-m", "orient", "sites", str(campaign), "--date", "2026-04-12"]
-    environment = {name: text for name, text in os.environ.items() if name != "COLUMNS"}
-    child = subprocess.Popen(command, stdout=theirs, stderr=subprocess.DEVNULL, env=environment)
+    monkeypatch.delenv("COLUMNS", raising=False)
+    assert run(["sites", str(campaign)]).status == 0  # loads what the child needs
+    child = Forked(["sites", str(campaign), "--date", "2026-04-12"], stdout=theirs)
     os.close(theirs)
     out = b""
     while True:
