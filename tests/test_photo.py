@@ -7,6 +7,7 @@ renderer of `tests/photographs.py` draws on it and photographs it; `orient photo
 import json
 import subprocess
 import sys
+import zlib
 from pathlib import Path
 
 import numpy as np
@@ -26,6 +27,7 @@ from orient.commands.photo import photo  # noqa: E402
 from orient.commands.reduce import reduce  # noqa: E402
 from orient.commands.sheet import sheet  # noqa: E402
 from orient.errors import InputError  # noqa: E402
+from orient.photo.reading import read_photograph  # noqa: E402
 from orient.sheet.code import SheetCode  # noqa: E402
 from orient.sheet.geometry import board_pages  # noqa: E402
 
@@ -35,6 +37,27 @@ SHEETS = {
     "A4 lying": ["--rod", "100", "--landscape"],
     "A3": ["--paper", "A3", "--rod", "250"],
 }
+
+
+@pytest.fixture(scope="module")
+def found():
+    return {}
+
+
+@pytest.fixture(autouse=True)
+def read_once(found, monkeypatch):
+    """A photograph given to several runs is read once: that is nearly all of a run's work."""
+
+    def read(picture, known):
+        key, asked = (picture.name, zlib.crc32(picture.rgb)), []
+        if key in found:
+            return found[key]
+        reading = read_photograph(picture, lambda: asked.append(known()) or asked[-1])
+        if not asked:
+            found[key] = reading
+        return reading
+
+    monkeypatch.setattr("orient.photo.reading.read_photograph", read)
 
 
 @pytest.fixture(scope="module")

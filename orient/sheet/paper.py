@@ -12,7 +12,8 @@ from __future__ import annotations
 import logging
 import re
 import unicodedata
-from collections.abc import Iterable, Iterator
+from bisect import bisect_left
+from collections.abc import Callable, Iterable, Iterator
 from contextlib import contextmanager
 from dataclasses import dataclass
 from datetime import datetime
@@ -174,14 +175,13 @@ def fitted(text: str, room_mm: float, size_pt: float, bold: bool = False) -> str
     text = drawable(text, bold)
     if width_mm(text, size_pt, bold) <= room_mm:
         return text
-    low, high = 0, len(text)
-    while low < high:
-        middle = (low + high + 1) // 2
-        if width_mm(text[:middle] + "…", size_pt, bold) <= room_mm:
-            low = middle
-        else:
-            high = middle - 1
-    return text[:low].rstrip() + "…"
+    kept = _most_kept(text, lambda kept: width_mm(text[:kept] + "…", size_pt, bold) <= room_mm)
+    return text[:kept].rstrip() + "…"
+
+
+def _most_kept(text: str, fits: Callable[[int], bool]) -> int:
+    """How many signs of a text too wide can stay, by halving."""
+    return bisect_left(range(1, len(text)), True, key=lambda kept: not fits(kept))
 
 
 def shortened(text: str, room_mm: float, size_pt: float, bold: bool = False) -> str:
@@ -189,11 +189,12 @@ def shortened(text: str, room_mm: float, size_pt: float, bold: bool = False) -> 
     text = drawable(text, bold)
     if width_mm(text, size_pt, bold) <= room_mm:
         return text
-    for kept in range(len(text) - 1, 1, -1):
-        shown = f"{text[: kept - kept // 2].rstrip()}…{text[len(text) - kept // 2 :].lstrip()}"
-        if width_mm(shown, size_pt, bold) <= room_mm:
-            return shown
-    return "…"
+
+    def shown(kept: int) -> str:
+        return f"{text[: kept - kept // 2].rstrip()}…{text[len(text) - kept // 2 :].lstrip()}"
+
+    kept = _most_kept(text, lambda kept: width_mm(shown(kept), size_pt, bold) <= room_mm)
+    return shown(kept) if kept > 1 else "…"
 
 
 def wrapped(text: str, room_mm: float, size_pt: float, bold: bool = False) -> list[str]:
