@@ -1,6 +1,7 @@
 """Sites without coordinates, by files and command: simulated boards find them."""
 
 import json
+import shutil
 
 import numpy as np
 import pandas as pd
@@ -130,7 +131,7 @@ def test_what_needs_a_place_says_so_and_reduce_says_where(tmp_path):
     made = crew(np.random.default_rng(6), boards=1, one_line=True)
     folder = _unplaced(made, tmp_path / "c")
     since = ("--from", "2026-05-01")
-    for name, options in (("sites", ()), ("plan", since), ("bring", since), ("compass", ())):
+    for name, options in (("sites", ()), ("plan", since), ("bring", since)):
         with pytest.raises(InputError) as fault:
             orient.main([name, str(folder), *options], standalone_mode=False)
         assert "sites.csv, row 2, column latitude_deg: found nothing" in str(fault.value)
@@ -142,6 +143,63 @@ def test_what_needs_a_place_says_so_and_reduce_says_where(tmp_path):
     _unplaced(made, folder, zone="")
     with pytest.raises(InputError, match="column timezone: found nothing"):
         orient.main(["reduce", str(folder)], standalone_mode=False)
+
+
+@pytest.fixture(scope="module")
+def among_others(tmp_path_factory):
+    """A campaign with a site that has nothing but its name, and no set-up."""
+    folder = tmp_path_factory.mktemp("among") / "c"
+    crew(np.random.default_rng(6), boards=1, one_line=True).write(folder)
+    with (folder / "sites.csv").open("a", encoding="utf-8") as table:
+        blank = "," * (pd.read_csv(folder / "sites.csv").shape[1] - 1)
+        table.write(f"lost{blank}\n")
+    return folder
+
+
+@pytest.mark.parametrize(
+    ("command", "options"),
+    [
+        ("sites", ()),
+        ("plan", ("--from", "2026-05-01", "--format", "json")),
+        ("bring", ("--from", "2026-05-01", "--format", "csv")),
+        ("night", ("--from", "2026-05-01")),
+        ("crew", ("--from", "2026-05-01", "--start", "A")),
+        ("field", ("--from", "2026-05-01", "-o", "field.html")),
+        ("card", ("-o", "card.pdf")),
+    ],
+)
+def test_what_needs_a_place_goes_on_without_the_site_that_has_none(
+    tmp_path, among_others, command, options
+):
+    """The planners' tables: without set-ups no time zone is asked for either."""
+    folder = tmp_path / "c"
+    folder.mkdir()
+    (folder / "sites.csv").write_bytes((among_others / "sites.csv").read_bytes())
+    options = [str(tmp_path / each) if "." in each else each for each in options]
+    ran = _run(command, folder, *options)
+    assert ran.exit_code == 0, ran.output
+    assert ran.stderr.count("Left out, without coordinates: lost.") == 1, ran.stderr
+    assert "lost" not in ran.stdout
+    if "--from" in options:
+        ran = _run(command, folder, *options, "--site", "lost")
+        assert ran.exit_code == 2
+        assert "No coordinates in the sites table: lost." in ran.stderr
+
+
+def test_a_site_without_coordinates_and_set_ups_is_in_the_report(tmp_path, among_others):
+    folder = tmp_path / "c"
+    shutil.copytree(among_others, folder)
+    text = (folder / "sites.csv").read_text(encoding="utf-8")
+    lost = ["Etc/UTC" if name == "timezone" else "" for name in text.split("\n")[0].split(",")]
+    rows = [f"{row}" for row in text.splitlines()[:-1]]
+    (folder / "sites.csv").write_text("\n".join([*rows, "lost" + ",".join(lost)]), "utf-8")
+    ran = _run("report", folder, "-o", tmp_path / "out")
+    assert ran.exit_code == 0, ran.output
+    page = (tmp_path / "out" / "index.html").read_text(encoding="utf-8")
+    assert "lost has no coordinates" in page
+    typed = "12:00 -40 300\ndone\n"
+    ran = CliRunner().invoke(orient, ["mark", str(folder), "b1"], input=typed)
+    assert "Saved" in ran.output
 
 
 def test_a_site_whose_marks_tell_nothing_gives_no_direction(tmp_path):

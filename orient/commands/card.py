@@ -16,6 +16,7 @@ from orient.commands.common import (
     progress,
     tell_written,
 )
+from orient.commands.planning_options import placed
 
 if TYPE_CHECKING:
     from orient.observation.compass import CompassCheck
@@ -65,7 +66,7 @@ def card(
         raise InputError(
             Fault("--site", None, None, repr(name), "a site of the campaign") for name in unknown
         )
-    chosen = sites.loc[list(only)] if only else sites
+    chosen = placed(campaign, sites.loc[list(only)] if only else sites, only)
     when = np.datetime64(day or dt.date.today(), "D")
     made = dt.datetime(1970, 1, 1) + dt.timedelta(days=int(when.astype(int)))
     with progress("Drawing", 1) as advance:
@@ -81,12 +82,12 @@ def _campaign(folder: str) -> tuple[Campaign, CompassCheck | None]:
     from orient.tables.campaign import read_campaign
 
     if not any(path.stem.lower() == "setups" for path in Path(folder).glob("*")):
-        return read_campaign(folder, tables=("sites",)), None
+        return read_campaign(folder, tables=("sites",), unplaced=True), None
     from orient.observation.compass import check_compasses
     from orient.observation.setups import reduce_campaign
     from orient.observation.sights.campaign import every_reading
 
-    campaign = read_campaign(folder)
+    campaign = read_campaign(folder, unplaced=True)
     with progress("Reducing", len(campaign.setups)) as advance:
         results = reduce_campaign(campaign, workers=os.cpu_count() or 1, advance=advance)
     readings = every_reading(campaign, [result.row for result in results])

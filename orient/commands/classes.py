@@ -129,7 +129,7 @@ def _prepare(
     from orient.tables.campaign import read_campaign
 
     chosen_sites(campaign, (site,))
-    tables = read_campaign(campaign, tables=("sites",))
+    tables = read_campaign(campaign, tables=("sites",), unplaced=True)
     check_empty(folder)
     row: Any = tables.sites.loc[site]
     plan = planned_sheet(row, day, rod, paper, board, folder.name)
@@ -163,7 +163,7 @@ def _compare(
     from orient.tables.campaign import read_campaign
     from orient.tables.cells import csv_text
 
-    tables = read_campaign(campaign)
+    tables = read_campaign(campaign, unplaced=True)
     with progress("Reducing", len(tables.setups)) as advance:
         every = reduce_campaign(tables, advance=advance, alone=True)
     results = {result.row["setup"]: result for result in every}

@@ -41,7 +41,7 @@ def compass(campaign: str, style: str) -> None:
     from orient.observation.sights.campaign import every_reading
     from orient.tables.campaign import read_campaign
 
-    read = read_campaign(campaign, may_lack=("setups", "marks"))
+    read = read_campaign(campaign, may_lack=("setups", "marks"), unplaced=True)
     with progress("Reducing", len(read.setups)) as advance:
         results = reduce_campaign(read, workers=os.cpu_count() or 1, advance=advance)
     rows = [result.row for result in results]

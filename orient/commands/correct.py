@@ -154,7 +154,7 @@ def _campaign(folder: str | None) -> tuple[Campaign | None, CompassCheck | None]
     from orient.observation.sights.campaign import every_reading
     from orient.tables.campaign import read_campaign
 
-    campaign = read_campaign(folder)
+    campaign = read_campaign(folder, unplaced=True)
     with progress("Reducing", len(campaign.setups)) as advance:
         results = reduce_campaign(campaign, workers=os.cpu_count() or 1, advance=advance)
     readings = every_reading(campaign, [result.row for result in results])

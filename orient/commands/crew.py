@@ -311,8 +311,10 @@ def _ways(
     import numpy as np
 
     from orient.planning.crew.travel import START, by_distance, by_table, read_travel
+    from orient.tables.campaign import read_campaign
 
-    all_sites = chosen_sites(campaign, ())
+    all_sites = read_campaign(campaign, tables=("sites",), unplaced=True).sites
+    all_sites = all_sites[all_sites["latitude_deg"].notna()]
     latitude, longitude, timezone = _start(all_sites, start)
     minutes = by_distance(
         np.append(sites["latitude_deg"].to_numpy(), latitude),

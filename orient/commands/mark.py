@@ -104,6 +104,13 @@ class _Session:
         return _marks_of(self.sitting.campaign, self.setup)
 
     @property
+    def placed(self) -> bool:
+        """Whether the site has coordinates, from which the tip's track is known."""
+        campaign = self.sitting.campaign
+        site = campaign.setups.loc[self.setup, "site"]
+        return bool(campaign.sites["latitude_deg"].notna()[str(site)])
+
+    @property
     def next_serial(self) -> int:
         return _next_serial(self.marks)
 
@@ -117,6 +124,8 @@ class _Session:
         )
         for caution in CAUTIONS:
             _say(caution)
+        if not self.placed:
+            _say(f"{row['site']} has no coordinates: its marks are saved without a look at them.")
         _say(_FORMS)
 
     def take(self, line: str) -> bool:
@@ -227,6 +236,8 @@ class _Session:
         from orient.observation.boards import board_of
         from orient.observation.marking import doubts
 
+        if not self.placed:
+            return []
         used = self.marks[self.marks["use"].astype(bool)]
         board: Board = board_of(self.sitting.campaign, self.setup)
         return [

@@ -168,7 +168,8 @@ def _campaign(folder: str) -> Campaign:
         {path.name.lower() for path in Path(folder).iterdir()} if Path(folder).is_dir() else set()
     )
     has = any(name.startswith("setups.") for name in names)
-    return read_campaign(folder, ("sites", "setups") if has or not names else ("sites",))
+    tables = ("sites", "setups") if has or not names else ("sites",)
+    return read_campaign(folder, tables, unplaced=True)
 
 
 def _known_sheet(read: Campaign, setup: str | None) -> Any:
@@ -177,10 +178,14 @@ def _known_sheet(read: Campaign, setup: str | None) -> Any:
     def sheet() -> SheetCode | None:
         if setup is None or setup not in read.setups.index:
             return None
+        import numpy as np
+
         from orient.sheet.document import field_sheet
 
         row: Any = read.setups.loc[setup]
         place: Any = read.sites.loc[row["site"]]
+        if np.isnan(place["latitude_deg"]):
+            return None
         drawn = field_sheet(place, row["date"].date(), float(row["gnomon_height_mm"]))
         return drawn.code
 
@@ -206,6 +211,8 @@ def _whose(read: Campaign, readings: list[Reading], setup: str | None) -> tuple[
         found = f"a sheet of site {first.site}, campaign {first.campaign}"
         raise refusal(readings[0].picture, found, f"a sheet of the campaign {read.name}")
     site = by_code[first.site]
+    if read.sites["latitude_deg"].isna()[site]:
+        raise refusal("sites table", f"no coordinates of {site}", "those its sheet was drawn for")
     setups = read.setups
     same = setups[(setups["site"] == site) & (setups["date"].astype(str).str[:10] == first.date)]
     named = {code_name(str(name)): str(name) for name in same.index}.get(first.setup)

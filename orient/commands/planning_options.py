@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING, Any, TypeVar
 
 import click
 
-from orient.commands.common import LocalDate, typed_name
+from orient.commands.common import LocalDate, printable, typed_name
 from orient.defaults import BOARD_MM, MAX_ALTITUDE_DEG, MIN_ALTITUDE_DEG, ROD_MM, TARGET_U_DEG
 from orient.numbers.tolerances import COVERAGE_95, Tolerances
 from orient.text import at_95 as at_95
@@ -179,19 +179,41 @@ def dates_between(first: date, last: date | None) -> NDArray[np.datetime64]:
 def chosen_sites(campaign: str, names: tuple[str, ...]) -> pd.DataFrame:
     """The sites of a campaign, or those named, in the order of the table.
 
+    Those without coordinates are left out, and told of on standard error.
+
     Raises:
-        click.UsageError: a name that the table has not.
+        click.UsageError: a name that the table has not, or of a site without coordinates.
     """
     from orient.tables.campaign import read_campaign
 
-    sites = read_campaign(campaign, tables=("sites",)).sites
+    sites = read_campaign(campaign, tables=("sites",), unplaced=True).sites
     names = tuple(map(typed_name, names))
     unknown = [name for name in names if name not in sites.index]
     if unknown:
         known = ", ".join(sites.index[:12]) + (", ..." if len(sites) > 12 else "")
         hint = did_you_mean(unknown[0], sites.index) or f" There are: {known}."
         raise click.UsageError(f"The sites table has no site {', '.join(unknown)}.{hint}")
-    return sites[sites.index.isin(names)] if names else sites
+    return placed(campaign, sites[sites.index.isin(names)] if names else sites, names)
+
+
+def placed(campaign: str, chosen: pd.DataFrame, names: tuple[str, ...]) -> pd.DataFrame:
+    """The sites with coordinates; standard error tells of the others.
+
+    Raises:
+        click.UsageError: one without was asked for by its name.
+        InputError: none has any.
+    """
+    from orient.tables.campaign import read_campaign
+
+    blank = chosen.index[chosen["latitude_deg"].isna()]
+    listed = ", ".join(blank[:12]) + (", ..." if len(blank) > 12 else "")
+    if names and len(blank):
+        raise click.UsageError(f"No coordinates in the sites table: {listed}.")
+    if len(blank) == len(chosen):
+        read_campaign(campaign, tables=("sites",))
+    if len(blank):
+        click.echo(printable(f"Left out, without coordinates: {listed}."), err=True)
+    return chosen.drop(blank)
 
 
 def care_of(told: Mapping[str, Any]) -> dict[str, float]:

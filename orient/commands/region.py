@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING, Any
 import click
 
 from orient.commands.common import force_option, printable, progress, tell_written
+from orient.commands.planning_options import chosen_sites
 
 if TYPE_CHECKING:
     from orient.region.lattice import Area, Lattice
@@ -110,9 +111,7 @@ def _area(bounds: str | None, around: str | None) -> tuple[Area, Any]:
         raise click.UsageError("One of --bounds W,S,E,N and --around CAMPAIGN is wanted.")
     sites = None
     if around is not None:
-        from orient.tables.campaign import read_campaign
-
-        sites = read_campaign(around, tables=("sites",)).sites
+        sites = chosen_sites(around, ())
         return _around(sites), sites
     return _bounds(str(bounds)), sites
 

@@ -113,7 +113,7 @@ def sheet(
     chosen_paper, board_mm = checked_sizes(paper, board, rod)
     if layout is not None and layout.resolve() == output.resolve():
         raise click.UsageError("--layout and -o name the same file.")
-    read = read_campaign(campaign, tables=("sites",))
+    read = read_campaign(campaign, tables=("sites",), unplaced=True)
     row = _site_row(read.sites, site)
     with progress("Drawing", 2) as advance:
         limits = Limits(target_deg=target)
@@ -173,6 +173,9 @@ def _site_row(sites: pd.DataFrame, site: str) -> pd.Series[Any]:
 
     site = typed_name(site)
     if site in sites.index:
+        if sites["latitude_deg"].isna()[site]:
+            named = repr(printable(site))
+            raise InputError(Fault("--site", None, None, named, "a site with coordinates"))
         return cast("pd.Series[Any]", sites.loc[site])
     known = [str(name) for name in sites.index]
     close = closest(site, known)

@@ -39,7 +39,7 @@ def sights(campaign: str, style: str) -> None:
     from orient.tables.campaign import read_campaign
 
     # A crew with a compass and no board has neither set-ups nor marks.
-    read = read_campaign(campaign, may_lack=("setups", "marks"))
+    read = read_campaign(campaign, may_lack=("setups", "marks"), unplaced=True)
     if read.sights.empty:
         _refuse()
     results = reduce_sights(read, _boards(read))

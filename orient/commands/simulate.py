@@ -158,7 +158,7 @@ def simulate(
         return
     _check_mistakes(mistakes, students)
     chosen_sites(campaign, (site,))
-    tables = read_campaign(campaign, tables=("sites",))
+    tables = read_campaign(campaign, tables=("sites",), unplaced=True)
     row: Any = tables.sites.loc[site]
     plan = planned_sheet(row, day, rod, paper, None, folder.name) if sheets else None
     work = Work(rod or ROD_MM, every, min_altitude, reach, watch, Tolerances(**care))

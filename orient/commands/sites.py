@@ -17,6 +17,7 @@ from orient.commands.common import (
     say,
     show_flags,
 )
+from orient.commands.planning_options import chosen_sites
 from orient.defaults import MAX_ALTITUDE_DEG
 
 
@@ -40,9 +41,8 @@ def sites(campaign: str, date: Date | None, max_altitude: float, style: str) -> 
     from orient.numbers.grid import short_name
     from orient.numbers.tolerances import COVERAGE_95
     from orient.site import COLUMNS, describe, grid_words
-    from orient.tables.campaign import read_campaign
 
-    table = read_campaign(campaign, ("sites",)).sites
+    table = chosen_sites(campaign, ())
     day = str(date or Date.today())
     known = describe(table, day, max_altitude_deg=max_altitude)
     rows = records(known[list(COLUMNS)])

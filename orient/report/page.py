@@ -57,7 +57,7 @@ from orient.report.sights import sights_part
 from orient.report.site_map import MapLine, MapSite, SiteMap, site_map
 from orient.tables import clock
 from orient.tables.campaign import Campaign
-from orient.text import clock_text, figure, within_95
+from orient.text import clock_text, counted, figure, within_95
 
 #: The page that people open last of all.
 FILES = (
@@ -169,17 +169,13 @@ def _style() -> str:
 
 
 def _counts(campaign: Campaign, results: Sequence[SetupResult]) -> str:
-    parts = [_plural(len(campaign.sites), "site"), _plural(len(results), "set-up")]
+    parts = [counted(len(campaign.sites), "site"), counted(len(results), "set-up")]
     marks = sum(len(result.marks) for result in results)
-    parts.append(_plural(marks, "mark"))
+    parts.append(counted(marks, "mark"))
     dates = sorted({result.row["date"] for result in results})
     if dates:
         parts.append(dates[0] if len(dates) == 1 else f"{dates[0]} to {dates[-1]}")
     return ", ".join(parts)
-
-
-def _plural(count: int, word: str) -> str:
-    return f"{count} {word}{'s' * (count != 1)}"
 
 
 def _within_95(u: float | None) -> float | None:
@@ -641,6 +637,7 @@ def _unplaced_site(
         "elevation_m": site["elevation_m"],
         "place": place_words(name, solved),
         "latitude_95_deg": _within_95(solved.latitude_u_deg) if solved else None,
+        "longitude_95_deg": None,
         "declination_deg": None,
         "flags": [Flag.PLACE_FROM_MARKS],
         "days": [],

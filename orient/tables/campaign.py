@@ -139,7 +139,8 @@ def read_campaign(
             campaign may lack are read with `setups`.
         instead: bytes of a table that are read as if its CSV file held them.
         may_lack: which of them need not be there.
-        unplaced: whether a site may be without coordinates, for a reduction to find them.
+        unplaced: whether a site may be without coordinates: for a reduction to find them, or
+            where the other sites are looked at.
 
     Returns:
         The campaign.
@@ -159,7 +160,7 @@ def read_campaign(
     )
     _check_ids(sites, "site", faults)
     _check_ids(setups, "setup", faults)
-    places = _check_places(sites, faults, unplaced)
+    places = _check_places(sites, faults, unplaced, clocks="setups" in tables)
     _check_setups(setups, faults)
     marked = _check_marks(marks, faults)
     _check_known(setups, "site", sites, faults)
@@ -424,13 +425,17 @@ _ITS_ZONE = "the zone that the watch and the date keep, as the coordinates are b
 _FOUND_BY_REDUCING = "; `orient reduce` does without, and prints the place that the boards give"
 
 
-def _check_places(sites: _Read, faults: Faults, unplaced: bool) -> pd.DataFrame:
-    """The sites with latitude and longitude filled from the grid, as far as they are given."""
+def _check_places(sites: _Read, faults: Faults, unplaced: bool, clocks: bool) -> pd.DataFrame:
+    """The sites with latitude and longitude filled from the grid, as far as they are given.
+
+    Args:
+        unplaced: whether one may be without; `clocks` tells that its time zone is needed then.
+    """
     frame, cells = sites.frame.copy(), sites.cells
     told = any(fault.file == cells.file for fault in faults.listed)
     if sites.present and frame.empty and not told:
         _whole(faults, cells.file, "no site", "at least one row under the column names")
-    if unplaced:
+    if unplaced and clocks:
         without_zone = np.flatnonzero(_no_position(cells) & ~cells.given("timezone"))
         faults.add_cells(cells, "timezone", without_zone, _ITS_ZONE)
     _check_forms(cells, (_DEGREES, _GRID), faults, not unplaced, _FOUND_BY_REDUCING)
@@ -594,7 +599,7 @@ def _finish_sites(frame: pd.DataFrame) -> pd.DataFrame:
     frame = frame.rename(columns=_RENAMED).set_index("site")
     latitude, longitude = (frame[name].to_numpy() for name in _DEGREES)
     placed = ~np.isnan(latitude + longitude)
-    blank = (frame["timezone"] == "").to_numpy()
+    blank = (frame["timezone"] == "").to_numpy() & placed
     if blank.any():
         frame.loc[blank, "timezone"] = zones_at(latitude[blank].tolist(), longitude[blank].tolist())
     blank = (frame["grid"] == "").to_numpy() & placed

@@ -60,7 +60,8 @@ class Sitting:
         """The campaign as it stands now, read anew where one of its files has changed."""
         now = _table_bytes(self.folder)
         if now != self._seen or not self._seen:
-            self.campaign, self._seen = read_campaign(self.folder, self._present(now)), now
+            self.campaign = read_campaign(self.folder, self._present(now), unplaced=True)
+            self._seen = now
         return self.campaign
 
     def change(
@@ -143,7 +144,7 @@ class Sitting:
         if not of_campaign:
             return self.campaign
         present = dict.fromkeys([*self._present(self._seen), *of_campaign])
-        return read_campaign(self.folder, list(present), of_campaign)
+        return read_campaign(self.folder, list(present), of_campaign, unplaced=True)
 
     def _present(self, files: Mapping[str, bytes]) -> list[str]:
         there = {name.lower().partition(".")[0] for name in files} - {*self._begun}

@@ -92,7 +92,8 @@ def left_out_words(campaign: Campaign, readings: pd.DataFrame) -> list[str]:
     listed = ", ".join(left[:6]) + (f" and {len(left) - 6} more" if len(left) > 6 else "")
     return [
         f"Left out: {listed}. No azimuth of the line that was read is known there (by a board's "
-        "marks, sights, known_azimuth_deg or coordinates), or the date lies outside the magnetic "
+        "marks, sights, known_azimuth_deg or coordinates), or the site has no coordinates, or the "
+        "date lies outside the magnetic "
         "models."
     ]
 

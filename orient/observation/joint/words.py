@@ -129,7 +129,7 @@ def place_words(name: str, place: SitePlace | None) -> str:
     """Where a site without coordinates lies by its boards."""
     if place is None:
         return (
-            f"{name} has no coordinates, and its marks do not tell where it lies: no direction is "
+            f"{name} has no coordinates, and no marks there tell where it lies: no direction is "
             "given. Give the coordinates, or marks at both sides of noon with their times."
         )
     said_by = f"by the marks of {_names(list(place.setups))} it lies at"
