@@ -294,7 +294,12 @@ BEST = {
         ),
         (
             {"noon_altitude_deg": 9.0, "flags": ["sun-too-low", "no-window"], "best": None},
-            "noon sun 9° up: below the lowest sun to mark by, or behind the skyline, all day",
+            "noon sun 9° up: below the lowest sun to mark by, 12°, all day",
+        ),
+        (
+            {"noon_altitude_deg": 31.0, "flags": ["sun-too-low", "no-window"], "best": None},
+            "noon sun 31° up: behind the skyline whenever it is above the lowest sun to mark by, "
+            "12°",
         ),
     ],
 )

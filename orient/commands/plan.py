@@ -307,7 +307,7 @@ def _say(said: Iterable[tuple[str, Row]], sites: pd.DataFrame, rig: Rig, limits:
         if row["morning"] is None and tries:
             tries -= 1
             found = remedies(sites.loc[[row["site"]]], row["date"], rig, limits)
-        console().print(f"{printable(label)}: {sentence(row, found)}.")
+        console().print(f"{printable(label)}: {sentence(row, found, limits.min_altitude_deg)}.")
 
 
 def _say_watch(

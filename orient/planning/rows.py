@@ -8,6 +8,7 @@ from typing import Any
 import numpy as np
 import pandas as pd
 
+from orient.defaults import MIN_ALTITUDE_DEG
 from orient.planning.hours import DAY_FLAGS
 from orient.planning.remedies import Remedy
 from orient.tables import clock
@@ -112,20 +113,26 @@ def window_text(window: Mapping[str, str] | None) -> str:
     return f"{minute_text(window['from'])}–{minute_text(window['to'])}" if window else "–"
 
 
-def sentence(row: Row, what_would_do: Sequence[Remedy] = ()) -> str:
+def sentence(
+    row: Row, what_would_do: Sequence[Remedy] = (), min_altitude_deg: float = MIN_ALTITUDE_DEG
+) -> str:
     """What a row of `plan_rows` tells a person to do, in one sentence of plain words.
 
     Args:
         row: of `plan_rows`.
         what_would_do: what was found to work instead, of `remedies.remedies`.
+        min_altitude_deg: the lowest sun to mark by, of the plan's limits.
     """
     altitude, best = row["noon_altitude_deg"], row["best"]
     noon_sun = f"noon sun {altitude:.0f}° up".replace("-", "−")
     if "sun-too-low" in row["flags"]:
         if altitude < 0:
             return "the sun does not rise to noon: no marks this day"
-        why = f"{noon_sun}: below the lowest sun to mark by, or behind the skyline, all day"
-        return f"{why}{_remedies_said(what_would_do)}"
+        lowest = f"the lowest sun to mark by, {min_altitude_deg:g}°"
+        why = f"below {lowest}, all day"
+        if altitude >= min_altitude_deg:
+            why = f"behind the skyline whenever it is above {lowest}"
+        return f"{noon_sun}: {why}{_remedies_said(what_would_do)}"
     if row["morning"] is None:
         said = f"{_why_no_window(row, noon_sun)}{_figures(row)}"
         return f"{said}{_remedies_said(what_would_do)}"

@@ -111,7 +111,7 @@ def plan_page(
             shown_flags=shown_flags,
             regions=sorted({str(each.site["timezone"]) for each in planned}),
             cautions=CAUTIONS,
-            sites=[_shown(each, axis) for each in planned],
+            sites=[_shown(each, axis, limits.min_altitude_deg) for each in planned],
             matrix=_matrix(planned, days, limits),
             table=_table(planned, days, rig, classes),
             style=_markup(shared_style() + panel_style() + page_text("planpage", "plan.css")),
@@ -199,14 +199,15 @@ def _planned(
 # What people see ------------------------------------------------------------------------
 
 
-def _shown(planned: _Planned, axis: _HourAxis) -> Row:
+def _shown(planned: _Planned, axis: _HourAxis, lowest_deg: float) -> Row:
     flags = dict.fromkeys(flag for row in planned.rows for flag in row["flags"])
     return {
         "name": planned.site.name,
         "timezone": planned.site["timezone"],
         "map": _hour_map(planned, axis),
         "days": [
-            _day_shown(row, up) for row, up in zip(planned.rows, _sun_up(planned), strict=True)
+            _day_shown(row, up, lowest_deg)
+            for row, up in zip(planned.rows, _sun_up(planned), strict=True)
         ],
         "dates": [_day_text(day) for day in planned.rings["date"].unique()],
         "rings": list(_ring_lines(planned.rings)),
@@ -224,8 +225,8 @@ def _matrix(planned: Sequence[_Planned], days: Any, limits: Limits) -> Row:
     )
 
 
-def _day_shown(row: Row, up: str) -> Row:
-    said = sentence(row)
+def _day_shown(row: Row, up: str, lowest_deg: float) -> Row:
+    said = sentence(row, min_altitude_deg=lowest_deg)
     return {
         "date": f"{_weekday(row['date'])} {_day_text(row['date'])}",
         "noon": minute_text(row["noon_local"]),

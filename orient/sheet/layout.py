@@ -290,8 +290,8 @@ class SheetLayout:
         """Boards and rods that have good hours on this day, tried: this size first."""
         upright, turned = (board_window(paper) for paper in (PAPERS["A3"], PAPERS["A3"].turned()))
         larger = {
-            "A3 paper upright": (upright.width_mm, upright.height_mm),
-            "A3 paper lying": (turned.width_mm, turned.height_mm),
+            "portrait A3 paper": (upright.width_mm, upright.height_mm),
+            "landscape A3 paper": (turned.width_mm, turned.height_mm),
             "a board of 650 × 470 mm": _BOARD_FOR_A2_MM,
         }
         here = self.board_mm[0] * self.board_mm[1]
