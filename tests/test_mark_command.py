@@ -16,6 +16,7 @@ from hostile import complaints, csv_bytes, digest, run, write_campaign
 
 from orient.flags import CAUTIONS
 from orient.tables.campaign import read_campaign
+from orient.tables.editing import Sitting
 
 posix_only = pytest.mark.skipif(os.name != "posix", reason="signals and terminals of POSIX")
 
@@ -368,6 +369,15 @@ def test_a_table_is_kept_before_the_first_change_of_a_sitting(campaign):
     rewritten(campaign, before)
     typed(campaign, GOOD)
     assert list((campaign / "backups").iterdir()) == copies
+
+
+def test_sittings_that_begin_in_one_second_keep_a_copy_each(campaign):
+    stood = []
+    for x in range(12):
+        stood.append((campaign / "marks.csv").read_bytes())
+        Sitting(campaign).add_rows("marks", [{"setup": "R1", "x_mm": f"{x}", "y_mm": "300"}])
+    copies = sorted((campaign / "backups").iterdir())
+    assert [path.read_bytes() for path in copies] == stood
 
 
 def test_an_hour_typed_wrong_is_asked_about_before_the_watch_is(campaign):

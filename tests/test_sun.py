@@ -4,8 +4,10 @@ import warnings
 
 import numpy as np
 import pytest
+from scipy.interpolate import CubicSpline
 
 from orient.numbers import sun
+from orient.numbers.splines import EvenSpline
 
 SITES = [
     (0.0, 0.0, 0.0),
@@ -212,3 +214,14 @@ def test_many_positions_are_as_one_at_a_time():
         assert one.azimuth_deg == pytest.approx(whole.azimuth_deg[row, column], abs=1e-10)
         assert one.altitude_deg == pytest.approx(whole.altitude_deg[row, column], abs=1e-10)
         assert one.distance_au == pytest.approx(whole.distance_au[row, column], abs=1e-14)
+
+
+def test_the_year_s_table_says_what_the_library_s_own_spline_does():
+    """scipy's evaluation of the same spline and of its derivative, at nodes and between."""
+    nodes = np.arange(-4.0, 60.0) * 21600.0
+    columns = np.stack([np.sin(nodes / 3e5), 1e3 + nodes / 7e4, np.cos(nodes / 9e4)], axis=-1)
+    theirs = CubicSpline(nodes, columns)
+    at = np.concatenate([nodes, np.random.default_rng(4).uniform(nodes[0], nodes[-1], 5000)])
+    values = EvenSpline(theirs)(at, with_rate=True)
+    assert np.abs(values[:3].T - theirs(at)).max() < 1e-12
+    assert np.abs(values[3:].T - theirs.derivative()(at)).max() < 1e-17

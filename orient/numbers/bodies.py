@@ -27,6 +27,7 @@ from numpy.typing import ArrayLike, NDArray
 
 from orient.numbers import sun
 from orient.numbers.angles import wrap_360
+from orient.numbers.splines import EvenSpline
 
 Array = NDArray[np.float64]
 
@@ -138,7 +139,7 @@ def find_star(name: str) -> Star | None:
 
 class _YearTable(NamedTuple):
     start_s: float
-    delta_t_s: Any  # spline of TT − UT1
+    delta_t_s: EvenSpline  # of TT − UT1, one column
     frame: Any  # spline of the 18 numbers of `_frame_nodes`
 
 
@@ -161,10 +162,9 @@ def _year_table(year: int) -> _YearTable:
     end_s = float(np.datetime64(f"{year + 1}-01-01", "s").astype(np.int64))
     node_s = np.arange(start_s - 2 * sun.SOLAR_DAY_S, end_s + 2 * sun.SOLAR_DAY_S, _NODE_S)
     nodes = timescale.ut1_jd(2440587.5 + node_s / sun.SOLAR_DAY_S)
-    delta_t = CubicSpline(node_s - start_s, np.broadcast_to(nodes.delta_t, node_s.shape))
-    return _YearTable(
-        start_s, delta_t, CubicSpline(node_s - start_s, _frame_nodes(nodes, kernel), axis=0)
-    )
+    delta_t = sun.delta_t_spline(node_s - start_s, nodes)
+    frame = CubicSpline(node_s - start_s, _frame_nodes(nodes, kernel), axis=0)
+    return _YearTable(start_s, delta_t, frame)
 
 
 def _frame_nodes(nodes: Any, kernel: Any) -> Array:

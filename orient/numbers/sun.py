@@ -26,6 +26,7 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from orient.numbers.angles import wrap_180, wrap_360
+from orient.numbers.splines import EvenSpline
 
 Array = NDArray[np.float64]
 
@@ -67,9 +68,8 @@ class SunPlace:
 
 class _YearTable(NamedTuple):
     start_s: float
-    place: Any  # spline of (hour angle rad, declination rad, distance au) over UT1 seconds
-    rate: Any  # its derivative
-    delta_t_s: Any  # spline of TT − UT1
+    place: EvenSpline  # of hour angle (rad), declination (rad), distance (au), over UT1 seconds
+    delta_t_s: EvenSpline  # of TT − UT1, one column
 
 
 @lru_cache(maxsize=1)
@@ -110,8 +110,15 @@ def _year_table(year: int, delta_t_s: float | None = None) -> _YearTable:
         node_s - start_s,
         np.stack([hour_angle, declination.radians, distance.au], axis=-1),
     )
-    delta_t = CubicSpline(node_s - start_s, np.broadcast_to(nodes.delta_t, node_s.shape))
-    return _YearTable(start_s, place, place.derivative(), delta_t)
+    return _YearTable(start_s, EvenSpline(place), delta_t_spline(node_s - start_s, nodes))
+
+
+def delta_t_spline(node_s: Array, nodes: Any) -> EvenSpline:
+    """TT − UT1 over seconds of a year, one column, from skyfield's times at the nodes."""
+    from scipy.interpolate import CubicSpline
+
+    delta_t_s = np.broadcast_to(nodes.delta_t, node_s.shape)
+    return EvenSpline(CubicSpline(node_s, delta_t_s[:, None]))
 
 
 @lru_cache(maxsize=1)
@@ -125,8 +132,12 @@ def _leap_seconds() -> tuple[Array, Array]:
 def ut1_s(utc_s: Array, table: _YearTable) -> Array:
     """Seconds of UT1, counted as `utc_s` is, of instants that a year's table covers."""
     dates_s, offsets_s = _leap_seconds()
-    leap_s = offsets_s[np.searchsorted(dates_s, utc_s, side="right")]
-    dut1_s = _TT_MINUS_TAI_S + leap_s - table.delta_t_s(utc_s - table.start_s)
+    # Instants of one call mostly lie between the same two leap seconds.
+    span = np.searchsorted(dates_s, [utc_s.min(), utc_s.max()], side="right")
+    leap_s: Any = offsets_s[span[0]]
+    if span[0] != span[1]:
+        leap_s = offsets_s[np.searchsorted(dates_s, utc_s, side="right")]
+    dut1_s = _TT_MINUS_TAI_S + leap_s - table.delta_t_s(utc_s - table.start_s)[0]
     return utc_s + np.where(utc_s >= _UTC_BEGINS_S, dut1_s, 0.0)
 
 
@@ -137,19 +148,21 @@ def _tabulated(
     instants = np.asarray(utc_s, dtype=float)
     flat = np.atleast_1d(instants).ravel()
     known = np.isfinite(flat)
-    seconds = flat[known]
-    out = np.full((flat.size, 6 if with_rate else 3), np.nan)
+    seconds = flat if known.all() else flat[known]
+    found = np.empty((6 if with_rate else 3, seconds.size))
     if seconds.size:
         first, last = _year_of(seconds.min()), _year_of(seconds.max())
         if first == last:
-            out[known] = _of_year(first, seconds, with_rate, delta_t_s)
+            found = _of_year(first, seconds, with_rate, delta_t_s)
         else:
             years = seconds.astype("datetime64[s]").astype("datetime64[Y]").astype(int) + 1970
-            places = np.flatnonzero(known)
             for year in np.unique(years).tolist():
                 chosen = years == year
-                out[places[chosen]] = _of_year(year, seconds[chosen], with_rate, delta_t_s)
-    return [out[:, column].reshape(instants.shape) for column in range(out.shape[1])]
+                found[:, chosen] = _of_year(year, seconds[chosen], with_rate, delta_t_s)
+    if seconds.size < flat.size:
+        of_known, found = found, np.full((found.shape[0], flat.size), np.nan)
+        found[:, known] = of_known
+    return [column.reshape(instants.shape) for column in found]
 
 
 def _year_of(utc_s: float) -> int:
@@ -165,8 +178,7 @@ def _of_year(year: int, utc_s: Array, with_rate: bool, delta_t_s: float | None) 
     table = _year_table(year, delta_t_s)
     # With ΔT given by the caller, the instants are UT1 themselves.
     argument = (utc_s if delta_t_s is not None else ut1_s(utc_s, table)) - table.start_s
-    place = table.place(argument)
-    return np.concatenate([place, table.rate(argument)], axis=-1) if with_rate else place
+    return table.place(argument, with_rate)
 
 
 def _outside(found: str) -> str:

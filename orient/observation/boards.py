@@ -25,9 +25,11 @@ def board_of(campaign: Campaign, setup: str) -> Board:
     """
     row = cast(pd.Series, campaign.setups.loc[setup])
     of_site = campaign.sites.loc[[str(row["site"])]]
-    day = site.describe(of_site, row["date"]).iloc[0]
+    place = cast(pd.Series, of_site.iloc[0])
+    noon_s = site.local_noon(row["date"], place["timezone"], place["longitude_deg"])
+    day = pd.Series({"date": row["date"], "noon_utc_s": float(noon_s)})
     marks = campaign.marks[(campaign.marks["setup"] == setup) & campaign.marks["use"].astype(bool)]
-    return board_from_rows(row, cast(pd.Series, of_site.iloc[0]), cast(pd.Series, day), marks)
+    return board_from_rows(row, place, day, marks)
 
 
 def board_from_rows(

@@ -29,6 +29,8 @@ Array = NDArray[np.float64]
 ASK_BEYOND = 4.5
 #: A track is looked at every so many seconds; between them it is as good as straight.
 _TRACK_STEP_S = 120.0
+#: So many marks settle how a board is turned; of more, an even choice speaks for all.
+_ENOUGH_MARKS = 128
 #: A mark that runs back by more than this has passed midnight.
 _PAST_MIDNIGHT_S = 18 * 3600.0
 #: Hours that are read or typed wrong, nearest first.
@@ -273,12 +275,13 @@ def _turned(board: Board) -> _Turned | None:
     A mark without a trusted time has its length in the morning and in the afternoon, and
     so speaks for two azimuths.
     """
-    azimuth, u, mark = _spoken_for(board)
+    azimuth, u, mark = _spoken_for(_thinned(board))
     if not azimuth.size:
         return None
     apart = np.abs(wrap_180(np.degrees(azimuth[:, None] - azimuth[None, :])))
     agree = apart <= np.degrees(2.0 * ASK_BEYOND / np.sqrt(2.0) * np.hypot(u[:, None], u[None, :]))
-    followers = np.array([np.unique(mark[row]).size for row in agree])
+    of_mark = mark[:, None] == np.unique(mark)
+    followers = np.count_nonzero(agree.astype(float) @ of_mark.astype(float), axis=1)
     # Of equally many followers the one that knows best.
     best = int(np.lexsort((u, -followers))[0])
     rivals = (followers == followers[best]) & ~agree[best]
@@ -290,6 +293,14 @@ def _turned(board: Board) -> _Turned | None:
     middle = azimuth[best] + np.sum(weight * offset) / np.sum(weight)
     # What the marks share, tilt and foot and watch, does not shrink with their number.
     return _Turned(float(middle), float(np.median(u[chosen])))
+
+
+def _thinned(board: Board) -> Board:
+    """A board with an even choice of its marks where they are very many."""
+    if board.count <= _ENOUGH_MARKS:
+        return board
+    chosen = np.linspace(0, board.count - 1, _ENOUGH_MARKS).astype(int)
+    return board.of(np.isin(np.arange(board.count), chosen))
 
 
 def _spoken_for(board: Board) -> tuple[Array, Array, NDArray[np.int64]]:

@@ -26,7 +26,6 @@ from orient.tables.cells import (
     cell_text,
     check_plain_file,
     csv_text,
-    read_cells,
     shown,
 )
 from orient.tables.columns import (
@@ -44,6 +43,7 @@ from orient.tables.columns import (
     read_table,
 )
 from orient.tables.coordinates import SWAPPED, Axis, NotACoordinate, parse_degrees
+from orient.tables.reader import Reader, ReadTable, as_read
 from orient.tables.readings import check_readings, finish_readings
 from orient.tables.reference_line import as_drawn, check_lines, with_lines
 from orient.tables.sights import check_sights, finish_sights
@@ -148,6 +148,18 @@ def read_campaign(
     Raises:
         InputError: with every fault of every table; none of the files is changed.
     """
+    return read_again(Reader(), folder, tables, instead, may_lack, unplaced)
+
+
+def read_again(
+    reader: Reader,
+    folder: Path | str,
+    tables: Sequence[str],
+    instead: Mapping[str, bytes] | None = None,
+    may_lack: Sequence[str] = (),
+    unplaced: bool = False,
+) -> Campaign:
+    """`read_campaign` by a reader that knows what it has read before."""
     folder = Path(folder)
     faults = Faults()
     given = instead or {}
@@ -155,7 +167,7 @@ def read_campaign(
     files = _find_files(folder, wanted, may_lack, faults)
     files |= {name: folder / f"{name}.csv" for name in given}
     sites, setups, marks, readings, watches, sights = (
-        _read_one(table, files.get(table.name), faults, given.get(table.name))
+        _read_one(table, files.get(table.name), faults, given.get(table.name), reader)
         for table in (SITES, SETUPS, MARKS, READINGS, WATCHES, SIGHTS)
     )
     _check_ids(sites, "site", faults)
@@ -186,15 +198,6 @@ def read_campaign(
         _finish_watches(watches.frame),
         finish_sights(sights.frame, finished),
     )
-
-
-@dataclass(frozen=True)
-class _Read:
-    """A table as it is read: its cells as text, its values, and whether there was a file."""
-
-    cells: Cells
-    frame: pd.DataFrame
-    present: bool
 
 
 # --- finding and reading the files -------------------------------------------------------------
@@ -239,15 +242,14 @@ def _one_of(names: Sequence[str]) -> str:
     return f"the table as {', '.join(names[:-1])} or {names[-1]}"
 
 
-def _read_one(table: Table, path: Path | None, faults: Faults, data: bytes | None = None) -> _Read:
-    cells = None
-    if path is not None:
-        is_layer = path.suffix.lower() in _LAYERS
-        cells = _layer_cells(path, faults) if is_layer else read_cells(path, faults, data)
-    if cells is None:
-        absent = Cells(table.name, 1, {name: [] for name in table.names}, [])
-        return _Read(absent, no_rows(table), present=False)
-    return _Read(cells, read_table(cells, table, faults), present=True)
+def _read_one(
+    table: Table, path: Path | None, faults: Faults, data: bytes | None, reader: Reader
+) -> ReadTable:
+    if path is None:
+        return as_read(None, table, faults)
+    if path.suffix.lower() in _LAYERS:
+        return as_read(_layer_cells(path, faults), table, faults)
+    return reader.read(table, path, faults, data)
 
 
 def _layer_cells(path: Path, faults: Faults) -> Cells | None:
@@ -369,7 +371,7 @@ def _layer(path: Path, faults: Faults) -> Any:
 # --- ids ---------------------------------------------------------------------------------------
 
 
-def _check_ids(table: _Read, column: str, faults: Faults) -> None:
+def _check_ids(table: ReadTable, column: str, faults: Faults) -> None:
     """Every id once, and none that differs from another by capitals or spaces alone."""
     ids = table.frame[column]
     alike = pd.Series([_folded(text) for text in ids], dtype=object)
@@ -390,7 +392,7 @@ def _folded(text: str) -> str:
     return "".join(text.split()).casefold()
 
 
-def _check_known(table: _Read, column: str, ids: _Read, faults: Faults) -> None:
+def _check_known(table: ReadTable, column: str, ids: ReadTable, faults: Faults) -> None:
     """Every id that a table refers to is one of the other table."""
     if not (table.present and ids.present and column in ids.cells.columns):
         return
@@ -425,7 +427,7 @@ _ITS_ZONE = "the zone that the watch and the date keep, as the coordinates are b
 _FOUND_BY_REDUCING = "; `orient reduce` does without, and prints the place that the boards give"
 
 
-def _check_places(sites: _Read, faults: Faults, unplaced: bool, clocks: bool) -> pd.DataFrame:
+def _check_places(sites: ReadTable, faults: Faults, unplaced: bool, clocks: bool) -> pd.DataFrame:
     """The sites with latitude and longitude filled from the grid, as far as they are given.
 
     Args:
@@ -457,7 +459,7 @@ def _check_places(sites: _Read, faults: Faults, unplaced: bool, clocks: bool) ->
     return frame
 
 
-def _check_placed(table: _Read, sites: _Read, faults: Faults) -> None:
+def _check_placed(table: ReadTable, sites: ReadTable, faults: Faults) -> None:
     """Refuse readings and sights at a site whose coordinates are blank: they need its place."""
     blank = set(sites.frame["site"][_no_position(sites.cells)]) - {""}
     there = np.flatnonzero(table.frame["site"].isin(blank).to_numpy())
@@ -628,7 +630,7 @@ def _zone_finder() -> Any:
 # --- setups ------------------------------------------------------------------------------------
 
 
-def _check_setups(setups: _Read, faults: Faults) -> None:
+def _check_setups(setups: ReadTable, faults: Faults) -> None:
     cells = setups.cells
     check_lines(cells, setups.frame, faults)
     ends = ("reference_easting_m", "reference_northing_m")
@@ -641,7 +643,7 @@ def _check_setups(setups: _Read, faults: Faults) -> None:
 _DAYS_LEFT_OUT = ("1993-08-21", "1994-12-31", "1995-01-01", "2011-12-30")
 
 
-def _check_days(setups: _Read, names: Any, places: pd.DataFrame, faults: Faults) -> None:
+def _check_days(setups: ReadTable, names: Any, places: pd.DataFrame, faults: Faults) -> None:
     """Refuse a date that a site's calendar never had."""
     dates = setups.frame["date"].to_numpy("datetime64[D]")
     risky = np.flatnonzero(np.isin(dates, np.array(_DAYS_LEFT_OUT, dtype="datetime64[D]")))
@@ -679,7 +681,7 @@ _BOARD = ("x_mm", "y_mm")
 _POLAR = ("length_mm", "angle_deg")
 
 
-def _check_marks(marks: _Read, faults: Faults) -> pd.DataFrame:
+def _check_marks(marks: ReadTable, faults: Faults) -> pd.DataFrame:
     """The marks, numbered where they have no serial; the serials of a board are each one's own."""
     frame = marks.frame.copy()
     _check_forms(marks.cells, (_BOARD, _POLAR), faults)
@@ -694,8 +696,10 @@ def _check_marks(marks: _Read, faults: Faults) -> pd.DataFrame:
 
 def _check_crowd(cells: Cells, frame: pd.DataFrame, faults: Faults) -> None:
     """No board has thousands of marks: something else was pasted in."""
-    place_on_board = frame.groupby("setup").cumcount().to_numpy()
     counts = frame["setup"].value_counts()
+    if counts.empty or counts.max() <= MOST_MARKS:
+        return
+    place_on_board = frame.groupby("setup").cumcount().to_numpy()
     beyond = np.flatnonzero((place_on_board == MOST_MARKS) & (frame["setup"] != "").to_numpy())
     faults.add_cells(
         cells,
@@ -711,8 +715,10 @@ def _check_crowd(cells: Cells, frame: pd.DataFrame, faults: Faults) -> None:
 _EARLIEST_PM, _LATEST_AM = 9.0, 16.0
 
 
-def _check_halves(marks: _Read, setups: _Read, faults: Faults) -> None:
+def _check_halves(marks: ReadTable, setups: ReadTable, faults: Faults) -> None:
     """Ask about a half of the day that its time contradicts, where the watch is trusted."""
+    if not (marks.frame["half"] != "").any():
+        return
     stated = setups.frame.drop_duplicates("setup").set_index("setup")
     own = stated.reindex(marks.frame["setup"])
     trusted = (own["watch"] == "trusted").to_numpy()
@@ -740,8 +746,10 @@ def _serials(frame: pd.DataFrame) -> pd.Series[Any]:
     """The marks' serials, a blank one being its place on the board or the next free number."""
     serials = frame["mark"].copy()
     blank = serials == ""
-    numbers = (frame.groupby("setup").cumcount() + 1).astype(str).astype(object)
-    serials[blank] = numbers[blank]
+    if not blank.any():
+        return serials
+    places = frame.groupby("setup").cumcount()[blank]
+    serials[blank] = [str(place + 1) for place in places.tolist()]
     mixed = frame.loc[~blank, "setup"].unique()
     for setup in set(mixed) & set(frame.loc[blank, "setup"]):
         board = frame.index[frame["setup"] == setup]
@@ -764,7 +772,7 @@ def _finish_marks(frame: pd.DataFrame) -> pd.DataFrame:
 
 
 def _check_sights(
-    sights: _Read, sites: _Read, places: pd.DataFrame, setups: _Read, faults: Faults
+    sights: ReadTable, sites: ReadTable, places: pd.DataFrame, setups: ReadTable, faults: Faults
 ) -> None:
     if not sights.present:
         return

@@ -14,7 +14,7 @@ import unicodedata
 from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
 from datetime import date, datetime, time, timedelta
-from itertools import chain, pairwise
+from itertools import chain, islice, pairwise
 from pathlib import Path
 from typing import Any
 
@@ -42,7 +42,8 @@ class Cells:
 
     `columns` maps a header, in small letters and trimmed, to one trimmed text a row; `rows`
     are the row numbers that a spreadsheet shows, the header standing in row `header_row`.
-    `set_aside` are the texts of rows left out because they do not match the header.
+    `set_aside` are the texts of rows left out because they do not match the header; `records`
+    counts all rows of the file, blank ones too.
     """
 
     file: str
@@ -51,6 +52,7 @@ class Cells:
     rows: list[int]
     decimal_comma: bool = False
     set_aside: frozenset[str] = frozenset()
+    records: int = 0
 
     def column(self, name: str) -> list[str]:
         """The texts of a column, all blank where the table has no such column."""
@@ -295,6 +297,7 @@ def _cells(
     """Cells from lines; `padded` where a line shorter than the header only ends in blanks."""
     rows: list[int] = []
     body: list[list[str]] = []
+    row = 0
     for row, line in enumerate(lines, start=1):
         if row > MOST_ROWS:
             raise _Unreadable(f"more than {MOST_ROWS:,} rows", "a smaller table")
@@ -323,7 +326,7 @@ def _cells(
             said = f"values under no name in column {place + 1}"
             faults.add(file, rows[0], None, said, "a column name above them")
     set_aside = frozenset(cell.strip() for line in ragged.values() for cell in line)
-    return Cells(file, rows[0], columns, list(kept), decimal_comma, set_aside)
+    return Cells(file, rows[0], columns, list(kept), decimal_comma, set_aside, row)
 
 
 def _header(file: str, row: int, line: list[str], faults: Faults) -> list[str]:
@@ -398,7 +401,15 @@ def _tell_ragged(file: str, width: int, ragged: dict[int, list[str]], faults: Fa
 
 def column_names(data: bytes) -> list[str]:
     """The column names of a CSV table, in small letters and trimmed, as `Cells` has them."""
-    return _titles(list(_records(*_text_and_delimiter(data))))[1]
+    return _titles(_records(*_text_and_delimiter(data)))[1]
+
+
+def titles_end(data: bytes) -> int:
+    """Where the column names of a CSV table end, counted in its bytes."""
+    text, delimiter = _text_and_delimiter(data)
+    place, _ = _titles(_records(text, delimiter))
+    above = islice(_records(text, delimiter), place + 1)
+    return sum(len(raw.encode("utf-8")) for raw, _ in above)
 
 
 def row_cells(row: bytes, table: bytes) -> list[str]:
@@ -421,25 +432,30 @@ def with_row(data: bytes, values: Mapping[str, str]) -> bytes:
     """
     text, delimiter = _text_and_delimiter(data)
     newline = _end_of(text)
-    records = list(_records(text, delimiter))
-    place, header = _titles(records)
+    place, header = _titles(_records(text, delimiter))
     new = [name for name, value in values.items() if value and name not in header]
     if new:
-        records[place + 1 :] = [
-            (_widened(raw, cells, len(header) + len(new), delimiter), cells)
-            for raw, cells in records[place + 1 :]
-        ]
-        titled = _with_end(records[place][0], "".join(delimiter + name for name in new))
-        records[place] = (titled, [*header, *new])
-    commas = delimiter != "," and _uses_decimal_comma(cells for _, cells in records[place + 1 :])
+        text = _with_columns(text, delimiter, place, len(header), new)
+    commas = delimiter != "," and _uses_decimal_comma(
+        cells for _, cells in islice(_records(text, delimiter), place + 1, None)
+    )
 
     row = io.StringIO()
     csv.writer(row, delimiter=delimiter, lineterminator=newline).writerow(
         _in_sign(values.get(name, ""), commas) for name in [*header, *new]
     )
-    whole = "".join(raw for raw, _ in records)
-    joint = "" if whole.endswith(("\n", "\r")) else newline
-    return (whole + joint + row.getvalue()).encode("utf-8")
+    joint = "" if text.endswith(("\n", "\r")) else newline
+    return (text + joint + row.getvalue()).encode("utf-8")
+
+
+def _with_columns(text: str, delimiter: str, place: int, width: int, new: Sequence[str]) -> str:
+    """A table's text with columns more at its right end, blank in every row."""
+    records = list(_records(text, delimiter))
+    titled = _with_end(records[place][0], "".join(delimiter + name for name in new))
+    below = (
+        _widened(raw, cells, width + len(new), delimiter) for raw, cells in records[place + 1 :]
+    )
+    return "".join([*(raw for raw, _ in records[:place]), titled, *below])
 
 
 def with_cells(data: bytes, key: str, texts: Mapping[str, str], column: str) -> bytes:
@@ -518,7 +534,7 @@ def _text_and_delimiter(data: bytes) -> tuple[str, str]:
     return text, _delimiter(text.removeprefix(_BYTE_ORDER_MARK))
 
 
-def _titles(records: list[tuple[str, list[str]]]) -> tuple[int, list[str]]:
+def _titles(records: Iterable[tuple[str, list[str]]]) -> tuple[int, list[str]]:
     """Which record holds the column names, and the names."""
     for place, (raw, cells) in enumerate(records):
         if place == 0 and _SEPARATOR_LINE.match(raw.lstrip(_BYTE_ORDER_MARK)):
@@ -543,12 +559,16 @@ def _uses_decimal_comma(rows: Iterable[list[str]]) -> bool:
 
 def _records(text: str, delimiter: str) -> Iterator[tuple[str, list[str]]]:
     """Each record as it stands in the text, its line end too, and its cells."""
-    lines = list(io.StringIO(text, newline=""))
-    reader = csv.reader(iter(lines), delimiter=delimiter, skipinitialspace=True, strict=True)
-    start = 0
-    for cells in reader:
-        yield "".join(lines[start : reader.line_num]), cells
-        start = reader.line_num
+    taken: list[str] = []
+
+    def lines() -> Iterator[str]:
+        for line in io.StringIO(text, newline=""):
+            taken.append(line)
+            yield line
+
+    for cells in csv.reader(lines(), delimiter=delimiter, skipinitialspace=True, strict=True):
+        yield "".join(taken), cells
+        taken.clear()
 
 
 def _widened(raw: str, cells: list[str], width: int, delimiter: str) -> str:

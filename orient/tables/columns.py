@@ -557,8 +557,9 @@ def _tell_decimal_commas(cells: Cells, table: Table, faults: Faults) -> None:
     found = [
         (row, name, text)
         for name in numbers
+        if name in cells.columns
         for row, text in zip(cells.rows, cells.column(name), strict=True)
-        if _has_decimal_comma(text)
+        if "," in text and _has_decimal_comma(text)
     ]
     if found:
         row, name, text = min(found)

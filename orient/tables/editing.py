@@ -12,13 +12,15 @@ import csv
 import io
 from collections.abc import Callable, Mapping, Sequence
 from datetime import datetime
+from itertools import count
 from pathlib import Path
 from typing import NamedTuple
 
 from orient.errors import Fault, InputError
 from orient.files import locked, write_whole
-from orient.tables.campaign import ENDINGS, Campaign, empty_table, read_campaign
+from orient.tables.campaign import ENDINGS, Campaign, empty_table, read_again
 from orient.tables.cells import Faults, read_cells, with_row
+from orient.tables.reader import Reader
 
 BACKUPS = "backups"
 #: How long a run waits for another one to finish with the tables.
@@ -53,6 +55,7 @@ class Sitting:
         self.folder, self._needed, self._begun = folder, needed, begun
         self._seen: dict[str, bytes] = {}
         self._kept: set[str] = set()
+        self._reader = Reader()
         self.campaign: Campaign
         self.look()
 
@@ -60,7 +63,7 @@ class Sitting:
         """The campaign as it stands now, read anew where one of its files has changed."""
         now = _table_bytes(self.folder)
         if now != self._seen or not self._seen:
-            self.campaign = read_campaign(self.folder, self._present(now), unplaced=True)
+            self.campaign = read_again(self._reader, self.folder, self._present(now), unplaced=True)
             self._seen = now
         return self.campaign
 
@@ -119,7 +122,10 @@ class Sitting:
                 for table in after.keys() & there.keys():
                     self._keep(paths[table], there[table])
                 write_whole(self.folder, {paths[table].name: after[table] for table in after})
-                self.campaign, self._seen = campaign, _table_bytes(self.folder)
+                self.campaign = campaign
+                self._seen = self._seen | {
+                    paths[t].name: data for t, data in after.items() if t in ENDINGS
+                }
         return {table: Change(before[table], after[table]) for table in after}
 
     def add_rows(self, table: str, rows: Sequence[Mapping[str, str]]) -> Change:
@@ -144,7 +150,7 @@ class Sitting:
         if not of_campaign:
             return self.campaign
         present = dict.fromkeys([*self._present(self._seen), *of_campaign])
-        return read_campaign(self.folder, list(present), of_campaign, unplaced=True)
+        return read_again(self._reader, self.folder, list(present), of_campaign, unplaced=True)
 
     def _present(self, files: Mapping[str, bytes]) -> list[str]:
         there = {name.lower().partition(".")[0] for name in files} - {*self._begun}
@@ -154,7 +160,7 @@ class Sitting:
         if path.name in self._kept:
             return
         if not _kept_already(path, before):
-            write_whole(self.folder / BACKUPS, {_backup_name(path): before})
+            write_whole(self.folder / BACKUPS, {_backup_name(path, self.folder / BACKUPS): before})
         self._kept.add(path.name)
 
 
@@ -206,8 +212,14 @@ def _table_bytes(folder: Path) -> dict[str, bytes]:
         return {}
 
 
-def _backup_name(path: Path) -> str:
-    return f"{path.stem} {datetime.now():%Y-%m-%d %H-%M-%S}{path.suffix}"
+def _backup_name(path: Path, folder: Path) -> str:
+    """A name that no copy has: several sittings may begin in one second."""
+    second = f"{path.stem} {datetime.now():%Y-%m-%d %H-%M-%S}"
+    # In the order of their names the copies are in the order of time.
+    names = (
+        f"{second}{'' if number == 1 else f'_{number:02d}'}{path.suffix}" for number in count(1)
+    )
+    return next(name for name in names if not (folder / name).exists())
 
 
 def _kept_already(path: Path, before: bytes) -> bool:
