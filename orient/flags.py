@@ -52,7 +52,7 @@ class Flag(StrEnum):
     )
     NEAR_NOON = (
         "near-noon",
-        "The marks lie close to noon, where the shadow's direction races: mark again "
+        "The marks lie close to noon, where the shadow turns fastest: mark again "
         "two hours and more before and after noon.",
         "observation.reduction",
         "reduce report",

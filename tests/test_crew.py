@@ -676,7 +676,7 @@ def test_two_crews_and_days_in_hand_through_the_command(campaign):
             assert moment(after, "arrive_local") >= moment(before, "leave_local") + way
     words = run("crew", campaign, *span, *ways, "--reserve", "2", "--crews", "2").output
     assert "04 May 2026, crew 2" in words
-    assert "In hand for cloud: 05 May, 06 May." in words.replace("\n", " ")
+    assert "Reserve for cloud: 05 May, 06 May." in words.replace("\n", " ")
     refused = run("crew", campaign, *span, *ways, "--reserve", "3")
     assert refused.exit_code == 2
     assert "leaves no day" in refused.output

@@ -111,7 +111,7 @@ work_options = (
         default=0,
         show_default=True,
         metavar="DAYS",
-        help="Days in hand for cloud, without visits: those that can repeat most of the others.",
+        help="Reserve days for cloud, without visits: those that can repeat most of the others.",
     ),
     click.option(
         "--use-spare",

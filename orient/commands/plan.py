@@ -82,7 +82,7 @@ _SITES_SAMPLED = 20
     "--page",
     type=click.Path(dir_okay=False, path_type=Path),
     metavar="FILE.html",
-    help="Write the plan as one page instead: to print, to hand out, to use on site by phone.",
+    help="Write the plan as one page instead: to print, to hand out, to use on site by telephone.",
 )
 @force_option
 @click.option(

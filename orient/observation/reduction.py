@@ -521,7 +521,7 @@ def _differences(fit: Fit, methods: dict[str, MethodResult]) -> list[str]:
     remarks = []
     for name, why in (
         ("pairs", "Pairs use lengths alone and cancel what is steady"),
-        ("shortest", "Near noon the length hardly changes while the direction races"),
+        ("shortest", "Near noon the length hardly changes while the direction turns fast"),
         ("timed", "Timed marks by hand carry the whole error of the watch and of the level"),
     ):
         if name not in methods:

@@ -61,7 +61,7 @@ def compare_with_model(setup: pd.Series, row: dict[str, Any]) -> list[str]:
         if abs(wrap_180(slip)) > allowed and (left := abs(float(wrap_180(apart - slip)))) < allowed
     ]
     if explained:
-        sentence += ";".join(explained) + ". The table wants what the needle showed."
+        sentence += ";".join(explained) + ". The table needs what the needle showed."
     return [sentence]
 
 

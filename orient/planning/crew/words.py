@@ -111,7 +111,7 @@ def cloud_in_words(visits: Sequence[Row], in_hand: Sequence[str]) -> Iterator[st
     """Which days are in hand, and what becomes of each other day's sites if cloud takes it."""
     if not in_hand:
         return
-    yield f"In hand for cloud: {', '.join(map(day_name, in_hand))}. If cloud takes one day:"
+    yield f"Reserve for cloud: {', '.join(map(day_name, in_hand))}. If cloud takes one day:"
     first = [row for row in visits if row["board"] == 1]
     for day, of_day in groupby(sorted(first, key=lambda row: row["date"]), lambda row: row["date"]):
         said = [
