@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import codecs
 import contextlib
 import io
 import math
@@ -18,7 +19,7 @@ from typing import Any, NoReturn
 import click
 
 from orient import __version__
-from orient.text import did_you_mean
+from orient.text import did_you_mean, in_plain_signs
 
 #: Name, module that defines it (imported only when it is called), one line of help.
 COMMANDS: dict[str, tuple[str, str]] = {
@@ -132,6 +133,7 @@ def orient() -> None:
 
 def main() -> NoReturn:
     """Run the command line of this process and end it."""
+    codecs.register_error("plain-signs", in_plain_signs)
     for name, mode in (("stdin", "r"), ("stdout", "w"), ("stderr", "w")):
         stream = getattr(sys, name)
         if stream is None:
@@ -139,7 +141,7 @@ def main() -> NoReturn:
             setattr(sys, name, open(os.devnull, mode))  # noqa: SIM115
         elif isinstance(stream, io.TextIOWrapper):
             # A name or a sign that the terminal's encoding has not is no reason to stop.
-            stream.reconfigure(errors="replace")
+            stream.reconfigure(errors="replace" if mode == "r" else "plain-signs")
     _end_in_good_order()
     if not sys.warnoptions and not os.environ.get("ORIENT_DEBUG"):
         # For the processes that share the work: they begin with filters of their own.

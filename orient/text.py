@@ -78,6 +78,21 @@ def did_you_mean(text: str, known: Iterable[Any]) -> str:
     return f" Did you mean {close}?" if close else ""
 
 
+#: What stands for a sign that a console's encoding lacks: a minus must not be lost.
+_PLAIN = str.maketrans(
+    {"−": "-", "–": "-", "—": "-", "×": "x", "°": "d", "′": "'", "″": '"', "±": "+/-", "→": "->",
+     "…": "...", "·": ",", "⚑": "!", "≤": "<=", "√": "sqrt", "²": "2", "’": "'", "‘": "'"}
+)  # fmt: skip
+
+
+def in_plain_signs(fault: UnicodeError) -> tuple[str, int]:
+    """An error handler for output: signs in ASCII where the encoding lacks them, else "?"."""
+    if not isinstance(fault, UnicodeEncodeError):
+        raise fault
+    plain = fault.object[fault.start : fault.end].translate(_PLAIN)
+    return "".join(c if c.isascii() else "?" for c in plain), fault.end
+
+
 def printable(text: str) -> str:
     """Text with control characters made visible, so that no cell can steer a terminal."""
     return "".join(c if c.isprintable() else "\N{REPLACEMENT CHARACTER}" for c in text)
