@@ -23,6 +23,8 @@ from orient.tables import clock
 LOWEST_DEG, HIGHEST_DEG = 5.0, 40.0
 #: Hours in which the shadow turns at most so much faster than at its slowest.
 _NEARLY = 1.25
+#: Degrees a minute, or so slow: half a minute of the watch is then a twentieth of a degree.
+_SLOW = 0.1
 _STEP_S = 60.0
 
 
@@ -65,7 +67,7 @@ def _slowest(at: Any, rate: Any, usable: Any) -> ShadowBearing | None:
     """The unbroken spell about the slowest moment."""
     if not usable.any():
         return None
-    slow = usable & (rate <= _NEARLY * rate[usable].min())
+    slow = usable & (rate <= max(_NEARLY * rate[usable].min(), _SLOW))
     best = int(np.argmin(np.where(usable, rate, np.inf)))
     before, after = np.flatnonzero(~slow[:best]), np.flatnonzero(~slow[best:])
     first = before[-1] + 1 if before.size else 0
