@@ -118,7 +118,7 @@ def _write(
 
     if sheet_file:
         if sheet_file.suffix.lower() != ".pdf":
-            raise click.UsageError(f"--sheet needs a file ending in .pdf, found {sheet_file.name}")
+            raise click.UsageError(f"--sheet takes a file ending in .pdf, found {sheet_file.name}")
         drawn = night_sheet(sites.iloc[0], nights[0], rig)
         for path in write_output(sheet_file.parent, {sheet_file.name: drawn.pdf()}):
             click.echo(printable(str(path)))

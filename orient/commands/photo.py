@@ -79,7 +79,7 @@ def photo(
         raise click.UsageError("--times goes with --save.")
     if output is not None:
         if output.suffix.lower() != ".html":
-            raise click.UsageError(f"-o needs a file ending in .html, found {output.name}")
+            raise click.UsageError(f"-o takes a file ending in .html, found {output.name}")
         check_output(output.parent, output.name, "orient photo review", force)
     read = _campaign(campaign)
     readings: list[Reading] = []

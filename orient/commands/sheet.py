@@ -109,7 +109,7 @@ def sheet(
 
     suffix = output.suffix.lower()
     if suffix not in (".pdf", ".svg"):
-        raise click.UsageError(f"-o needs a file ending in .pdf or .svg, found {output.name}")
+        raise click.UsageError(f"-o takes a file ending in .pdf or .svg, found {output.name}")
     chosen_paper, board_mm = checked_sizes(paper, board, rod)
     if layout is not None and layout.resolve() == output.resolve():
         raise click.UsageError("--layout and -o name the same file.")

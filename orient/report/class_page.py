@@ -12,7 +12,7 @@ from orient.numbers.tolerances import COVERAGE_95
 from orient.pages import page_template, sealed, shared_style
 from orient.practice.classes import Truth
 from orient.report.drawing import WIDTH, Drawing, Frame, bottom_axis, edge, plain, ticks
-from orient.text import figure
+from orient.text import counted, figure
 
 #: The stamp of the page.
 KIND = "orient class"
@@ -47,8 +47,8 @@ def _lead(table: pd.DataFrame, truth: Truth) -> str:
     lines = int(table["error_deg"].notna().sum())
     good = int((table["times_stated"] <= COVERAGE_95).sum())
     return (
-        f"{lines} of {len(table)} students have a line; {good} of these lie within the figure that "
-        f"they state. They are compared with {truth.words}: true azimuth "
+        f"Lines: {lines} of {counted(len(table), 'student')}; {good} of them within the figure "
+        f"that they state. They are compared with {truth.words}: true azimuth "
         f"{figure(truth.azimuth_deg, 2, '°')} ± {figure(COVERAGE_95 * truth.u_deg, 2, '°')} (95 %)."
     )
 
