@@ -36,13 +36,17 @@ class Forked:
         stdout: int = 1,
         stderr: int = 2,
         before: Callable[[], None] = lambda: None,
+        encoding: str = "utf-8",
     ) -> None:
-        """Begin `orient ARGUMENTS` on file descriptors; `before` runs in the child, first."""
+        """Begin `orient ARGUMENTS` on file descriptors; `before` runs in the child, first.
+
+        `encoding` is the console's.
+        """
         sys.stdout.flush()
         self.status: int | None = None
         self.pid = os.fork()
         if self.pid == 0:
-            os._exit(_child(arguments, (stdin, stdout, stderr), before))
+            os._exit(_child(arguments, (stdin, stdout, stderr), before, encoding))
 
     def send_signal(self, number: int) -> None:
         os.kill(self.pid, number)
@@ -60,7 +64,10 @@ class Forked:
 
 
 def _child(
-    arguments: Sequence[str], streams: tuple[int, int, int], before: Callable[[], None]
+    arguments: Sequence[str],
+    streams: tuple[int, int, int],
+    before: Callable[[], None],
+    encoding: str,
 ) -> int:
     status = 70
     try:
@@ -72,7 +79,7 @@ def _child(
                 os.dup2(stream, number)
         os.closerange(3, 256)  # a pipe's other end, kept open here too, would never end
         sys.stdin, sys.stdout, sys.stderr = (
-            open(number, mode, encoding="utf-8", buffering=1)  # noqa: SIM115
+            open(number, mode, encoding=encoding, buffering=1)  # noqa: SIM115
             for number, mode in enumerate(("r", "w", "w"))
         )
         sys.argv = ["orient", *arguments]
@@ -88,13 +95,15 @@ def _child(
     return status
 
 
-def forked(arguments: Sequence[str], before: Callable[[], None] = lambda: None) -> Ended:
-    """Run a command to its end."""
-    with tempfile.TemporaryFile("w+") as out, tempfile.TemporaryFile("w+") as err:
-        status = Forked(arguments, 0, out.fileno(), err.fileno(), before).wait()
+def forked(
+    arguments: Sequence[str], before: Callable[[], None] = lambda: None, encoding: str = "utf-8"
+) -> Ended:
+    """Run a command to its end; what it wrote is read as UTF-8."""
+    with tempfile.TemporaryFile() as out, tempfile.TemporaryFile() as err:
+        status = Forked(arguments, 0, out.fileno(), err.fileno(), before, encoding).wait()
         return Ended(status, *(_whole(each) for each in (out, err)))
 
 
-def _whole(file: IO[str]) -> str:
+def _whole(file: IO[bytes]) -> str:
     file.seek(0)
-    return file.read()
+    return file.read().decode("utf-8")

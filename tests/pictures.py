@@ -7,13 +7,16 @@ on a machine's fonts.
 
 from __future__ import annotations
 
+import contextlib
+import io
 import re
 import subprocess
-import sys
 import tempfile
 from collections.abc import Callable
 from pathlib import Path
 from typing import NamedTuple
+
+from orient import cli
 
 ROOT = Path(__file__).parents[1]
 FOLDER = ROOT / "docs" / "pictures"
@@ -58,9 +61,8 @@ PICTURES = {
 
 def made(picture: Picture, folder: Path) -> Path:
     """The page, made by the program as a person would."""
-    code = "from orient.cli import main; main()"
-    command = [sys.executable, "-c", code, *picture.arguments]
-    subprocess.run(command, cwd=folder, check=True, capture_output=True)
+    with contextlib.chdir(folder), contextlib.redirect_stdout(io.StringIO()):
+        assert cli.run(picture.arguments) == 0
     return folder / picture.file
 
 

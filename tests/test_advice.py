@@ -6,9 +6,11 @@ from dataclasses import replace
 import numpy as np
 import pytest
 from click.testing import CliRunner
+from demo_tables import part_of_demo
 from simulated import random_day, simulated
 
 from orient import cli
+from orient.files import write_whole
 from orient.observation.advice import would_help
 from orient.observation.reduction import reduce_board
 
@@ -69,15 +71,13 @@ def test_the_reference_line_is_named_where_it_limits():
 
 
 @pytest.mark.long
-def test_reduce_says_it_with_the_figures_of_the_row():
+def test_reduce_says_it_with_the_figures_of_the_row(tmp_path):
     """Through the command: the ± that the sentence begins from is that of the line."""
     run = CliRunner()
-    rows = json.loads(
-        run.invoke(cli.orient, ["reduce", "sites/aldermoor", "--format", "json"]).stdout
-    )
-    said = run.invoke(cli.orient, ["reduce", "sites/aldermoor", "--verbose"]).stdout
-    said = " ".join(said.split())
-    row = next(row for row in rows if row["setup"] == "petrel-1")
+    write_whole(tmp_path / "part", part_of_demo("petrel-1"))
+    folder = str(tmp_path / "part")
+    (row,) = json.loads(run.invoke(cli.orient, ["reduce", folder, "--format", "json"]).stdout)
+    said = " ".join(run.invoke(cli.orient, ["reduce", folder, "--verbose"]).stdout.split())
     now = 1.959964 * row["reference_azimuth_u_deg"]
     assert "the time of each mark, by a watch set to the second" in said
     assert f"in place of ± {now:.2f}° (95 %)" in said

@@ -19,6 +19,8 @@ from orient.tables.campaign import read_campaign
 
 #: The demo without its sights, which speak of a compass too (`tests/test_sights.py`).
 FILES = {name: text for name, text in demo_tables.FILES.items() if name != "sights.csv"}
+#: What tests of single readings need of it.
+PART = demo_tables.part_of_demo("alder-1", "alder-2", "thorn-1")
 
 
 @pytest.fixture(scope="module")
@@ -85,7 +87,7 @@ def test_csv_reads_back(folder, rows):
 
 
 def test_campaign_without_a_reading(folder, tmp_path):
-    tables = dict(FILES)
+    tables = dict(PART)
     header, *lines = tables["setups.csv"].splitlines()
     names = header.split(",")
     kept = []
@@ -104,7 +106,7 @@ def test_campaign_without_a_reading(folder, tmp_path):
 
 
 def with_readings(tmp_path, *lines, name="readings.csv"):
-    write_whole(tmp_path / "more", {**FILES, name: "\n".join(lines) + "\n"})
+    write_whole(tmp_path / "more", {**PART, name: "\n".join(lines) + "\n"})
     return tmp_path / "more"
 
 
@@ -147,7 +149,7 @@ def test_readings_of_every_kind_of_line(tmp_path, rows):
 
 
 def test_a_set_up_without_marks_lends_its_reading_to_the_line_of_another(tmp_path, rows):
-    files = dict(FILES)
+    files = dict(PART)
     header, *lines = files["setups.csv"].splitlines()
     names = header.split(",")
     (first,) = (line for line in lines if line.startswith("alder-1,"))

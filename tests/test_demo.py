@@ -184,6 +184,9 @@ def test_command_writes_tables_and_page_and_shows_the_summary(tmp_path):
     folder = tmp_path / "there"
     folder.mkdir()
     (folder / "own.txt").write_text("mine")
+    for name in (NAME, "report"):  # what a killed run left stops no later one
+        (folder / name).mkdir()
+        (folder / name / ".orient-abc.part").write_text("half")
     ran = CliRunner().invoke(demo, [str(folder)])
     assert ran.exit_code == 0, ran.output
     assert "north cairn" in ran.stdout

@@ -180,12 +180,3 @@ def test_what_is_no_plain_file_is_told_as_such(tmp_path, kind):
         place.symlink_to(tmp_path / "elsewhere")
     with pytest.raises(OSError, match=r"p\.html"):
         write_output(tmp_path, {"p.html": PAGE.format(1)})
-
-
-@pytest.mark.long
-def test_what_a_killed_run_left_does_not_stop_the_demo(tmp_path):
-    for name in ("aldermoor", "report"):
-        (tmp_path / name).mkdir()
-        (tmp_path / name / ".orient-abc.part").write_text("half")
-    assert run(["demo", str(tmp_path)], seconds=60).status == 0
-    assert run(["demo", str(tmp_path)], seconds=60).status == 1

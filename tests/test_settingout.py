@@ -1,15 +1,13 @@
 """Setting out against geodesics on the ellipsoid and against pegs set out with errors."""
 
-import html
 import re
-import shutil
-import subprocess
 from io import BytesIO
 from xml.etree import ElementTree
 
 import numpy as np
 import pdfplumber
 import pytest
+from browser import open_page
 from geographiclib.geodesic import Geodesic
 
 from orient.numbers.settingout import (
@@ -205,8 +203,6 @@ def test_the_words_carry_the_figures_of_the_tables():
 
 # ---------------------------------------------------------------- the page
 
-CHROMIUM = shutil.which("chromium")
-needs_browser = pytest.mark.skipif(CHROMIUM is None, reason="Debian's chromium is not installed")
 FULL = {"convergence_deg": 1.2, "declination_deg": -3.4, "declination_u_deg": 0.36}
 HOSTILE = "<script>alert('x')</script>\"&{{ 7 * 7 }}" + "\u05e9\u05dc\u05d5\u05dd" * 45
 LINES = {
@@ -226,11 +222,6 @@ def setting_out_page(line):
         "@media print{@page{margin:9mm}body{padding:0}}"
         f"{setting_out_css()}</style>{setting_out_html(line)}"
     )
-
-
-def chromium(*arguments):
-    command = [CHROMIUM, "--headless", "--no-sandbox", "--disable-gpu", *arguments]
-    return subprocess.run(command, capture_output=True, check=True, timeout=60).stdout
 
 
 @pytest.mark.parametrize("name", LINES)
@@ -274,33 +265,17 @@ def test_the_diagram_points_where_the_mark_is(azimuth_deg):
     assert pointed == pytest.approx(azimuth_deg, abs=0.02)
 
 
-@needs_browser
-@pytest.mark.parametrize("paper", ["A4", "letter"])
 @pytest.mark.parametrize("name", LINES)
-def test_it_prints_on_one_page(tmp_path, name, paper):
-    page = setting_out_page(LINES[name])
-    page = page.replace("@page{", f"@page{{size:{paper};")
-    (tmp_path / "page.html").write_text(page, encoding="utf-8")
-    target = tmp_path / "page.pdf"
-    chromium("--no-pdf-header-footer", f"--print-to-pdf={target}", f"file://{tmp_path}/page.html")
-    with pdfplumber.open(BytesIO(target.read_bytes())) as pdf:
-        assert len(pdf.pages) == 1
-        assert float(pdf.pages[0].width) == pytest.approx(595 if paper == "A4" else 612, abs=1)
-
-
-@needs_browser
-@pytest.mark.parametrize("name", LINES)
-def test_nothing_overflows_a_phone_sideways(tmp_path, name):
-    """In a frame of 360 px, for a browser's own window is never so narrow."""
-    frame = html.escape(setting_out_page(LINES[name]), quote=True)
-    (tmp_path / "phone.html").write_text(
-        f'<meta charset="utf-8"><iframe id="f" width="360" height="800" style="border:0" '
-        f'srcdoc="{frame}"></iframe><script>onload=()=>{{document.title="width "+'
-        "document.getElementById('f').contentDocument.documentElement.scrollWidth}</script>",
-        encoding="utf-8",
-    )
-    shown = chromium("--dump-dom", f"file://{tmp_path}/phone.html").decode()
-    assert int(re.search(r"<title>width (\d+)</title>", shown)[1]) <= 360
+def test_it_fits_a_telephone_and_prints_on_one_page(tmp_path, name):
+    path = tmp_path / "page.html"
+    path.write_text(setting_out_page(LINES[name]), encoding="utf-8")
+    with open_page(path, 360) as opened:
+        assert opened.overflow_px() <= 0
+        for paper, width in (("A4", 595), ("Letter", 612)):
+            margin = dict.fromkeys(("top", "right", "bottom", "left"), "9mm")
+            with pdfplumber.open(BytesIO(opened.page.pdf(format=paper, margin=margin))) as pdf:
+                assert len(pdf.pages) == 1
+                assert float(pdf.pages[0].width) == pytest.approx(width, abs=1)
 
 
 def test_the_style_reaches_only_the_section():

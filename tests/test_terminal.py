@@ -5,13 +5,11 @@ from __future__ import annotations
 import os
 import re
 import struct
-import subprocess
-import sys
 from collections import Counter
 
 import pyproj
 import pytest
-from forked import Forked
+from forked import Forked, forked, needs_fork
 from hostile import SITES, csv_bytes, good_tables, run, write_campaign
 
 from orient.commands import terminal
@@ -184,15 +182,14 @@ def test_the_window_of_a_real_terminal_is_asked(campaign, width, monkeypatch):
     assert max(map(len, text.splitlines())) <= width
 
 
-@pytest.mark.long
+@needs_fork
 def test_machine_output_is_utf8_whatever_the_console_speaks(campaign, tmp_path):
     rows = [SITES[0], ["Grat Ω", *SITES[1][1:]], ["荒野", *SITES[2][1:]]]
     write_campaign(tmp_path, {"sites.csv": csv_bytes(rows)})
-    environment = os.environ | {"PYTHONIOENCODING": "cp1252", "PYTHONUTF8": "0"}
     for style in ("json", "csv"):
-        command = [sys.executable, "-m", "orient", "sites", str(tmp_path), "--format", style]
-        done = subprocess.run(command, capture_output=True, env=environment, check=True)
-        text = done.stdout.decode("utf-8")
+        done = forked(["sites", str(tmp_path), "--format", style], encoding="cp1252")
+        assert done.status == 0, done.err
+        text = done.out
         assert "Grat Ω" in text, text
         assert "荒野" in text, text
 
