@@ -2,12 +2,14 @@
 
 import doctest
 import inspect
+import re
 import subprocess
 import sys
 
 import numpy as np
 import pandas as pd
 import pytest
+from api_page import PAGE
 
 import orient
 import orient.api
@@ -131,14 +133,32 @@ def test_the_names_are_one_list():
     assert orient.__all__ == sorted(orient.__all__)
 
 
-@pytest.mark.long
-def test_the_examples_run(request, monkeypatch):
+@pytest.fixture
+def examples(request, monkeypatch, campaign, results):
+    """The repository's own folder, its demo reduced once for all examples."""
     monkeypatch.chdir(request.config.rootpath)
+    monkeypatch.setattr(orient.api, "reduce_campaign", lambda given, workers=1: results)
+    monkeypatch.setattr("orient.report.page.reduce_campaign", lambda *_: results)
+
+
+@pytest.mark.long
+def test_the_examples_run(examples):
     names = {"orient": orient}
     for module in (orient.api, orient.moments):
         failed, tried = doctest.testmod(module, extraglobs=names)
         assert tried > 2
         assert failed == 0
+
+
+@pytest.mark.long
+def test_the_example_of_the_page_runs(examples, tmp_path):
+    example = re.search(r"```python\n(.*?)```", PAGE.read_text("utf-8"), re.DOTALL)[1]
+    names: dict = {}
+    exec(example.replace("reports/aldermoor", str(tmp_path)), names)
+    assert len(names["places"]) == len(names["campaign"].sites)
+    assert len(names["hours"]) == 7 * len(names["places"])
+    assert len(names["norths"]) == len(names["campaign"].setups)
+    assert (tmp_path / "index.html").is_file()
 
 
 @pytest.mark.parametrize(

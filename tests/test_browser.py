@@ -1,9 +1,9 @@
 """The report in a real browser: it loads alone, fits its window, prints, and obeys its keys."""
 
-import pdfplumber
 import pytest
 from boards_on_file import odd_campaign, sound_campaign
 from browser import open_page
+from pdf_text import texts
 
 from orient.report.page import write_report
 from orient.tables.campaign import read_campaign
@@ -114,7 +114,6 @@ def test_without_scripts_a_link_opens_and_a_summary_unfolds(pages):
 def test_print_shows_what_is_closed_on_the_screen(pages, paper, tmp_path):
     with open_page(pages["sound"], 1280) as opened:
         opened.page.pdf(path=str(tmp_path / "report.pdf"), format=paper)
-    with pdfplumber.open(tmp_path / "report.pdf") as document:
-        text = " ".join(page.extract_text() for page in document.pages)
+    text = " ".join(texts(tmp_path / "report.pdf"))
     for words in ("Never look at the sun", "smudged", "Angle to turn", "Conventions"):
-        assert words in text.replace("\n", " ")
+        assert words in text

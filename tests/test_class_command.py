@@ -6,7 +6,7 @@ import json
 import numpy as np
 import pytest
 from click.testing import CliRunner
-from pdfplumber import open as open_pdf
+from pdf_text import texts
 
 from orient.cli import orient
 from orient.practice.classes import middle_of
@@ -132,14 +132,13 @@ def test_prepared_for_the_day(camp, tmp_path):
     setups = list(csv.DictReader((new / "setups.csv").read_text().splitlines()))
     assert [row["setup"] for row in setups] == [f"s{n:02d}" for n in range(1, 3)]
     assert run("reduce", new).exit_code == 0
-    with open_pdf(new / "sheets.pdf") as opened:
-        texts = [page.extract_text() for page in opened.pages]
+    pages = texts(new / "sheets.pdf")
     for number, row in enumerate(setups, start=1):
-        own = [text for text in texts if f"Pupil {number:02d}" in text]
-        assert len(own) == len(texts) / 2
+        own = [text for text in pages if f"Pupil {number:02d}" in text]
+        assert len(own) == len(pages) / 2
         assert all(row["setup"] in text for text in own)
         assert f"Name, crew: Pupil {number:02d} Set-up: {row['setup']}" in own[0]
-    for text in texts:
+    for text in pages:
         assert "Never look at the sun" in text
     again = run("class", camp, roster, "--site", "meadow", "--date", "2026-06-10", "-o", new)
     assert "files in it" in str(again.exception)

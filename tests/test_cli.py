@@ -207,7 +207,7 @@ def test_no_command_writes_input(campaign, tmp_path, monkeypatch):
     runs = {
         "sites": [], "plan": ["--from", "2026-04-12"], "bring": ["--from", "2026-04-12"],
         "crew": ["--from", "2026-04-12", "--start", "Ridge"], "reduce": [], "compass": [],
-        "sheet": ["--site", "Ridge", "--date", "2026-04-12", "-o", "s.pdf"],
+        "sheet": ["--site", "Ridge", "--date", "2026-04-12", "--rod", "100", "-o", "s.pdf"],
         "simulate": ["--site", "Ridge", "--date", "2026-04-12", "-o", "practice"],
         "report": ["-o", "page"],
         "card": ["--date", "2026-04-12", "-o", "cards.pdf"],
@@ -252,7 +252,8 @@ def test_output_to_a_place_that_cannot_be(campaign, tmp_path):
     (tmp_path / "link.svg").symlink_to(tmp_path / "elsewhere.svg")
     places = {"taken/s.svg": "folder is wanted", "link.svg": "symbolic link"}
     for place, said in places.items():
-        options = ["--site", "Ridge", "--date", "2026-04-12", "-o", str(tmp_path / place)]
+        options = ["--site", "Ridge", "--date", "2026-04-12", "--rod", "100"]
+        options += ["-o", str(tmp_path / place)]
         ending = run(["sheet", str(campaign), *options], seconds=60.0)
         assert ending.status == 1
         assert said in ending.err

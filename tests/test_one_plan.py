@@ -3,9 +3,9 @@
 import json
 import re
 
-import pdfplumber
 import pytest
 from click.testing import CliRunner
+from pdf_text import texts
 
 from orient.commands.bring import bring
 from orient.commands.plan import plan
@@ -65,9 +65,8 @@ def test_hours_and_rings_are_the_same_in_plan_bring_and_sheet(campaign, name, tm
          "--paper", "720x640", "-o", str(target), "--layout", str(layout)],
     )  # fmt: skip
     assert result.exit_code == 0, result.output
-    with pdfplumber.open(target) as printed:
-        board, *forms = [page.extract_text() for page in printed.pages]
-    text = " ".join(" ".join(forms).split())
+    board, *forms = texts(target)
+    text = " ".join(forms)
     found = re.search(r"Mark from (\d\d:\d\d) to (\d\d:\d\d) and (\d\d:\d\d) to (\d\d:\d\d)", text)
     assert planned["morning"], "every site of this test has good hours"
     ends = [planned[half][end] for half in ("morning", "afternoon") for end in ("from", "to")]
@@ -103,8 +102,7 @@ def test_a_skyline_is_honoured_from_the_file_to_the_paper(tmp_path):
             sheet, [str(tmp_path), *options, "--paper", "720x640", "-o", str(target)]
         )
         assert result.exit_code == 0, result.output
-        with pdfplumber.open(target) as printed:
-            said[name] = " ".join(" ".join(page.extract_text() for page in printed.pages).split())
+        said[name] = " ".join(texts(target))
     assert "Mark from" in said["open"]
     assert "Mark from" not in said["walled"]
     assert "tip is on this sheet" not in said["walled"]

@@ -119,10 +119,11 @@ def test_a_plan_page_never_replaces_a_table(here):
 def test_a_page_and_a_sheet_replace_their_own_kind_only(here):
     camp, day = str(here / "north/camp"), "2026-04-12"
     page, pdf, svg = (here / name for name in ("p.html", "s.pdf", "s.svg"))
+    sheet = ["sheet", camp, "--site", "Ridge", "--date", day, "--rod", "100", "-o"]
     commands = {
         page: ["plan", camp, "--from", day, "--page", str(page)],
-        pdf: ["sheet", camp, "--site", "Ridge", "--date", day, "-o", str(pdf)],
-        svg: ["sheet", camp, "--site", "Ridge", "--date", day, "-o", str(svg)],
+        pdf: [*sheet, str(pdf)],
+        svg: [*sheet, str(svg)],
     }
     for path, command in commands.items():
         assert run(command).status == 0

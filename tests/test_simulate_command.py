@@ -137,6 +137,7 @@ def sheets(camp, *options):
 def test_marks_drawn_on_sheets_are_read_back_from_photographs(camp):
     """Sheets out of one door, photographed by code of its own, into another, and reduced."""
     pytest.importorskip("cv2")
+    from pdf_text import texts
     from pdfplumber import open as open_pdf
     from photographs import Camera, photograph
 
@@ -145,10 +146,11 @@ def test_marks_drawn_on_sheets_are_read_back_from_photographs(camp):
     drawn = pd.read_csv(folder.parent / "practice-key-marks.csv")
     assert (folder / "marks.csv").read_text() == "setup,time,x_mm,y_mm\n"
     sound = next(row["setup"] for row in key_of(folder).values() if not row["mistake"])
+    pages = texts(folder / "sheets.pdf")
+    boards = [number for number, text in enumerate(pages) if "turn about to north" in text]
+    (board,) = [number for number in boards if f"Set-up: {sound}" in pages[number]]
     with open_pdf(folder / "sheets.pdf") as opened:
-        boards = [page for page in opened.pages if "turn about to north" in page.extract_text()]
-        (board,) = [page for page in boards if f"Set-up: {sound}" in page.extract_text()]
-        print_rgb = np.asarray(board.to_image(resolution=300).original.convert("RGB"))
+        print_rgb = np.asarray(opened.pages[board].to_image(resolution=300).original.convert("RGB"))
     assert len(boards) == 2
     picture = photograph(
         print_rgb.astype(np.float32) / 255.0, Camera(megapixels=8), np.random.default_rng(1)
