@@ -199,6 +199,9 @@ def test_a_folder_whose_name_steers_terminals_is_named_safely(campaign):
 
 # What is never written -------------------------------------------------------------------
 
+#: A sheet with good hours: no other size is tried.
+A3_SHEET = ["--site", "Ridge", "--date", "2026-04-12", "--paper", "A3", "--rod", "150"]
+
 
 @pytest.mark.long
 def test_no_command_writes_input(campaign, tmp_path, monkeypatch):
@@ -207,7 +210,7 @@ def test_no_command_writes_input(campaign, tmp_path, monkeypatch):
     runs = {
         "sites": [], "plan": ["--from", "2026-04-12"], "bring": ["--from", "2026-04-12"],
         "crew": ["--from", "2026-04-12", "--start", "Ridge"], "reduce": [], "compass": [],
-        "sheet": ["--site", "Ridge", "--date", "2026-04-12", "--rod", "100", "-o", "s.pdf"],
+        "sheet": [*A3_SHEET, "-o", "s.pdf"],
         "simulate": ["--site", "Ridge", "--date", "2026-04-12", "-o", "practice"],
         "report": ["-o", "page"],
         "card": ["--date", "2026-04-12", "-o", "cards.pdf"],
@@ -252,8 +255,7 @@ def test_output_to_a_place_that_cannot_be(campaign, tmp_path):
     (tmp_path / "link.svg").symlink_to(tmp_path / "elsewhere.svg")
     places = {"taken/s.svg": "folder is wanted", "link.svg": "symbolic link"}
     for place, said in places.items():
-        options = ["--site", "Ridge", "--date", "2026-04-12", "--rod", "100"]
-        options += ["-o", str(tmp_path / place)]
+        options = [*A3_SHEET, "-o", str(tmp_path / place)]
         ending = run(["sheet", str(campaign), *options], seconds=60.0)
         assert ending.status == 1
         assert said in ending.err

@@ -119,7 +119,7 @@ def test_a_plan_page_never_replaces_a_table(here):
 def test_a_page_and_a_sheet_replace_their_own_kind_only(here):
     camp, day = str(here / "north/camp"), "2026-04-12"
     page, pdf, svg = (here / name for name in ("p.html", "s.pdf", "s.svg"))
-    sheet = ["sheet", camp, "--site", "Ridge", "--date", day, "--rod", "100", "-o"]
+    sheet = ["sheet", camp, "--site", "Ridge", "--date", day, "--paper", "A3", "--rod", "150", "-o"]
     commands = {
         page: ["plan", camp, "--from", day, "--page", str(page)],
         pdf: [*sheet, str(pdf)],

@@ -102,7 +102,7 @@ def sheet(
     """
     import json
 
-    from orient.outputs import write_output
+    from orient.outputs import check_output, write_output
     from orient.planning.hours import Limits
     from orient.sheet.document import field_sheet
     from orient.tables.campaign import read_campaign
@@ -113,6 +113,8 @@ def sheet(
     chosen_paper, board_mm = checked_sizes(paper, board, rod)
     if layout is not None and layout.resolve() == output.resolve():
         raise click.UsageError("--layout and -o name the same file.")
+    if suffix == ".pdf":
+        check_output(output.parent, output.name, "orient", force)
     read = read_campaign(campaign, tables=("sites",), unplaced=True)
     row = _site_row(read.sites, site)
     with progress("Drawing", 2) as advance:
