@@ -39,13 +39,25 @@ LONG = (
 )
 
 
+#: The files of most work, the most first: they begin, so that short ones fill up the cores.
+HEAVIEST = (
+    "test_mistakes", "test_sheet", "test_docs", "test_crew", "test_photo", "test_trust",
+    "test_browser_plan", "test_browser_field", "test_cli", "test_hostile", "test_unplaced",
+    "test_outputs", "test_sights", "test_adjustment", "test_demo", "test_simulate_command",
+    "test_class_command", "test_compass_command", "test_plan_command", "test_night",
+    "test_byhand", "test_field_engine", "test_mark_command", "test_hours", "test_joint",
+    "test_api", "test_bodies", "test_terminal", "test_calendar", "test_magnetic",
+    "test_crew_spare", "test_sheet_targets", "test_one_plan", "test_cells", "test_browser",
+)  # fmt: skip
+
+
 def pytest_collection_modifyitems(items):
-    """Mark the tests of the long files, and let them begin: short ones then fill up the cores."""
+    """Mark the tests of the long files, and put the files in the order of their work."""
     for item in items:
         if any(Path(item.path.stem).match(name) for name in LONG):
             item.add_marker(pytest.mark.long)
-    long = {item.path for item in items if item.get_closest_marker("long")}
-    items.sort(key=lambda item: item.path not in long)
+    place = {name: number for number, name in enumerate(HEAVIEST)}
+    items.sort(key=lambda item: place.get(item.path.stem, len(place)))
 
 
 @pytest.hookimpl(optionalhook=True)

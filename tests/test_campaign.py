@@ -532,13 +532,7 @@ def table_texts(draw, table):
     return mark + "\n".join(separator.join(row) for row in [needed + names, *rows])
 
 
-@pytest.mark.long
-@settings(
-    deadline=None, max_examples=150, suppress_health_check=[HealthCheck.function_scoped_fixture]
-)
-@given(sites=table_texts(TABLES["sites"]), setups=table_texts(TABLES["setups"]),
-       marks=table_texts(TABLES["marks"]), trailer=st.binary(max_size=3))  # fmt: skip
-def test_any_text_is_a_campaign_or_an_input_error(tmp_path, sites, setups, marks, trailer):
+def check_any_text(tmp_path, sites, setups, marks, trailer):
     folder = tmp_path / "any"
     folder.mkdir(exist_ok=True)
     for name, text in (("sites", sites), ("setups", setups), ("marks", marks)):
@@ -549,13 +543,32 @@ def test_any_text_is_a_campaign_or_an_input_error(tmp_path, sites, setups, marks
         assert fault.faults  # noqa: PT017
 
 
-@pytest.mark.long
-@settings(
-    deadline=None, max_examples=150, suppress_health_check=[HealthCheck.function_scoped_fixture]
+any_text = given(sites=table_texts(TABLES["sites"]), setups=table_texts(TABLES["setups"]),
+                 marks=table_texts(TABLES["marks"]), trailer=st.binary(max_size=3))  # fmt: skip
+quick, at_length = (
+    settings(
+        deadline=None,
+        max_examples=examples,
+        suppress_health_check=[HealthCheck.function_scoped_fixture],
+    )
+    for examples in (40, 150)
 )
-@given(table=st.sampled_from(["sites", "setups", "marks"]), data=st.data())
-def test_one_strange_cell_is_read_or_refused(tmp_path, table, data):
-    """The rest of the tables being good, a cell of any text can only spoil its own row."""
+
+
+@quick
+@any_text
+def test_any_text_is_a_campaign_or_an_input_error(tmp_path, sites, setups, marks, trailer):
+    check_any_text(tmp_path, sites, setups, marks, trailer)
+
+
+@pytest.mark.slow
+@at_length
+@any_text
+def test_any_text_at_length(tmp_path, sites, setups, marks, trailer):
+    check_any_text(tmp_path, sites, setups, marks, trailer)
+
+
+def check_one_cell(tmp_path, table, data):
     column = data.draw(st.sampled_from(TABLES[table].names))
     good = {
         "sites": {"site": "Hill", "latitude_deg": "41.25", "longitude_deg": "-5.5"},
@@ -576,6 +589,23 @@ def test_one_strange_cell_is_read_or_refused(tmp_path, table, data):
         read_campaign(folder)
     except InputError as fault:
         assert {each.row for each in fault.faults} <= {None, 1, 2}  # noqa: PT017
+
+
+one_cell = given(table=st.sampled_from(["sites", "setups", "marks"]), data=st.data())
+
+
+@quick
+@one_cell
+def test_one_strange_cell_is_read_or_refused(tmp_path, table, data):
+    """The rest of the tables being good, a cell of any text can only spoil its own row."""
+    check_one_cell(tmp_path, table, data)
+
+
+@pytest.mark.slow
+@at_length
+@one_cell
+def test_one_strange_cell_at_length(tmp_path, table, data):
+    check_one_cell(tmp_path, table, data)
 
 
 def test_a_watch_kept_on_utc_says_nothing_of_the_place(tmp_path):
