@@ -96,14 +96,17 @@ def _child(
 
 
 def forked(
-    arguments: Sequence[str], before: Callable[[], None] = lambda: None, encoding: str = "utf-8"
+    arguments: Sequence[str],
+    before: Callable[[], None] = lambda: None,
+    encoding: str = "utf-8",
+    read_as: str = "utf-8",
 ) -> Ended:
-    """Run a command to its end; what it wrote is read as UTF-8."""
+    """Run a command to its end."""
     with tempfile.TemporaryFile() as out, tempfile.TemporaryFile() as err:
         status = Forked(arguments, 0, out.fileno(), err.fileno(), before, encoding).wait()
-        return Ended(status, *(_whole(each) for each in (out, err)))
+        return Ended(status, *(_whole(each, read_as) for each in (out, err)))
 
 
-def _whole(file: IO[bytes]) -> str:
+def _whole(file: IO[bytes], encoding: str) -> str:
     file.seek(0)
-    return file.read().decode("utf-8")
+    return file.read().decode(encoding)

@@ -15,14 +15,13 @@ from orient.cli import orient
 from orient.flags import CAUTIONS, FLAGS
 from orient.numbers import sun
 from orient.pages import lookup, page_text
+from orient.pages.span import MOST_DAYS, TooLarge, check_size
 from orient.planning.hourly import Hour, hourly_pairs
 from orient.planning.hours import Limits, SiteDays, pairs_at, plan_table
 from orient.planning.rig import Rig
 from orient.planning.rows import plan_rows
 from orient.planpage.page import (
-    MOST_DAYS,
-    TooLarge,
-    check_size,
+    MOST_SITE_DAYS,
     hour_classes,
     letters_of,
     plan_page,
@@ -324,11 +323,11 @@ def test_days_of_changed_clocks_and_a_single_day(sites):
 
 
 def test_too_much_for_one_page():
-    check_size(60, 14)
+    check_size(60, 14, MOST_SITE_DAYS)
     with pytest.raises(TooLarge, match="fewer days"):
-        check_size(1, MOST_DAYS + 1)
+        check_size(1, MOST_DAYS + 1, MOST_SITE_DAYS)
     with pytest.raises(TooLarge, match="some of the sites"):
-        check_size(201, 10)
+        check_size(201, 10, MOST_SITE_DAYS)
 
 
 def test_the_command_writes_the_page(tmp_path):

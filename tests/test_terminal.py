@@ -194,15 +194,15 @@ def test_machine_output_is_utf8_whatever_the_console_speaks(campaign, tmp_path):
         assert "荒野" in text, text
 
 
-@pytest.mark.long
+@needs_fork
 @pytest.mark.parametrize("encoding", ["cp1252", "ascii"])
 def test_a_console_that_lacks_the_minus_shows_one_all_the_same(campaign, encoding):
-    environment = os.environ | {"PYTHONIOENCODING": encoding, "PYTHONUTF8": "0"}
-    command = [sys.executable, "-m", "orient", "sites", str(campaign), "--date", "2026-04-12"]
-    done = subprocess.run(command, capture_output=True, env=environment, check=True)
-    text = done.stdout.decode(encoding)
+    command = ["sites", str(campaign), "--date", "2026-04-12"]
+    done = forked(command, encoding=encoding, read_as=encoding)
+    assert done.status == 0, done.err
+    text = done.out
     assert "?" not in text
-    shown = run(["sites", str(campaign), "--date", "2026-04-12"]).out
+    shown = run(command).out
     signed = re.findall(r"[−+]\d+\.\d\d", shown)
     assert any(each.startswith("−") for each in signed)
     assert re.findall(r"[-+]\d+\.\d\d", text) == [each.replace("−", "-") for each in signed]

@@ -17,7 +17,6 @@ from orient.commands.common import (
     campaign_argument,
     console,
     emit,
-    force_option,
     printable,
     progress,
     records,
@@ -30,9 +29,11 @@ from orient.commands.planning_options import (
     board_options,
     care_of,
     care_options,
+    check_page,
     chosen_sites,
     dates_between,
     limit_options,
+    output_options,
     span_options,
     the_rig,
     with_options,
@@ -174,20 +175,10 @@ work_options = (
 @campaign_argument
 @with_options(span_options, travel_options, work_options, board_options, limit_options)
 @care_options
-@click.option(
-    "--page",
-    type=click.Path(dir_okay=False, path_type=Path),
-    metavar="FILE.html",
-    help="Write the days as one page instead: to print, to hand out, to keep on a telephone.",
-)
-@force_option
-@click.option(
-    "--format",
-    "style",
-    type=click.Choice(["table", "csv", "json", "ics"]),
-    default="table",
-    show_default=True,
-    help="How the rows are written to standard output; ics is a calendar of the visits.",
+@with_options(
+    output_options(
+        "days as one page instead: to print, to hand out, to keep on a telephone", "the visits"
+    )
 )
 def crew(
     campaign: str,
@@ -219,7 +210,9 @@ def crew(
         )
     solver()  # before the work that would be lost without it
     if page:
-        _check_page(page, force)
+        from orient.planpage.crewpage import KIND
+
+        check_page("--page", page, KIND, force)
     sites = chosen_sites(campaign, names)
     ways = [told[name] for name in ("start", "speed", "detour", "travel")]
     home, timezone, travel_min = _ways(campaign, sites, *ways)
@@ -258,15 +251,6 @@ def crew(
         table = plan.visits
         known = table.notna() & (table != "").fillna(False)
         emit(records(table.astype(object).where(known, None)), style, [])
-
-
-def _check_page(page: Path, force: bool) -> None:
-    from orient.outputs import check_output
-    from orient.planpage.crewpage import KIND
-
-    if page.suffix.lower() not in (".html", ".htm"):
-        raise click.UsageError(f"--page takes a file ending in .html, found {page.name}")
-    check_output(page.parent, page.name, KIND, force)
 
 
 def _write_page(

@@ -18,6 +18,8 @@ from orient.commands.planning_options import (
     altitude_limits,
     board_options,
     care_options,
+    check_amount,
+    check_page,
     chosen_sites,
     dates_between,
     limit_options,
@@ -83,23 +85,19 @@ def field(
     --serve shows the page to telephones that open no local page: it gives that page and
     nothing else, and ends with the command.
     """
-    from orient.fieldpage.page import KIND, TooLarge, check_size, field_page
+    from orient.fieldpage.page import KIND, field_page
+    from orient.fieldpage.table import MOST_SITE_DAYS
     from orient.flags import CAUTIONS
-    from orient.outputs import check_output, write_output
+    from orient.outputs import write_output
 
     limits = altitude_limits(target, min_altitude, max_altitude)
     dates = dates_between(first, last)
     sites = chosen_sites(campaign, names)
-    try:
-        check_size(len(sites), len(dates))
-    except TooLarge as fault:
-        raise click.UsageError(f"{fault}.") from None
+    check_amount(len(sites), len(dates), MOST_SITE_DAYS)
     if output is None and not serve:
         raise click.UsageError("-o FILE.html, or --serve, is needed: where is the page to go?")
     if output is not None:
-        if output.suffix.lower() not in (".html", ".htm"):
-            raise click.UsageError(f"-o takes a file ending in .html, found {output.name}")
-        check_output(output.parent, output.name, KIND, force)
+        check_page("-o", output, KIND, force)
     rig = the_rig(rod, board, reach, care)
     with progress("Planning", len(sites)) as advance:
         name = Path(campaign).resolve().name

@@ -19,7 +19,6 @@ from orient.commands.common import (
     campaign_argument,
     console,
     emit,
-    force_option,
     number,
     printable,
     progress,
@@ -33,9 +32,12 @@ from orient.commands.planning_options import (
     at_95,
     board_options,
     care_options,
+    check_amount,
+    check_page,
     chosen_sites,
     dates_between,
     limit_options,
+    output_options,
     span_options,
     target_text,
     the_rig,
@@ -78,20 +80,11 @@ _SITES_SAMPLED = 20
 @click.option(
     "--budget", "show_budget", is_flag=True, help="The error budget, term by term, of each day."
 )
-@click.option(
-    "--page",
-    type=click.Path(dir_okay=False, path_type=Path),
-    metavar="FILE.html",
-    help="Write the plan as one page instead: to print, to hand out, to use on site by telephone.",
-)
-@force_option
-@click.option(
-    "--format",
-    "style",
-    type=click.Choice(["table", "csv", "json", "ics"]),
-    default="table",
-    show_default=True,
-    help="How the rows are written to standard output; ics is a calendar of the good hours.",
+@with_options(
+    output_options(
+        "plan as one page instead: to print, to hand out, to use on site by telephone",
+        "the good hours",
+    )
 )
 def plan(
     campaign: str,
@@ -173,16 +166,11 @@ def _write_page(
     limits: Limits,
     step: float,
 ) -> None:
-    from orient.outputs import check_output, write_output
-    from orient.planpage.page import KIND, TooLarge, check_size, plan_page
+    from orient.outputs import write_output
+    from orient.planpage.page import KIND, MOST_SITE_DAYS, plan_page
 
-    try:
-        check_size(len(sites), len(dates))
-    except TooLarge as fault:
-        raise click.UsageError(f"--page: {fault}.") from None
-    if page.suffix.lower() not in (".html", ".htm"):
-        raise click.UsageError(f"--page takes a file ending in .html, found {page.name}")
-    check_output(page.parent, page.name, KIND, force)
+    check_amount(len(sites), len(dates), MOST_SITE_DAYS, "--page: ")
+    check_page("--page", page, KIND, force)
     with progress("Planning", len(sites)) as advance:
         name = Path(campaign).resolve().name
         text = plan_page(name, sites, dates, rig, limits, step, advance)

@@ -6,11 +6,12 @@ import math
 import re
 from collections.abc import Callable, Mapping
 from datetime import date
+from pathlib import Path
 from typing import TYPE_CHECKING, Any, TypeVar
 
 import click
 
-from orient.commands.common import LocalDate, printable, typed_name
+from orient.commands.common import LocalDate, force_option, printable, typed_name
 from orient.defaults import BOARD_MM, MAX_ALTITUDE_DEG, MIN_ALTITUDE_DEG, ROD_MM, TARGET_U_DEG
 from orient.numbers.tolerances import COVERAGE_95, Tolerances
 from orient.text import at_95 as at_95
@@ -25,6 +26,7 @@ if TYPE_CHECKING:
     from orient.planning.rig import Rig
 
 Command = TypeVar("Command", bound=Callable[..., Any])
+Options = tuple[Callable[[Any], Any], ...]
 
 
 class Positive(click.ParamType):
@@ -125,6 +127,27 @@ limit_options = (
         help="Minutes between the hours looked at.",
     ),
 )
+
+
+def output_options(page: str, calendar: str) -> Options:
+    """The page, what lets it replace a file, and the rows, a calendar among their forms."""
+    forms = click.Choice(["table", "csv", "json", "ics"])
+    rows = "How the rows are written to standard output; ics is a calendar of"
+    return (
+        click.option(
+            "--page",
+            type=click.Path(dir_okay=False, path_type=Path),
+            metavar="FILE.html",
+            help=f"Write the {page}.",
+        ),
+        force_option,
+        click.option(
+            "--format", "style", type=forms, default="table", show_default=True,
+            help=f"{rows} {calendar}.",
+        ),
+    )  # fmt: skip
+
+
 _CARE = {
     "mark_sd_mm": "one mark, each axis, mm",
     "level_sd_deg": "the board's level, each axis, degrees",
@@ -150,7 +173,7 @@ def care_options(command: Command) -> Command:
     return command
 
 
-def with_options(*groups: tuple[Callable[[Command], Command], ...]) -> Callable[[Command], Command]:
+def with_options(*groups: Options) -> Callable[[Command], Command]:
     """Put groups of options on a command, in the order given."""
 
     def decorate(command: Command) -> Command:
@@ -159,6 +182,34 @@ def with_options(*groups: tuple[Callable[[Command], Command], ...]) -> Callable[
         return command
 
     return decorate
+
+
+def check_amount(sites: int, days: int, most_site_days: int, lead: str = "") -> None:
+    """Before the work: whether one page holds so many sites and days.
+
+    Raises:
+        click.UsageError: it does not; `lead` stands before the reason.
+    """
+    from orient.pages.span import TooLarge, check_size
+
+    try:
+        check_size(sites, days, most_site_days)
+    except TooLarge as fault:
+        raise click.UsageError(f"{lead}{fault}.") from None
+
+
+def check_page(option: str, path: Path, kind: str, force: bool) -> None:
+    """Before the work: whether a page of a kind may be written there.
+
+    Raises:
+        click.UsageError: another ending than a page has.
+        InputError: a file there that it may not replace.
+    """
+    from orient.outputs import check_output
+
+    if path.suffix.lower() not in (".html", ".htm"):
+        raise click.UsageError(f"{option} takes a file ending in .html, found {path.name}")
+    check_output(path.parent, path.name, kind, force)
 
 
 def dates_between(first: date, last: date | None) -> NDArray[np.datetime64]:

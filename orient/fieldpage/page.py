@@ -9,19 +9,16 @@ import numpy as np
 import pandas as pd
 from markupsafe import Markup
 
-from orient.fieldpage.table import MOST_DAYS, MOST_SITE_DAYS, field_table
+from orient.fieldpage.table import MOST_SITE_DAYS, field_table
 from orient.flags import CAUTIONS
 from orient.numbers.tolerances import Tolerances
 from orient.pages import lookup, page_template, page_text, panel_style, sealed, shared_style
+from orient.pages.span import check_size, span_text
 from orient.planning.hours import Limits
 from orient.planning.rig import Rig
 
 #: What this page says that it is.
 KIND = "orient field page"
-
-
-class TooLarge(ValueError):
-    """More sites and days than one page is for."""
 
 
 def field_page(
@@ -45,10 +42,10 @@ def field_page(
         The page's text.
 
     Raises:
-        TooLarge: more than `MOST_SITE_DAYS` or `MOST_DAYS`.
+        orient.pages.span.TooLarge: more than `MOST_SITE_DAYS`, or days than a page has.
     """
     days = np.asarray(dates, dtype="datetime64[D]")
-    check_size(len(sites), days.size)
+    check_size(len(sites), days.size, MOST_SITE_DAYS)
     span = span_text(days)
     page = str(
         page_template("fieldpage", "field.html.j2").render(
@@ -67,22 +64,3 @@ def field_page(
         )
     )
     return sealed(page, KIND)
-
-
-def check_size(sites: int, days: int) -> None:
-    """Whether so many sites and days fit one page.
-
-    Raises:
-        TooLarge: they do not; the text says what would.
-    """
-    if days > MOST_DAYS or sites * days > MOST_SITE_DAYS:
-        raise TooLarge(
-            f"one page is for {MOST_DAYS} days and {MOST_SITE_DAYS} site-days at most; "
-            f"found {days} days at {sites} sites: choose fewer days, or some of the sites"
-        )
-
-
-def span_text(days: Any) -> str:
-    """The first and the last date for people."""
-    first, last = (f"{day.item():%-d %b %Y}" for day in (days[0], days[-1]))
-    return first if first == last else f"{first} to {last}"

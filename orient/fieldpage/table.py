@@ -29,7 +29,7 @@ from orient.tables import clock, columns
 Row = dict[str, Any]
 
 #: More would make a file that a telephone is slow to open.
-MOST_SITE_DAYS, MOST_DAYS = 1000, 31
+MOST_SITE_DAYS = 1000
 #: So much sun before the first midnight and after the last: a watch may be set to any zone.
 _MARGIN_S = 16 * 3600
 #: So many days of the almanac to either side: day and month swapped stay within a year.

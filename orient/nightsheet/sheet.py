@@ -3,8 +3,6 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
-from datetime import UTC, datetime
 
 import pandas as pd
 
@@ -13,7 +11,7 @@ from orient.nightsheet import words
 from orient.nightsheet.finder import draw_finders
 from orient.planning.night import Night, NightRig
 from orient.sheet.form import Flow
-from orient.sheet.paper import PAPERS, Heading, Page, Paper, as_pdf, as_svg, drawing_rules
+from orient.sheet.paper import PAPERS, Heading, Page, Paper, Printed, drawing_rules
 from orient.tables.coordinates import format_dms
 
 _ROW_MM = 7.0
@@ -32,33 +30,9 @@ STEPS = (
 )
 
 
-@dataclass(frozen=True)
-class NightSheet:
-    """A drawn night sheet; the last page has the pictures where there is a star."""
-
-    pages: tuple[Page, ...]
-    title: str
-    date: str
-
-    @property
-    def _made(self) -> datetime:
-        # The day it is for, not the clock: the same sheet is the same file.
-        return datetime.fromisoformat(self.date).replace(tzinfo=UTC)
-
-    def pdf(self) -> bytes:
-        """All the pages as one PDF."""
-        with drawing_rules():
-            return as_pdf(self.pages, self.title, self._made)
-
-    def svgs(self) -> list[str]:
-        """Each page as an SVG."""
-        with drawing_rules():
-            return [as_svg(page, self.title, self._made) for page in self.pages]
-
-
 def night_sheet(
     site: pd.Series, night: Night, rig: NightRig, paper: Paper | None = None
-) -> NightSheet:
+) -> Printed:
     """Draw the sheet of one night.
 
     Args:
@@ -84,7 +58,7 @@ def night_sheet(
             pages.append(finders)
         for number, page in enumerate(pages, start=1):
             page.number(f"page {number} of {len(pages)}")
-    return NightSheet(tuple(pages), f"Night sheet {night.site} {night.date}", night.date)
+    return Printed(tuple(pages), f"Night sheet {night.site} {night.date}", night.date)
 
 
 def _heading(site: pd.Series, night: Night) -> Heading:

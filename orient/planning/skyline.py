@@ -11,8 +11,8 @@ import pandas as pd
 from numpy.typing import NDArray
 
 from orient.numbers.terrain import fewest_pairs, skyline_deg
-from orient.tables.cells import Faults, read_cells
-from orient.tables.columns import Column, Table, read_table
+from orient.tables.cells import Faults
+from orient.tables.columns import Column, Table, read_file
 
 Array = NDArray[np.float64]
 
@@ -232,11 +232,7 @@ def read_readings(path: Path | str, sites: list[str]) -> pd.DataFrame:
         InputError: with every fault of the table.
     """
     faults = Faults()
-    cells = read_cells(Path(path), faults)
-    if cells is None:
-        faults.stop_if_any()
-        raise AssertionError("a table that cannot be read has a fault")
-    table = read_table(cells, READINGS, faults)
+    cells, table = read_file(path, READINGS, faults)
     unknown = np.flatnonzero(~table["site"].isin(["", *sites]))
     known = ", ".join(sites[:6]) + (" …" if len(sites) > 6 else "")
     faults.add_cells(cells, "site", unknown, f"a site of the campaign: {known}")

@@ -11,7 +11,6 @@ from typing import Any, NamedTuple
 
 import numpy as np
 import pandas as pd
-from numpy.typing import NDArray
 
 from orient.flags import CAUTIONS, FLAGS
 from orient.numbers import sun
@@ -34,6 +33,7 @@ from orient.pages.onsite import (
     hour_classes,
     letters_of,
 )
+from orient.pages.span import check_size, span_text
 from orient.planning import bring, hours
 from orient.planning.hourly import Hour, hourly_pairs
 from orient.planning.hours import Limits
@@ -43,8 +43,8 @@ from orient.planpage.matrix import matrix
 from orient.tables import clock
 from orient.text import at_95, minute_text
 
-#: More would make a file that a phone is slow to open, and hand-outs of several sheets.
-MOST_SITE_DAYS, MOST_DAYS = 2000, 31
+#: More would make a file that a phone is slow to open.
+MOST_SITE_DAYS = 2000
 
 #: Altitude of the sun's middle at sunrise and sunset: half a degree of refraction and the sun's
 #: radius, as almanacs have it (*common practice, no source*).
@@ -59,10 +59,6 @@ _SITES_AT_ONCE = 50
 KIND = "orient plan"
 
 Row = dict[str, Any]
-
-
-class TooLarge(ValueError):
-    """More sites and days than one page is for."""
 
 
 def plan_page(
@@ -87,10 +83,10 @@ def plan_page(
         The page's text. It asks nothing of any network.
 
     Raises:
-        TooLarge: more than `MOST_SITE_DAYS` or `MOST_DAYS`.
+        orient.pages.span.TooLarge: more than `MOST_SITE_DAYS`, or days than a page has.
     """
     days = np.asarray(dates, dtype="datetime64[D]")
-    check_size(len(sites), days.size)
+    check_size(len(sites), days.size, MOST_SITE_DAYS)
     classes = hour_classes(limits)
     planned: list[_Planned] = []
     for start in range(0, len(sites), _SITES_AT_ONCE):
@@ -119,25 +115,6 @@ def plan_page(
         )
     )
     return sealed(page, KIND)
-
-
-def check_size(sites: int, days: int) -> None:
-    """Whether so many sites and days fit one page.
-
-    Raises:
-        TooLarge: they do not; the text says what would.
-    """
-    if days > MOST_DAYS or sites * days > MOST_SITE_DAYS:
-        raise TooLarge(
-            f"one page is for {MOST_DAYS} days and {MOST_SITE_DAYS} site-days at most; "
-            f"found {days} days at {sites} sites: choose fewer days, or some of the sites"
-        )
-
-
-def span_text(days: NDArray[np.datetime64]) -> str:
-    """The first and the last date for people."""
-    first, last = (f"{_day_text(day)} {day.item().year}" for day in (days[0], days[-1]))
-    return first if first == last else f"{first} to {last}"
 
 
 def setting_text(rig: Rig, limits: Limits) -> str:

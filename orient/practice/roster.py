@@ -7,8 +7,8 @@ from pathlib import Path
 import numpy as np
 import pandas as pd
 
-from orient.tables.cells import Faults, read_cells
-from orient.tables.columns import Column, Table, read_table
+from orient.tables.cells import Faults
+from orient.tables.columns import Column, Table, read_file
 
 ROSTER = Table(
     "roster",
@@ -32,11 +32,7 @@ def read_roster(path: Path | str) -> pd.DataFrame:
         InputError: with every fault of the table.
     """
     faults = Faults()
-    cells = read_cells(Path(path), faults)
-    if cells is None:
-        faults.stop_if_any()
-        raise AssertionError("a table that cannot be read has a fault")
-    table = read_table(cells, ROSTER, faults)
+    cells, table = read_file(path, ROSTER, faults)
     count = len(table)
     width = max(2, len(str(count)))
     numbered = [f"s{number:0{width}d}" for number in range(1, count + 1)]

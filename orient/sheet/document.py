@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Iterator, Sequence
 from dataclasses import dataclass
-from datetime import UTC, datetime
 from typing import Any
 
 import numpy as np
@@ -22,25 +21,23 @@ from orient.sheet.filled import BLANK, Filled
 from orient.sheet.form import form_pages, zone_text
 from orient.sheet.geometry import BoardPage, board_pages, tiles_of
 from orient.sheet.layout import SheetLayout
-from orient.sheet.paper import PAPERS, Heading, Page, Paper, as_pdf, as_svg, drawing_rules
+from orient.sheet.paper import PAPERS, Heading, Page, Paper, Printed, as_pdf, day_of, drawing_rules
 
 SHORTEST_ROD_MM, TALLEST_ROD_MM = 20.0, 5000.0
 SMALLEST_BOARD_MM, LARGEST_BOARD_MM = 100.0, 2000.0
 
 
 @dataclass(frozen=True)
-class Sheet:
+class Sheet(Printed):
     """A field sheet: its pages, the first of them the board at true scale.
 
     `boards` says where everything stands on those board pages, `code` what they tell of
     themselves.
     """
 
-    pages: tuple[Page, ...]
     boards: tuple[BoardPage, ...]
     layout: SheetLayout
     code: SheetCode
-    title: str
 
     @property
     def board_pages(self) -> int:
@@ -65,20 +62,6 @@ class Sheet:
             "made_by": "orient sheet layout",
             "pages": [*(board.as_layout() for board in self.boards), *forms],
         }
-
-    @property
-    def _made(self) -> datetime:
-        return _day(self.layout)
-
-    def pdf(self) -> bytes:
-        """All the pages as one PDF."""
-        with drawing_rules():
-            return as_pdf(self.pages, self.title, self._made)
-
-    def svgs(self) -> list[str]:
-        """Each page as an SVG."""
-        with drawing_rules():
-            return [as_svg(page, self.title, self._made) for page in self.pages]
 
 
 @dataclass(frozen=True)
@@ -124,7 +107,7 @@ class SheetPlan:
             pages = [*drawn, *form_pages(layout, self.paper, heading, kind)]
             _number(pages, [board.name for board in boards])
         title = f"{heading.title} {heading.whose} {layout.date}"
-        return Sheet(tuple(pages), tuple(boards), layout, code, title)
+        return Sheet(tuple(pages), title, str(layout.date), tuple(boards), layout, code)
 
     def pdf_of(self, boards: Iterable[Filled], advance: Callable[[int], None]) -> bytes:
         """The sheets of many boards as one PDF, in their order.
@@ -142,7 +125,7 @@ class SheetPlan:
         heading = _heading(self.site, self.layout.date, self.layout.rod_mm, self.kind, BLANK)
         title = f"{heading.title}s {heading.name} {self.layout.date}"
         with drawing_rules():
-            return as_pdf(pages(), title, _day(self.layout))
+            return as_pdf(pages(), title, day_of(str(self.layout.date)))
 
 
 def field_sheet(
@@ -192,11 +175,6 @@ def marking_print(code: SheetCode) -> tuple[list[BoardPage], list[Page]]:
         drawing = BoardLines(boards, code, None)
         blank = Heading("", "", "")
         return boards, [_board_sheet(board, code, drawing, blank, len(boards)) for board in boards]
-
-
-def _day(layout: SheetLayout) -> datetime:
-    # The day it is for, not the clock: the same sheet is the same file.
-    return datetime.fromisoformat(str(layout.date)).replace(tzinfo=UTC)
 
 
 def _board_sheet(

@@ -16,7 +16,7 @@ from bisect import bisect_left
 from collections.abc import Callable, Iterable, Iterator
 from contextlib import contextmanager
 from dataclasses import dataclass
-from datetime import datetime
+from datetime import UTC, datetime
 from functools import lru_cache
 from io import BytesIO, StringIO
 from pathlib import Path
@@ -444,6 +444,30 @@ def as_pdf(pages: Iterable[Page], title: str, made: datetime) -> bytes:
         for page in pages:
             pdf.savefig(page.figure)
     return stream.getvalue()
+
+
+def day_of(date: str) -> datetime:
+    """When a document says that it was made: the day it is for, not the clock."""
+    return datetime.fromisoformat(date).replace(tzinfo=UTC)
+
+
+@dataclass(frozen=True)
+class Printed:
+    """Drawn pages as files; of the same pages the same file."""
+
+    pages: tuple[Page, ...]
+    title: str
+    date: str
+
+    def pdf(self) -> bytes:
+        """All the pages as one PDF."""
+        with drawing_rules():
+            return as_pdf(self.pages, self.title, day_of(self.date))
+
+    def svgs(self) -> list[str]:
+        """Each page as an SVG."""
+        with drawing_rules():
+            return [as_svg(page, self.title, day_of(self.date)) for page in self.pages]
 
 
 def as_svg(page: Page, title: str, made: datetime) -> str:

@@ -14,6 +14,7 @@ import unicodedata
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from datetime import date
+from pathlib import Path
 from typing import Any, Literal
 
 import numpy as np
@@ -27,6 +28,7 @@ from orient.tables.cells import (
     Cells,
     Faults,
     cell_text,
+    read_cells,
     shown,
     unguarded,
     yes_no,
@@ -541,6 +543,19 @@ def read_table(cells: Cells, table: Table, faults: Faults) -> pd.DataFrame:
     _tell_decimal_commas(cells, table, faults)
     values = {column.name: _read_column(cells, column, faults) for column in table.columns}
     return pd.DataFrame(values | {"row": np.array(cells.rows, dtype=np.int64)})
+
+
+def read_file(path: Path | str, table: Table, faults: Faults) -> tuple[Cells, pd.DataFrame]:
+    """Read a file of one table, CSV or workbook, into its text and its values.
+
+    Raises:
+        InputError: it cannot be read at all.
+    """
+    cells = read_cells(Path(path), faults)
+    if cells is None:
+        faults.stop_if_any()
+        raise AssertionError("a table that cannot be read has a fault")
+    return cells, read_table(cells, table, faults)
 
 
 def no_rows(table: Table) -> pd.DataFrame:

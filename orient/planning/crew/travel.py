@@ -9,8 +9,8 @@ import numpy as np
 import pandas as pd
 from numpy.typing import ArrayLike, NDArray
 
-from orient.tables.cells import Cells, Faults, read_cells, shown
-from orient.tables.columns import Column, Table, read_table
+from orient.tables.cells import Cells, Faults, shown
+from orient.tables.columns import Column, Table, read_file
 from orient.text import closest
 
 Minutes = NDArray[np.int64]
@@ -74,11 +74,7 @@ def read_travel(path: Path | str, names: list[str]) -> pd.DataFrame:
         InputError: with every fault of the table.
     """
     faults = Faults()
-    cells = read_cells(Path(path), faults)
-    if cells is None:
-        faults.stop_if_any()
-        raise AssertionError("a table that cannot be read has a fault")
-    table = read_table(cells, TRAVEL, faults)
+    cells, table = read_file(path, TRAVEL, faults)
     for column in ("from", "to"):
         unknown = np.flatnonzero(~table[column].isin({"", *names}))
         faults.add_cells(cells, column, unknown, _wanted(table[column].to_numpy(), names))
