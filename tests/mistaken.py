@@ -274,12 +274,19 @@ def marks_as(change: Callable[[Array], Array]) -> Make:
 
 
 def angles_as(change: Callable[[Array], Array]) -> Make:
-    """Marks recorded as length and angle, the angles written in another way."""
+    """Marks recorded as length and angle, the angles written in another way.
+
+    None beyond a full circle: the tables ask about those.
+    """
 
     def make(g: Generator, watch: str) -> Simulated:
-        made = sound(g, watch)
-        board = made.board
-        angle = np.radians(change(np.degrees(board.direction_rad) % 360.0))
+        while True:
+            made = sound(g, watch)
+            board = made.board
+            written = change(np.degrees(board.direction_rad) % 360.0)
+            if (np.abs(written) <= 360.0).all():
+                break
+        angle = np.radians(written)
         length = board.length_mm
         made = recorded(made, x_mm=length * np.sin(angle), y_mm=length * np.cos(angle))
         return replace(made, by_angle=True)

@@ -105,6 +105,12 @@ class Fit:
         """Whether the marks contradict what was stated as one board in 300 does by chance."""
         return self.pulls_cost > _doubtful_cost(self.pulls_freedom)
 
+    @property
+    def doubtful(self) -> bool:
+        """Whether they do so, or scatter so, as one board in a hundred does."""
+        scatters = self.freedom > 0 and self.kept_cost > _doubtful_cost(self.freedom, 0.01)
+        return scatters or self.pulls_cost > _doubtful_cost(self.pulls_freedom, 0.01)
+
 
 @dataclass(frozen=True)
 class Asked:
@@ -244,11 +250,11 @@ def linearised(board: Board, fit: Fit) -> tuple[Array, Array, Array, Array, Arra
 
 
 @lru_cache(maxsize=1024)
-def _doubtful_cost(freedom: int) -> float:
-    """Sum of squares that a board of so many degrees of freedom exceeds once in 300."""
+def _doubtful_cost(freedom: int, chance: float = 1 / 300) -> float:
+    """Sum of squares that a board of so many degrees of freedom exceeds with that chance."""
     from scipy.special import chdtri
 
-    return float(chdtri(max(freedom, 1), 1 / 300))
+    return float(chdtri(max(freedom, 1), chance))
 
 
 def _finish(

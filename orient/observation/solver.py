@@ -46,6 +46,8 @@ SHORTEST_ROD = 0.02
 # Flat priors, wide enough to tell nothing, that keep the normal matrix regular.
 _FLAT_AZIMUTH_RAD = 10.0
 FLAT_WATCH_S = 86400.0
+#: A watch whose setting is unknown is within this of the site's clock: else the day is another.
+FARTHEST_WATCH_S = 15 * 3600.0
 FLAT_LATITUDE_RAD = 1.0
 _STEPS = 40
 _ROBUST_STEPS = 12
@@ -412,6 +414,9 @@ def _robust_cost(many: Batch, misfit: Array, values: Array) -> Array:
     # Marks at night are no way out: a start that has them there yields to any that has not.
     dark = np.sum(many.there & (misfit >= _DARK), axis=1)
     cost += np.where(dark > MOST_BLUNDERS * many.there.sum(axis=1), _DARK, 0.0)
+    # Nor is the next day, whose sun stands almost where this one's does.
+    away_s = np.abs(values[:, WATCH] - many.prior[:, WATCH])
+    cost += np.where(many.free[:, WATCH] & (away_s > FARTHEST_WATCH_S), _DARK, 0.0)
     return np.where(np.isfinite(values).all(axis=1), cost, np.inf)
 
 

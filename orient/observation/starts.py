@@ -7,7 +7,15 @@ from dataclasses import replace
 import numpy as np
 
 from orient.observation.board import Board
-from orient.observation.solver import AZIMUTH, FLAT_WATCH_S, WATCH, Array, Problem, daylight
+from orient.observation.solver import (
+    AZIMUTH,
+    FARTHEST_WATCH_S,
+    FLAT_WATCH_S,
+    WATCH,
+    Array,
+    Problem,
+    daylight,
+)
 
 # What one mark can cost at most while starts are sought.
 _WORST_MISS_MM = 15.0
@@ -42,7 +50,7 @@ def _start(problem: Problem, azimuth_rad: float, watch_error_s: float) -> tuple[
 def _starts_by_offset(problem: Problem) -> list[tuple[Array, Array]]:
     """Try every setting of the watch, two minutes apart, and keep the best few."""
     board = problem.board.of(problem.timed)
-    offset = board.watch_error_s + np.arange(-15 * 3600.0, 15 * 3600.0, 120.0)
+    offset = board.watch_error_s + np.arange(-FARTHEST_WATCH_S, FARTHEST_WATCH_S, 120.0)
     level = replace(board.nominal(), watch_error_s=0.0)
     x, y = board.tips(board.watch_utc_s - offset[:, None], level)
     predicted = x + 1j * y
@@ -50,9 +58,14 @@ def _starts_by_offset(problem: Problem) -> list[tuple[Array, Array]]:
     # A board direction is turned back by β: in the complex plane, marked = predicted · e^{iβ}.
     lit = np.isfinite(predicted)
     predicted = np.where(lit, predicted, 0.0)
-    turn = np.angle(np.sum(marked * np.conj(predicted), axis=1))
-    miss = np.abs(marked - predicted * np.exp(1j * turn)[:, None])
-    cost = np.sum(np.where(lit, np.minimum(miss, _WORST_MISS_MM), _WORST_MISS_MM) ** 2, axis=1)
+    turned = marked * np.conj(predicted)
+    middle = np.angle(np.sum(turned, axis=1))
+    # The median of the angles about their mean: one wild mark of a few does not move it.
+    each = np.where(lit, np.angle(turned * np.exp(-1j * middle)[:, None]), 0.0)
+    turn = np.stack([middle, middle + np.median(each, axis=1)])
+    miss = np.abs(marked - predicted * np.exp(1j * turn)[..., None])
+    costs = np.sum(np.where(lit, np.minimum(miss, _WORST_MISS_MM), _WORST_MISS_MM) ** 2, axis=-1)
+    turn, cost = np.where(costs[1] < costs[0], turn[1], turn[0]), costs.min(axis=0)
     # In half a step of the watch, a minute, the sun turns by 0.25° and the tip runs thus far.
     missed = np.radians(0.25) * (board.length_mm**2 + board.height_mm**2) / board.height_mm
     coarse = 20.0 + float(np.sum(np.minimum(missed, _WORST_MISS_MM) ** 2))

@@ -18,8 +18,9 @@ from orient.observation.board import Board
 from orient.observation.mistakes.record import Array, Mask, Meant
 from orient.observation.solver import AZIMUTH
 
-#: A reading whose evidence is worse than the best by more than this is out of the question.
-ALIVE = 9.0
+#: A reading whose evidence is worse than the best by more than this is out of the question: one
+#: in a thousand. Prices are judgements, and marks that fit two readings alike leave both alive.
+ALIVE = 14.0
 #: The same for one mark of few being wrong, which nothing else on the board would show.
 ALIVE_MARK = 20.0
 

@@ -33,17 +33,19 @@ class Break:
     turn: bool
 
 
-def clearly_moved(board: Board, fit: Fit) -> bool:
+def clearly_moved(board: Board, fit: Fit, short: float = 0.0) -> bool:
     """Whether a turn or a slide between two marks explains what chance hardly ever does.
+
+    `short` is how much less than a clear gain will do.
 
     The kept marks are asked, then all: a break may spare marks that were left out, and gains
     the price of leaving them out. On each side of it a kept mark stands: a wild mark at the
     end is no sign of a board that moved.
     """
     both = breaks(board.of(fit.kept), replace(fit, utc_s=fit.utc_s[fit.kept]))
-    if _clear(both, 0.0):
+    if _clear(both, -short):
         return True
-    return not fit.kept.all() and _clear(breaks(board, fit, fit.kept), _forced(board, fit))
+    return not fit.kept.all() and _clear(breaks(board, fit, fit.kept), _forced(board, fit) - short)
 
 
 def _clear(both: tuple[Break, Break] | None, less: float) -> bool:

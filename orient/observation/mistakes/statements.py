@@ -21,7 +21,7 @@ from orient.observation.solver import FLAT_LATITUDE_RAD, FLAT_WATCH_S, SHORTEST_
 from orient.text import signed
 
 # How far a statement is off when it is: the price of freedom is counted from these.
-_LEVEL_DEG, _FOOT_MM, _CORNER_MM = 1.0, 6.0, 250.0
+_LEVEL_DEG, _FOOT_MM, _FAR_FOOT_MM, _CORNER_MM = 1.0, 6.0, 30.0, 250.0
 #: So many marks that one of them may be wrong unseen.
 FEWEST_TO_SPARE, MOST_TO_SPARE = 3, 7
 
@@ -64,6 +64,7 @@ def statements(board: Board) -> list[Statement]:
     found = [
         Statement("level", 6.0, lambda _: {"level_sd_deg": _LEVEL_DEG}),
         Statement("foot", 6.0, lambda _: {"plumb_sd_mm": _FOOT_MM}),
+        Statement("foot", 8.0, lambda _: {"plumb_sd_mm": _FAR_FOOT_MM}),
         Statement(
             "height",
             7.0 - 2.0 * np.log(1.0 / _HEIGHT_PART),

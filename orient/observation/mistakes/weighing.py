@@ -51,6 +51,8 @@ WORST_SPREAD = 4.0
 #: The largest of a board's pulls, squared, that a sound board in twenty exceeds, and the usual one.
 STRAINED, _USUAL_PULL = 6.63, 2.2
 
+# A turn or a slide that gains so much less than a clear one is weighed.
+_NEARLY = 5.0
 # Enough marks to tell readings apart; a board of more is thinned while it is read.
 _ENOUGH = 48
 _BEST_TO_JOIN = 4
@@ -85,20 +87,25 @@ def spared(board: Board, fit: Fit) -> Work[list[Weighed]]:
 def contradicts(board: Board, fit: Fit, readings: list[Weighed]) -> bool:
     """Whether the marks contradict anything that was stated of the board.
 
-    A board without a mistake does so about once in a hundred.
+    A board without a mistake does so a few times in a hundred: to weigh it accuses nothing.
 
     Args:
         board: as recorded.
         fit: its adjustment as stated.
         readings: what `spared` gives.
     """
+    if _plainly(board, fit) or fit.doubtful:
+        return True
+    return clearly_moved(board, fit, _NEARLY) or readings[0].meant.kind == "mark"
+
+
+def _plainly(board: Board, fit: Fit) -> bool:
+    """Whether they do so as hardly any board without a mistake: then slips are asked about."""
     if _too_many_spoilt(board, fit) or fit.pulled or fit.spread > 1.0:
         return True
     if not (fit.converged and fit.bears) or sense_cost(board, fit) > 5.0:
         return True
-    if closing_cost(board) > CLEAR_CLOSING:
-        return True
-    return clearly_moved(board, fit) or readings[0].meant.kind == "mark"
+    return closing_cost(board) > CLEAR_CLOSING or clearly_moved(board, fit)
 
 
 def _too_many_spoilt(board: Board, fit: Fit) -> bool:
@@ -156,7 +163,9 @@ def weigh(record: Record, stated: Fit) -> Work[Verdict]:
     near = replace(stated, rivals=())
     single = [freed(board, [statement], near) for statement in statements(board)]
     single += from_elsewhere(board, stated) + without_marks(board)
-    mine, slipped = yield from together(single, moved(record, stated) + slips(record))
+    # A slip does not merely strain what was stated.
+    another = slips(record) if _plainly(board, stated) else []
+    mine, slipped = yield from together(single, moved(record, stated) + another)
     own += _weighed(mine, span)
     others = _weighed(slipped + unseen(board, stated), span)
     best = _least(own + others)
@@ -211,7 +220,12 @@ def _sound(reading: Weighed) -> bool:
 def _verdict(
     whole: Board, record: Record, own: list[Weighed], others: list[Weighed]
 ) -> Work[Verdict]:
-    adopted, best = _least(own), _least(own + others)
+    best = _least(own + others)
+    stated = [each for each in own if each.meant.kind == AS_STATED]
+    plain = _plainly(record.board, own[0].fit)
+    better = best is not None and _better(record.board, best, stated)
+    # What the marks only strain is not set aside.
+    adopted = _least(own if plain or better else stated)
     if adopted is None or best is None:
         fit = own[0].fit
         return Verdict(opened(fit, np.pi), own[0].meant, (), None, True)
@@ -223,27 +237,37 @@ def _verdict(
         u_rad = max(u_rad, own[0].apart_rad(adopted.fit.state.board_azimuth_rad))
     if best.fit.spread > WORST_SPREAD:
         u_rad = np.pi
-    stated = min(each.evidence for each in own if each.meant.kind == AS_STATED)
-    explanation = None
-    alike = [each for each in living if each.evidence <= best.evidence + ALIKE]
-    backwards = best.meant.kind == AS_STATED and sense_cost(record.board, best.fit) > 5.0
-    torn = u_rad > 1.5 * adopted.fit.azimuth_u_rad
-    better = stated > best.evidence + ALIKE or backwards
-    if (better or torn) and not unexplained:
-        told = [each for each in alike if each.meant.kind != "mark"]
-        if not backwards:
-            told = [each for each in told if each.meant.kind != AS_STATED]
-        if not better:
-            # What was stated explains the marks as well: only a slip can be asked about.
-            told = [each for each in told if not each.meant.sets_aside]
-        if told and _tells(record.board):
-            explanation = explanation_of(own[0].fit, told)
+    told: list[Weighed] = []
+    torn = plain and u_rad > 1.5 * adopted.fit.azimuth_u_rad
+    if (better or torn) and not unexplained and _tells(record.board):
+        told = _told(living, best, better)
+    explanation = explanation_of(own[0].fit, told) if told else None
     fit, meant = adopted.fit, adopted.meant
     if record.chosen is not None:
         fit, meant = yield from _of_all(whole, record.chosen, adopted)
     return Verdict(
         opened(fit, u_rad), meant, tuple(living), explanation, unexplained, fit.azimuth_u_rad
     )
+
+
+def _better(board: Board, best: Weighed, stated: list[Weighed]) -> bool:
+    """Whether a reading does clearly better than the record as it stands."""
+    least = min(each.evidence for each in stated)
+    return least > best.evidence + ALIKE or _backwards(board, best)
+
+
+def _backwards(board: Board, best: Weighed) -> bool:
+    return best.meant.kind == AS_STATED and sense_cost(board, best.fit) > 5.0
+
+
+def _told(living: list[Weighed], best: Weighed, better: bool) -> list[Weighed]:
+    """The readings that are said: those as likely as the best, or nearly so."""
+    alike = [each for each in living if each.evidence <= best.evidence + ALIKE]
+    told = [each for each in alike if each.meant.kind != "mark"]
+    if not _backwards(best.meant.board, best):
+        told = [each for each in told if each.meant.kind != AS_STATED]
+    # Where what was stated explains the marks as well, only a slip can be asked about.
+    return told if better else [each for each in told if not each.meant.sets_aside]
 
 
 def _tells(board: Board) -> bool:
