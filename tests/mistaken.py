@@ -429,6 +429,7 @@ UNTOLD: dict[str, tuple[str, ...]] = {
     "east–west slope of 0.5°": WATCHES,
     "east–west slope of 0.5°, watch to 2 s": ("running", "none"),
     "east–west slope of 1°": ("running", "none"),
+    "origin 10 mm off": ("none",),
     "rod leaning by 0.5°": ("none",),
     "rod leaning by 1°": ("none",),
     "turned by 0.5°": ("none",),
