@@ -184,7 +184,7 @@ def test_a_terminal_without_the_signs_is_no_reason_to_stop(campaign):
     environment = {**os.environ, "PYTHONIOENCODING": "ascii", "PYTHONUTF8": "0"}
     done = outcome(campaign.parent, DECLINATION, env=environment)
     assert done.returncode == 0, done.stderr
-    assert "Declination 3.5? E" in done.stdout
+    assert "Declination 3.5d E, +/-0.7d" in done.stdout
 
 
 @posix_only
