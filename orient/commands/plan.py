@@ -209,7 +209,8 @@ def _write_json(chunks: Iterable[pd.DataFrame], sites: pd.DataFrame) -> None:
     lead = "["
     for chunk in chunks:
         for row in plan_rows(chunk, sites):
-            write_machine_text(f"{lead}\n{json.dumps(row, ensure_ascii=False)}")
+            text = json.dumps(row, ensure_ascii=False, allow_nan=False)
+            write_machine_text(f"{lead}\n{text}")
             lead = ","
     write_machine_text("[]\n" if lead == "[" else "\n]\n")
 
