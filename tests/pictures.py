@@ -14,7 +14,7 @@ import subprocess
 import tempfile
 from collections.abc import Callable
 from pathlib import Path
-from typing import NamedTuple
+from typing import Any, NamedTuple
 
 from orient import cli
 
@@ -22,8 +22,8 @@ ROOT = Path(__file__).parents[1]
 FOLDER = ROOT / "docs" / "pictures"
 DEMO = ROOT / "sites" / "aldermoor"
 DAY = "2026-06-21"
-#: What a telephone's clock shows while it is drawn.
-AT = f"{DAY}T15:00:00Z"
+#: What a telephone's clock shows when its page is opened.
+AT = f"{DAY}T07:00:00Z"
 
 
 class Picture(NamedTuple):
@@ -92,6 +92,8 @@ def draw(name: str, picture: Picture, path: Path) -> None:
 
     part = "#setup-1" if name == "board" else ""
     with open_page(path, picture.width, height=picture.height, at=AT, part=part) as opened:
+        if name == "telephone":
+            mark_a_day(opened.page)
         shown = opened.page.locator(picture.shown).first
         shown.scroll_into_view_if_needed()
         box = shown.bounding_box()
@@ -103,6 +105,42 @@ def draw(name: str, picture: Picture, path: Path) -> None:
         }
         whole = {**clip, "y": clip["y"] + opened.page.evaluate("window.scrollY")}
         opened.page.screenshot(path=FOLDER / f"{name}.png", clip=whole, full_page=True)
+
+
+def mark_a_day(page: Any) -> None:
+    """A set-up and its marks typed into the telephone's page, which then shows north."""
+    import numpy as np
+
+    from orient import simulate
+    from orient.tables.campaign import read_campaign
+
+    site = read_campaign(DEMO, ("sites",)).sites.loc["larkdune"]
+    place = [float(site[name]) for name in ("latitude_deg", "longitude_deg", "elevation_m")]
+    hours = np.arange(
+        np.datetime64(f"{DAY}T07:30"), np.datetime64(f"{DAY}T15"), np.timedelta64(45, "m")
+    )
+    azimuth, altitude, _ = simulate.sun_seen(hours.astype("datetime64[s]").astype(float), *place)
+    tips = simulate.shadow_tips(azimuth, altitude, simulate.TrueBoard(31.0, 300.0))
+    tips += np.random.default_rng(4).normal(0.0, 0.5, tips.shape)
+    page.select_option("#f-site", "larkdune")
+    filled = {
+        "setup": "lark-9",
+        "height": "300",
+        "height-again": "300",
+        "reference-name": "palm stump",
+    }
+    for field, text in (filled | {"reference-x": "250", "reference-y": "180"}).items():
+        page.fill(f"#f-{field}", text)
+    page.click("#save-setup")
+    page.click("#tabs [data-part=marks]")
+    for number, (hour, tip) in enumerate(zip(hours, tips, strict=True), start=1):
+        page.clock.pause_at(f"{hour}:00Z")
+        page.click("#mark-button")
+        row = page.locator(f'#mark-rows tr[data-mark="{number}"]')
+        for column, value in zip(("x_mm", "y_mm"), tip, strict=True):
+            row.locator(f'[data-column="{column}"]').fill(f"{value:.1f}")
+            row.locator(f'[data-column="{column}"]').press("Tab")
+    page.click("#tabs [data-part=north]")
 
 
 def each(use: Callable[[str, Picture, Path], None]) -> None:
