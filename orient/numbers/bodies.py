@@ -315,7 +315,7 @@ def _seen(
     distance = np.sqrt(x * x + y * y + z * z)
     hour_angle = (frame.sidereal_rad - np.arctan2(y, x)).reshape(shape)
     declination = np.arcsin(z / distance).reshape(shape)
-    axes = sun._SiteAxes.at(latitude_deg, longitude_deg, elevation_m)
+    axes = sun.SiteAxes.at(latitude_deg, longitude_deg, elevation_m)
     turned = sun._Turned.to(hour_angle, declination)
     east, north, up, range_au = sun.toward(axes, turned, distance.reshape(shape))
     radius = np.where(range_au < 0.01, _MOON_RADIUS_KM / _AU_KM, 0.0)

@@ -228,18 +228,17 @@ def mark_rows(marks: PlannedMarks, tolerances: Tolerances) -> Array:
     """
     length = marks.shadow_mm
     outward_x, outward_y = marks.x_mm / length, marks.y_mm / length
-    of_x, of_y = marks.partials[..., 0, :], marks.partials[..., 1, :]
+    changes = list(marks.changes(UNKNOWNS))
     # A tip moves outward with the height as much as its length is to it.
-    per_height = np.hypot(of_x[..., _HEIGHT], of_y[..., _HEIGHT])
+    per_height = np.hypot(*changes[_HEIGHT])
     soft = edge_scatter_mm(length, length / per_height, tolerances.edge_scatter)
     along_sd, across_sd = np.hypot(soft, tolerances.mark_sd_mm), tolerances.mark_sd_mm
-    rows = np.empty(marks.partials.shape)
-    rows[..., 0, :] = ((outward_x / along_sd)[..., None] * of_x) + (
-        (outward_y / along_sd)[..., None] * of_y
-    )
-    rows[..., 1, :] = ((outward_x / across_sd)[..., None] * of_y) - (
-        (outward_y / across_sd)[..., None] * of_x
-    )
+    along_x, along_y = outward_x / along_sd, outward_y / along_sd
+    across_x, across_y = outward_x / across_sd, outward_y / across_sd
+    rows = np.empty((*length.shape, 2, len(UNKNOWNS)))
+    for number, (of_x, of_y) in enumerate(changes):
+        rows[..., 0, number] = along_x * of_x + along_y * of_y
+        rows[..., 1, number] = across_x * of_y - across_y * of_x
     return rows
 
 

@@ -104,6 +104,11 @@ def turns(line: ReferenceLine) -> pd.DataFrame:
         `side` (`right` or `left`) and `turn_deg` (0 to 180) the short way, `turn_u_deg`, the
         standard uncertainty of the line so found; an instrument's own comes on top.
     """
+    return _turned(line).copy()
+
+
+@lru_cache(maxsize=8)
+def _turned(line: ReferenceLine) -> pd.DataFrame:
     table = wanted_lines(line)
     clockwise = wrap_360(table["true_azimuth_deg"].to_numpy() - line.true_azimuth_deg)
     short = _short_way(clockwise)

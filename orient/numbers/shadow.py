@@ -51,6 +51,12 @@ class BoardState:
     edge_rad: Any = 0.0
     latitude_rad: Any = 0.0
 
+    @property
+    def level_to_north(self) -> bool:
+        """Whether the board's axes are those of the site, as a planned board's are."""
+        turned = (self.board_azimuth_rad, self.slope_x, self.slope_y)
+        return all(np.ndim(angle) == 0 and angle == 0.0 for angle in turned)
+
     def __array__(self, dtype: Any = None, copy: Any = None) -> Any:
         return np.array(astuple(self), dtype=dtype or float)
 
@@ -104,10 +110,12 @@ def _to_board(
 ) -> tuple[Any, Any, Any]:
     """The light in axes turned with the board, and the reach of its ray from tip to board."""
     east, north, up = np.asarray(east), np.asarray(north), np.asarray(up)
-    cos_b, sin_b = np.cos(state.board_azimuth_rad), np.sin(state.board_azimuth_rad)
-    right = east * cos_b - north * sin_b
-    ahead = east * sin_b + north * cos_b
-    drop = up - state.slope_x * right - state.slope_y * ahead
+    right, ahead, drop = east, north, up
+    if not state.level_to_north:
+        cos_b, sin_b = np.cos(state.board_azimuth_rad), np.sin(state.board_azimuth_rad)
+        right = east * cos_b - north * sin_b
+        ahead = east * sin_b + north * cos_b
+        drop = up - state.slope_x * right - state.slope_y * ahead
     with np.errstate(invalid="ignore", divide="ignore"):
         reach = np.where(drop > 0.0, state.height_mm / drop, np.nan)
     return right, ahead, reach

@@ -208,7 +208,7 @@ def direction(
         OutsideEphemeris: an instant outside 1900–2050.
     """
     hour_angle, declination, distance = _tabulated(utc_s, delta_t_s=delta_t_s)
-    axes = _SiteAxes.at(latitude_deg, longitude_deg, elevation_m)
+    axes = SiteAxes.at(latitude_deg, longitude_deg, elevation_m)
     return toward(axes, _Turned.to(hour_angle, declination), distance)
 
 
@@ -224,8 +224,14 @@ def motion(
         ((east, north, up), (east, north, up)), each of the broadcast shape. Parallax and
         aberration are left out of the rate: a part in 10⁴ of it.
     """
+    return motion_from(SiteAxes.at(latitude_deg, longitude_deg, elevation_m), utc_s)
+
+
+def motion_from(
+    axes: SiteAxes, utc_s: ArrayLike
+) -> tuple[tuple[Any, Any, Any], tuple[Any, Any, Any]]:
+    """`motion` at sites whose axes are known already."""
     hour_angle, declination, distance, turning, climbing, _ = _tabulated(utc_s, with_rate=True)
-    axes = _SiteAxes.at(latitude_deg, longitude_deg, elevation_m)
     turned = _Turned.to(hour_angle, declination)
     east, north, up, _ = toward(axes, turned, distance)
     x = -turned.sin_d * turned.cos_h * climbing - turned.cos_d * turned.sin_h * turning
@@ -256,7 +262,7 @@ class _Turned(NamedTuple):
         )
 
 
-def toward(axes: _SiteAxes, turned: _Turned, distance_au: Array) -> tuple[Any, Any, Any, Any]:
+def toward(axes: SiteAxes, turned: _Turned, distance_au: Array) -> tuple[Any, Any, Any, Any]:
     """Unit vector (east, north, up) and distance."""
     east, north, up, range_au = _unscaled(axes, *turned, distance_au)
     norm = np.sqrt(east**2 + north**2 + up**2)
@@ -264,7 +270,7 @@ def toward(axes: _SiteAxes, turned: _Turned, distance_au: Array) -> tuple[Any, A
 
 
 def _unscaled(
-    axes: _SiteAxes, sin_h: Any, cos_h: Any, sin_d: Any, cos_d: Any, distance_au: Any
+    axes: SiteAxes, sin_h: Any, cos_h: Any, sin_d: Any, cos_d: Any, distance_au: Any
 ) -> tuple[Any, Any, Any, Any]:
     """The sun as seen from the site in its own axes, of no particular length, and its distance."""
     equatorial = distance_au * cos_d
@@ -278,7 +284,9 @@ def _unscaled(
 
 
 @dataclass(frozen=True)
-class _SiteAxes:
+class SiteAxes:
+    """Where sites lie and how their axes are turned: what the sun's motion needs of them."""
+
     sin_latitude: Any
     cos_latitude: Any
     sin_longitude: Any
@@ -289,7 +297,7 @@ class _SiteAxes:
     @classmethod
     def at(
         cls, latitude_deg: ArrayLike, longitude_deg: ArrayLike, elevation_m: ArrayLike
-    ) -> _SiteAxes:
+    ) -> SiteAxes:
         latitude, longitude = np.radians(latitude_deg), np.radians(longitude_deg)
         sin_p, cos_p = np.sin(latitude), np.cos(latitude)
         sin_l, cos_l = np.sin(longitude), np.cos(longitude)
@@ -307,10 +315,22 @@ class _SiteAxes:
             _EARTH_ROTATION_RAD_PER_S * axis_distance / _LIGHT_KM_PER_S,
         )
 
-    def block(self, block: Any, shape: tuple[int, ...]) -> _SiteAxes:
+    def take(self, index: Any) -> SiteAxes:
+        """Some of the sites, of shape (n,)."""
+        x, y, z = (part[index] for part in self.position_au)
+        return SiteAxes(
+            self.sin_latitude[index],
+            self.cos_latitude[index],
+            self.sin_longitude[index],
+            self.cos_longitude[index],
+            (x, y, z),
+            self.speed_over_light[index],
+        )
+
+    def block(self, block: Any, shape: tuple[int, ...]) -> SiteAxes:
         """The sites of a block of the broadcast shape."""
         x, y, z = (_cut(part, block, shape) for part in self.position_au)
-        return _SiteAxes(
+        return SiteAxes(
             _cut(self.sin_latitude, block, shape),
             _cut(self.cos_latitude, block, shape),
             _cut(self.sin_longitude, block, shape),
@@ -348,7 +368,7 @@ def place(
     """
     hour_angle, declination, distance = _tabulated(utc_s, delta_t_s=delta_t_s)
     turned = _Turned.to(hour_angle, declination)
-    axes = _SiteAxes.at(latitude_deg, longitude_deg, elevation_m)
+    axes = SiteAxes.at(latitude_deg, longitude_deg, elevation_m)
     shape = np.broadcast_shapes(distance.shape, np.shape(axes.position_au[0]))
     azimuth, altitude, range_au = np.empty(shape), np.empty(shape), np.empty(shape)
     # Blocks small enough for the processor's cache: twice as fast as whole arrays.

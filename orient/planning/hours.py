@@ -89,6 +89,7 @@ class SiteDays(NamedTuple):
     """Site-days side by side, arrays of shape (n,); `horizons` maps an index to its hills."""
 
     places: Places
+    axes: sun.SiteAxes
     noon_utc_s: Array
     noon_altitude_deg: Array
     noon_cotangent: Array  # noon shadow of a rod of 1, + where it points north
@@ -97,7 +98,8 @@ class SiteDays(NamedTuple):
     @classmethod
     def of(cls, sites: pd.DataFrame, site: Index, dates: Any) -> SiteDays:
         """The site-days of row numbers of a sites table and the local dates beside them."""
-        places = Places.of(sites).take(site)
+        each = Places.of(sites)
+        places, axes = each.take(site), sun.SiteAxes.at(*each[:3]).take(site)
         timezone = sites["timezone"].to_numpy()[site]
         noon = sun.transit(clock.utc_s(dates, HALF_DAY_S, timezone), places.longitude_deg)
         light = light_at_board(noon, places)
@@ -109,7 +111,7 @@ class SiteDays(NamedTuple):
                     horizons.append((np.flatnonzero(site == number), horizon))
         with np.errstate(divide="ignore"):
             cotangent = -light[1] / light[2]
-        return cls(places, noon, light_altitude_deg(light), cotangent, horizons)
+        return cls(places, axes, noon, light_altitude_deg(light), cotangent, horizons)
 
 
 class Pairs(NamedTuple):
@@ -153,7 +155,7 @@ def pairs_at(days: SiteDays, day: Index, half_s: Array, rig: Rig) -> Pairs:
     """
     places, noon = days.places.take(day), days.noon_utc_s[day]
     instants = np.stack([noon - half_s, noon + half_s])
-    light, rate = sun.motion(instants, *places[:3])
+    light, rate = sun.motion_from(days.axes.take(day), instants)
     morning, later = (tuple(component[side] for component in light) for side in (0, 1))
     # The sun's declination changes meanwhile: equal altitude comes a little off the mirror.
     with np.errstate(divide="ignore", invalid="ignore"):
@@ -206,12 +208,13 @@ def clearance_deg(days: SiteDays, day: Index, light: Light, altitude_deg: Array)
 
 
 def half_interval_s(days: SiteDays, altitude_deg: ArrayLike) -> Array:
-    """Seconds from the morning instant of apparent altitudes, one or (n,), to noon, (n,).
+    """Seconds from the morning instant of apparent altitudes, one or (…, n), to noon, (…, n).
 
     0 where the sun never climbs to it, 12 hours where it never sinks to it.
     """
     latitude = np.radians(days.places.latitude_deg)
     declination = np.radians(sun.declination_deg(days.noon_utc_s))
+    altitude_deg = np.asarray(altitude_deg, dtype=float)
     wanted = np.sin(np.radians(altitude_deg))
     lift = sun.refraction_deg(altitude_deg, days.places.pressure_hpa, days.places.temperature_c)
     with np.errstate(divide="ignore", invalid="ignore"):
@@ -221,7 +224,7 @@ def half_interval_s(days: SiteDays, altitude_deg: ArrayLike) -> Array:
     hour_angle_deg = np.degrees(np.arccos(np.clip(np.nan_to_num(cosine), -1.0, 1.0)))
     half_s = hour_angle_deg / sun.SUN_RATE_DEG_PER_S
     for _ in range(3):
-        light, rate = sun.motion(days.noon_utc_s - half_s, *days.places[:3])
+        light, rate = sun.motion_from(days.axes, days.noon_utc_s - half_s)
         up = refracted(light, days.places)[2]
         with np.errstate(divide="ignore", invalid="ignore"):
             step = np.nan_to_num((up - wanted) / rate[2])
@@ -237,8 +240,8 @@ def lattice(days: SiteDays, limits: Limits, step_min: float) -> tuple[Array, NDA
         the sun stays under the lower limit.
     """
     step_s = step_min * 60.0
-    nearest = half_interval_s(days, limits.max_altitude_deg)
-    farthest = half_interval_s(days, limits.min_altitude_deg)
+    altitudes = np.array([[limits.max_altitude_deg], [limits.min_altitude_deg]])
+    nearest, farthest = half_interval_s(days, altitudes)
     first = np.floor(nearest / step_s)
     number = np.arange(int(np.ceil(HALF_DAY_S / step_s)) + 2)
     half_s = np.clip((first[:, None] + number) * step_s, nearest[:, None], farthest[:, None])
@@ -301,13 +304,13 @@ def plan_chunk(
     )
     first, last = widest_run(grid.good, grid.half_s)
     has = last >= first
-    inner = _narrowed(days, grid, first, -1, rig, limits)
-    outer = _narrowed(days, grid, last, +1, rig, limits)
+    ends = _narrowed(days, grid, (first, last), rig, limits)
     noon = days.noon_utc_s
-    from_noon = (-outer.half_s, -inner.half_s, inner.afternoon_s, outer.afternoon_s)
+    (inner_s, outer_s), afternoon_s = _by_end(ends.half_s), _by_end(ends.afternoon_s)
+    from_noon = (-outer_s, -inner_s, *afternoon_s)
     for name, seconds in zip(WINDOW_COLUMNS, from_noon, strict=True):
         out[name] = np.where(has, noon + seconds, np.nan)
-    best, known = _best(days, grid, (first, last), (inner, outer), rig)
+    best, known = _best(days, grid, (first, last), ends, rig)
     for name, values in (
         ("best_morning_utc_s", noon - best.half_s),
         ("best_afternoon_utc_s", noon + best.afternoon_s),
@@ -365,26 +368,28 @@ def _grid(days: SiteDays, rig: Rig, limits: Limits, step_min: float) -> _Grid:
 
 
 def _narrowed(
-    days: SiteDays, grid: _Grid, column: Index, outward: int, rig: Rig, limits: Limits
+    days: SiteDays, grid: _Grid, run: tuple[Index, Index], rig: Rig, limits: Limits
 ) -> Pairs:
-    """The pair at one end of each day's run, `column` being the last good step there.
+    """The pairs at the ends of each day's run: all inner ends, then all outer ones (`_by_end`).
 
-    The end lies between that step and the next one outward, found by false position in its
-    Illinois form; where there is no next step, the altitude limit itself is the end.
+    An end lies between the run's last good step there and the next one outward, found by false
+    position in its Illinois form; where there is no next step, the altitude limit is the end.
     """
-    rows = np.arange(column.size)
+    column = np.concatenate(run)
+    rows, outward = np.tile(np.arange(run[0].size), 2), np.repeat([-1, 1], run[0].size)
     beyond = np.clip(column + outward, 0, grid.counts.shape[1] - 1)
     between = np.flatnonzero(
         grid.good[rows, column] & grid.counts[rows, beyond] & (beyond != column)
     )
     end = grid.half_s[rows, column].copy()
-    good, bad = end[between], grid.half_s[between, beyond[between]]
-    good_margin = grid.margin[between, column[between]]
-    bad_margin = grid.margin[between, beyond[between]]
+    day = rows[between]
+    good, bad = end[between], grid.half_s[day, beyond[between]]
+    good_margin = grid.margin[day, column[between]]
+    bad_margin = grid.margin[day, beyond[between]]
     side = np.zeros(between.size)
     for _ in range(_NARROWINGS):
         point = _crossing(good, good_margin, bad, bad_margin)
-        margin = pairs_at(days, between, point, rig).margin(limits)
+        margin = pairs_at(days, day, point, rig).margin(limits)
         fits = margin >= 0
         # The end that stays twice running counts half, or it would never move.
         bad_margin = np.where(fits, np.where(side > 0, bad_margin / 2, bad_margin), margin)
@@ -395,13 +400,18 @@ def _narrowed(
     return pairs_at(days, rows, end, rig)
 
 
+def _by_end(values: Array) -> Array:
+    """Values of `_narrowed` pairs by end and day: (2, days), the inner ends first."""
+    return values.reshape(2, -1)
+
+
 def _crossing(good: Array, good_margin: Array, bad: Array, bad_margin: Array) -> Array:
     share = good_margin / np.maximum(good_margin - bad_margin, 1e-12)
     return good + np.clip(share, 0.0, 1.0) * (bad - good)
 
 
 def _best(
-    days: SiteDays, grid: _Grid, run: tuple[Index, Index], ends: tuple[Pairs, Pairs], rig: Rig
+    days: SiteDays, grid: _Grid, run: tuple[Index, Index], ends: Pairs, rig: Rig
 ) -> tuple[Pairs, NDArray[np.bool_]]:
     """The day's best pair: in its window or, without one, the best that the board holds.
 
@@ -416,9 +426,9 @@ def _best(
     u_deg = np.where(inside | ~has[:, None], grid.usable_u_deg, np.inf)
     column = np.argmin(u_deg, axis=1)
     half_s, least = grid.half_s[rows, column], u_deg[rows, column]
-    for end in ends:
-        better = has & (end.u_deg < least)
-        half_s, least = np.where(better, end.half_s, half_s), np.where(better, end.u_deg, least)
+    for end_s, end_u_deg in zip(_by_end(ends.half_s), _by_end(ends.u_deg), strict=True):
+        better = has & (end_u_deg < least)
+        half_s, least = np.where(better, end_s, half_s), np.where(better, end_u_deg, least)
     return pairs_at(days, rows, half_s, rig), least <= LARGEST_U_DEG
 
 
@@ -480,7 +490,10 @@ def plan_chunks(
         workers, initializer=signal.signal, initargs=(signal.SIGINT, signal.SIG_IGN)
     )
     try:
-        yield from pool.map(work, pieces(sites, len(dates)))
+        shares = pieces(sites, len(dates))
+        # What every process needs is loaded once, before they part from this one.
+        yield work(next(shares))
+        yield from pool.map(work, shares)
     finally:
         # A reader that goes away half-way leaves nothing running.
         pool.shutdown(cancel_futures=True)

@@ -42,7 +42,8 @@ def local_table(plan: pd.DataFrame, sites: pd.DataFrame) -> pd.DataFrame:
         numbers NaN; flags a list of codes.
     """
     timezone = sites["timezone"].reindex(plan["site"]).to_numpy()
-    local = {name: clock.local_iso(plan[column], timezone) for name, column in _TIMES.items()}
+    instants = plan[list(_TIMES.values())].to_numpy().T
+    local = dict(zip(_TIMES, clock.local_iso(instants, timezone), strict=True))
     marked = plan[list(DAY_FLAGS)].to_numpy()
     # Few combinations of flags occur: each list is made once.
     code = marked @ (1 << np.arange(len(DAY_FLAGS)))

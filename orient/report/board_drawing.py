@@ -231,6 +231,7 @@ def _marks(drawing: Drawing, view: _View, result: SetupResult, labels: Labels) -
     factor = _residual_factor(fit.residual_mm[fit.kept], view.per_mm)
     names = result.marks["mark"].astype(str).tolist()
     places = list(zip(board.x_mm.tolist(), board.y_mm.tolist(), strict=True))
+    kept: list[tuple[Point, str]] = []
     for number, (x, y) in enumerate(places):
         if not frame.holds(x, y):
             continue
@@ -239,10 +240,12 @@ def _marks(drawing: Drawing, view: _View, result: SetupResult, labels: Labels) -
         if not fit.kept[number]:
             drawing.cross(at, 5.0, "rejected")
             continue
+        kept.append((at, names[number]))
         if factor:
             dx, dy = (factor * float(part) for part in fit.residual_mm[number])
             drawing.line(at, frame.at(x + dx, y + dy), "residual")
-        drawing.dot(at, 2.4, "mark", f"mark {names[number]}")
+    for at, name in kept:
+        drawing.dot(at, 2.4, "mark", f"mark {name}")
     for x, y in result.left_out[["x_mm", "y_mm"]].to_numpy(float).tolist():
         if frame.holds(x, y):
             drawing.dot(frame.at(x, y), 3.5, "left-out")

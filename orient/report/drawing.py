@@ -27,25 +27,40 @@ Point = tuple[float, float]
 
 
 class Drawing:
-    """A drawing under way; every method adds one thing on top of the earlier ones."""
+    """A drawing under way; every method adds one thing on top of the earlier ones.
+
+    Texts lie on top of all shapes. Lines of one style that follow one another are written as one
+    path, and figures of one style as one text: a report has hundreds of thousands of them.
+    """
 
     def __init__(self, label: str, width: float = WIDTH, height: float = 300.0) -> None:
         self.label, self.width, self.height = label, width, height
         self._parts: list[Markup] = []
+        #: The style of the lines under way, and their path so far.
+        self._lines = ("", "")
+        self._texts: dict[tuple[str, str], list[tuple[Point, str]]] = {}
 
     def markup(self) -> Markup:
         """The whole drawing; screen readers are told its label."""
+        self._end_lines()
+        texts = [_texts(*kind, words) for kind, words in self._texts.items()]
         return Markup(
             '<svg class="drawing" viewBox="0 0 {} {}" role="img" aria-label="{}">{}</svg>'
-        ).format(_short(self.width), _short(self.height), self.label, Markup("").join(self._parts))
+        ).format(
+            _short(self.width),
+            _short(self.height),
+            self.label,
+            Markup("").join([*self._parts, *texts]),
+        )
 
     def line(self, start: Point, end: Point, style: str) -> None:
-        self._add('<path class="{}" d="{}"/>', style, _path([start, end]))
+        self._stroke(_path([start, end]), style)
 
     def path(self, points: Sequence[Point], style: str, closed: bool = False) -> None:
-        if len(points) > 1:
-            drawn = points if closed else _fewer(points)
-            self._add('<path class="{}" d="{}"/>', style, _path(drawn) + "Z" * closed)
+        if len(points) > 1 and closed:
+            self._add('<path class="{}" d="{}Z"/>', style, _path(points))
+        elif len(points) > 1:
+            self._stroke(_path(_fewer(points)), style)
 
     def dot(self, at: Point, radius: float, style: str, title: str = "") -> None:
         head = '<circle class="{}" cx="{}" cy="{}" r="{}"'
@@ -58,7 +73,7 @@ class Drawing:
     def cross(self, at: Point, half: float, style: str, upright: bool = False) -> None:
         arms = ((half, 0.0), (0.0, half)) if upright else ((half, half), (half, -half))
         lines = "".join(_path([(at[0] - x, at[1] - y), (at[0] + x, at[1] + y)]) for x, y in arms)
-        self._add('<path class="{}" d="{}"/>', style, lines)
+        self._stroke(lines, style)
 
     def box(self, left: float, top: float, width: float, height: float, style: str) -> None:
         self._add(
@@ -69,14 +84,7 @@ class Drawing:
 
     def text(self, at: Point, text: str, style: str = "", anchor: str = "start") -> None:
         """A text on one line; `anchor` is start, middle or end."""
-        self._add(
-            '<text class="{}" x="{}" y="{}" text-anchor="{}">{}</text>',
-            style,
-            _short(at[0]),
-            _short(at[1]),
-            anchor,
-            text,
-        )
+        self._texts.setdefault((style, anchor), []).append((at, text))
 
     def arrow(self, start: Point, end: Point, style: str, head: float = 8.0) -> None:
         """A line with an open head at its end."""
@@ -94,9 +102,20 @@ class Drawing:
         ]
         self.path([wings[0], end, wings[1]], style)
 
+    def _stroke(self, path: str, style: str) -> None:
+        if style != self._lines[0]:
+            self._end_lines()
+        self._lines = (style, self._lines[1] + path)
+
+    def _end_lines(self) -> None:
+        style, path = self._lines
+        self._lines = ("", "")
+        if path:
+            self._add('<path class="{}" d="{}"/>', style, path)
+
     def _add(self, markup: str, *values: object) -> None:
-        safe = (escape(value) if isinstance(value, str) else value for value in values)
-        self._parts.append(Markup(markup.format(*safe)))
+        self._end_lines()
+        self._parts.append(_safe(markup, *values))
 
 
 @dataclass(frozen=True)
@@ -136,7 +155,7 @@ class Frame:
         """The parts of a polyline inside the frame, cut at its edges, as drawing points."""
         ends = list(points)
         beyond = self._beyond(ends)
-        drawn = [self.at(*end) for end in ends]
+        drawn = self._all_at(ends)
         runs: list[list[Point]] = []
         # A step wholly on one outer side, or to or from no number, crosses nothing.
         either, both = beyond[:-1] | beyond[1:], beyond[:-1] & beyond[1:]
@@ -152,6 +171,10 @@ class Frame:
             else:
                 runs.append([start, end])
         return runs
+
+    def _all_at(self, points: Sequence[Point]) -> list[Point]:
+        x, y = np.array(points, dtype=float).reshape(-1, 2).T
+        return list(zip(self.x(x).tolist(), self.y(y).tolist(), strict=True))  # type: ignore[arg-type,attr-defined]
 
     def _beyond(self, points: Sequence[Point]) -> NDArray[np.int64]:
         """On which outer sides of the ranges points lie, a bit each; 16 for no number."""
@@ -292,7 +315,64 @@ def _fewer(points: Sequence[Point]) -> Sequence[Point]:
 
 
 def _path(points: Sequence[Point]) -> str:
-    return "M" + "L".join(f"{_short(x)} {_short(y)}" for x, y in points)
+    """A line as path data: to a tenth of a unit, each point from the one before."""
+    tenths = [(round(10 * x), round(10 * y)) for x, y in points]
+    (x, y), *others = tenths
+    data, last = f"M{_pair(x, y)}", "M"
+    for to_x, to_y in others:
+        right, down = to_x - x, to_y - y
+        x, y = to_x, to_y
+        if not down:
+            data, last = f"{data}h{_tenths(right)}", "h"
+        elif not right:
+            data, last = f"{data}v{_tenths(down)}", "v"
+        else:
+            joint = "l" if last != "l" else "" if right < 0 else " "
+            data, last = f"{data}{joint}{_pair(right, down)}", "l"
+    return data
+
+
+def _pair(x: int, y: int) -> str:
+    return f"{_tenths(x)}{'' if y < 0 else ' '}{_tenths(y)}"
+
+
+def _tenths(value: int) -> str:
+    whole, rest = divmod(abs(value), 10)
+    text = f"{whole or ''}.{rest}" if rest else f"{whole}"
+    return "-" + text if value < 0 else text
+
+
+def _texts(style: str, anchor: str, words: Sequence[tuple[Point, str]]) -> Markup:
+    """Texts of one style: those of plain letters as one, the others each by itself."""
+    head = f' class="{escape(style)}"' * bool(style) + f' text-anchor="{anchor}"' * (
+        anchor != "start"
+    )
+    plain = [(at, text) for at, text in words if len(words) > 1 and _left_to_right(text)]
+    alone = [each for each in words if each not in plain]
+    parts = [
+        _safe('<text{} x="{}" y="{}">{}</text>', Markup(head), _short(x), _short(y), text)
+        for (x, y), text in alone
+    ]
+    if plain:
+        heights = {_short(at[1]) for at, _ in plain}
+        level = f' y="{heights.pop()}"' if len(heights) == 1 else ""
+        own = '<tspan x="{}">{}</tspan>' if level else '<tspan x="{}" y="{}">{}</tspan>'
+        spans = [
+            _safe(own, _short(x), *([] if level else [_short(y)]), text) for (x, y), text in plain
+        ]
+        parts.append(Markup(f"<text{head}{level}>") + Markup("").join(spans) + Markup("</text>"))
+    return Markup("").join(parts)
+
+
+def _left_to_right(text: str) -> bool:
+    """Whether a text cannot change the order of those beside it in one element."""
+    return all(letter < "\u0590" or "\u2010" <= letter < "\u2028" or "\u2030" <= letter < "\u2066"
+               or "\u2200" <= letter < "\u2300" for letter in text)  # fmt: skip
+
+
+def _safe(markup: str, *values: object) -> Markup:
+    safe = (escape(value) if isinstance(value, str) else value for value in values)
+    return Markup(markup.format(*safe))
 
 
 def _short(value: float) -> str:

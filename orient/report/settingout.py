@@ -94,9 +94,7 @@ def setting_out_svg(line: ReferenceLine) -> str:
     """Plan of the lines about the station, true north up: the mark, the nearest line, the peg."""
     nearest = _nearest_true(settingout.turns(line))
     azimuth, wanted = line.true_azimuth_deg, nearest["true_azimuth_deg"]
-    rays = [
-        _ray(90.0 * number, letter, 18, 1.6) for number, letter in enumerate(("N", "E", "S", "W"))
-    ]
+    rays = [_ray(90.0 * number, letter) for number, letter in enumerate("NESW")]
     if np.isfinite(line.convergence_deg):
         rays.append(_grid_ray(line.convergence_deg))
     reach = _REFERENCE_REACH * np.cos(np.radians(nearest["turn_deg"])) * 0.75
@@ -126,18 +124,18 @@ def _nearest_true(turned: pd.DataFrame) -> dict[str, Any]:
     return _rows(true.iloc[:1])[0]
 
 
-def _ray(azimuth_deg: float, text: str, size: int, width: float) -> dict[str, Any]:
+def _ray(azimuth_deg: float, text: str) -> dict[str, Any]:
     end, label = _point(azimuth_deg, _REACH), _point(azimuth_deg, _REACH + 20)
     return {
         "x": end[0], "y": end[1], "text_x": label[0], "text_y": label[1], "text": text,
-        "size": size, "width": width, "dashed": False, "anchor": "middle",
+        "dashed": False,
     }  # fmt: skip
 
 
 def _grid_ray(convergence_deg: float) -> dict[str, Any]:
     """Grid north, its name to the side away from true north so that the two never meet."""
     side = -1 if convergence_deg < 0 else 1
-    ray = _ray(convergence_deg, "GN", 12, 1.2)
+    ray = _ray(convergence_deg, "GN")
     name_x, name_y = _point(convergence_deg, _REACH - 8)
     return ray | {
         "dashed": True,
@@ -222,7 +220,9 @@ def _closing(taping: Taping) -> pd.DataFrame:
 
 
 def _rows(table: pd.DataFrame) -> list[dict[str, Any]]:
-    return [{str(name): value for name, value in row.items()} for row in table.to_dict("records")]
+    names = [str(name) for name in table]
+    columns = (table[name].tolist() for name in names)
+    return [dict(zip(names, row, strict=True)) for row in zip(*columns, strict=True)]
 
 
 def _degrees_minutes(angle_deg: float) -> str:

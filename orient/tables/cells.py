@@ -614,6 +614,8 @@ def _written(column: pd.Series[Any]) -> list[Any]:
     if kind in "iu":
         return column.tolist()
     values = column.tolist()
+    if _harmless(values):
+        return values
     # Rows share few lists, such as those of their flags: each is written once.
     lists = {id(value): value for value in values if type(value) is list}
     written = {name: guarded(_value_text(value)) for name, value in lists.items()}
@@ -624,6 +626,14 @@ def _written(column: pd.Series[Any]) -> list[Any]:
         else written.get(id(value)) or guarded(_value_text(value))
         for value in values
     ]
+
+
+def _harmless(values: list[Any]) -> bool:
+    """Whether all are texts that may be written as they stand, told by a look at all at once."""
+    if {*map(type, values)} != {str}:
+        return False
+    begun = {text[:1] for text in values}
+    return begun.isdisjoint(_FORMULA_STARTS) and "\r" not in "".join(values)
 
 
 def _value_text(value: Any) -> str:
