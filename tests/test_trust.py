@@ -143,6 +143,41 @@ def test_a_line_widened_without_an_explanation_names_the_likeliest_reading(tmp_p
     assert "Until it is put right" not in said
 
 
+def mistaken(name, watch, seed):
+    """One board of a mistake, its record as the tables have it."""
+    return as_written(MISTAKEN[name](np.random.default_rng(seed), watch))
+
+
+def test_a_turn_and_a_date_a_day_out_that_fit_alike_widen_the_line(tmp_path):
+    """In the tropics half a degree of turn moves the marks as the next day's sun does."""
+    name = "turned by 0.5°"
+    made = as_written(
+        MISTAKEN[name](np.random.default_rng([21, *map(ord, name), 0, 14, 1]), "trusted")
+    )
+    row, said = reduced_by_command(tmp_path / "turned", made)
+    assert "the date is 1 day earlier" in said
+    assert off_deg(row, made) < 2.0 * row["board_azimuth_u_deg"]
+
+
+def test_a_running_watch_stays_on_its_day_though_one_mark_of_three_is_wild(tmp_path):
+    name = "three marks, one wild"
+    generator = np.random.default_rng([7, *map(ord, name), 1, 0, 0])
+    made = as_written(MISTAKEN[name](generator, "running"))
+    row, _ = reduced_by_command(tmp_path / "wild", made)
+    assert off_deg(row, made) < 3.0 * row["board_azimuth_u_deg"]
+
+
+@pytest.mark.parametrize(("watch", "seed"), [("trusted", [0, 7, 2]), ("running", [1, 8, 3])])
+def test_a_turn_that_strains_a_record_widens_the_line_and_accuses_nothing(watch, seed, tmp_path):
+    name = "turned by 0.5°"
+    made = as_written(MISTAKEN[name](np.random.default_rng([7, *map(ord, name), *seed]), watch))
+    row, said = reduced_by_command(tmp_path / watch, made)
+    assert "The marks strain what was stated of the board, and they fit nearly as well if" in said
+    assert "turned by 0." in said
+    assert not ACCUSING & set(row["flags"])
+    assert off_deg(row, made) < 2.0 * row["board_azimuth_u_deg"]
+
+
 def test_a_wild_last_mark_is_no_board_that_moved(tmp_path):
     made = board_at(30.0, 23, step_s=3000.0)
     marks = marks_of("N1", made)

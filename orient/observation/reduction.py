@@ -227,10 +227,7 @@ def _doubted(reduced: Reduced, verdict: Verdict | None) -> Reduced:
         flags.append(Flag.RECORD_DOUBTFUL)
     elif widened and verdict.explanation is None and verdict.adopted.kind == AS_STATED:
         # What is stated is the likeliest all the same: it is not accused.
-        said.append(
-            "The marks strain what was stated of the board and can be read in other ways: the "
-            "line is as uncertain as the readings are apart."
-        )
+        said.append(_strain_remark(verdict))
     elif widened:
         said.append(_wide_remark(verdict))
         flags.append(Flag.RECORD_DOUBTFUL)
@@ -252,6 +249,21 @@ def _doubt(verdict: Verdict, said: list[str]) -> str:
     if verdict.explanation is not None:
         return f"This would explain the marks: {verdict.explanation.short}."
     return " ".join(said)
+
+
+def _strain_remark(verdict: Verdict) -> str:
+    """Why a line is wider though nothing stated is set aside: the reading farthest from it."""
+    azimuth = verdict.fit.state.board_azimuth_rad
+    other = max(verdict.living, key=lambda each: each.apart_rad(azimuth)).meant
+    also = (
+        f"they fit nearly as well if {other.words}"
+        if other.kind != AS_STATED
+        else ("they can be read in other ways")
+    )
+    return (
+        f"The marks strain what was stated of the board, and {also}: the line is as uncertain as "
+        "the readings are apart."
+    )
 
 
 def _wide_remark(verdict: Verdict) -> str:
