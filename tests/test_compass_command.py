@@ -165,6 +165,23 @@ def test_a_set_up_without_marks_lends_its_reading_to_the_line_of_another(tmp_pat
     )
 
 
+def test_readings_at_a_place_that_the_marks_contradict_accuse_nothing(tmp_path):
+    """The longitude's sign is wrong: the declination there is that of another country."""
+    sites = PART["sites.csv"].replace("56°51′00″W", "56°51′00″E")
+    assert sites != PART["sites.csv"]
+    setups = PART["setups.csv"].replace("pocket", "").replace("R300", "").replace("L1", "")
+    write_whole(tmp_path, PART | {"sites.csv": sites, "setups.csv": setups})
+    rows = json.loads(run(tmp_path, "--format", "json"))
+    assert {row["of_setup"] for row in rows} == {"thorn-1"}
+    said = " ".join(run(tmp_path).split())
+    assert "Left out: set-up alder-1, set-up alder-2." in said
+    assert "dial" not in said
+    reduced = CliRunner().invoke(cli.orient, ["reduce", str(tmp_path), "--format", "json"])
+    found = {row["setup"]: row for row in json.loads(reduced.stdout)}
+    assert found["alder-1"]["reference_magnetic_bearing_deg"] is None
+    assert not any("compass-differs" in row["flags"] for row in found.values())
+
+
 def test_every_fault_of_the_readings_at_once(tmp_path):
     folder = with_readings(
         tmp_path,

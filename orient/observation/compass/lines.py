@@ -54,13 +54,18 @@ def compass_readings(campaign: Campaign, rows: Sequence[Mapping[str, Any]]) -> p
 
     Returns:
         One row a reading, as `check_compasses` takes them, with `MORE`: the readings of the
-        set-ups first, then those of the readings table. `setup` names the orientation that
+        set-ups first, then those of the readings table; not those at a place that the marks
+        contradict, where no declination is known. `setup` names the orientation that
         the azimuth came from. A reading of the set-ups table has the id of its set-up in
         `of_setup`, one of the readings table its own id in `reading`; the other is blank.
     """
     lines = _board_lines(rows)
     lines = _sighted_lines(campaign, lines) | lines
     found = [*_of_setups(campaign, lines), *_of_table(campaign, lines)]
+    setups, places = _misplaced(rows)
+    found = [
+        each for each in found if each["of_setup"] not in setups and each["site"] not in places
+    ]
     table = pd.DataFrame(found, columns=[*MORE, *COLUMNS])
     if table.empty:
         return table
@@ -92,10 +97,24 @@ def left_out_words(campaign: Campaign, readings: pd.DataFrame) -> list[str]:
     listed = ", ".join(left[:6]) + (f" and {len(left) - 6} more" if len(left) > 6 else "")
     return [
         f"Left out: {listed}. No azimuth of the line that was read is known there (by a board's "
-        "marks, sights, known_azimuth_deg or coordinates), or the site has no coordinates, or the "
-        "date lies outside the magnetic "
-        "models."
+        "marks, sights, known_azimuth_deg or coordinates), or its site has no coordinates or other "
+        "ones than the marks say, or the date lies outside the magnetic models."
     ]
+
+
+def _misplaced(rows: Sequence[Mapping[str, Any]]) -> tuple[set[str], set[str]]:
+    """The set-ups whose marks put their site elsewhere, and the sites where no other disagrees.
+
+    A line of theirs has an azimuth, but no magnetic bearing.
+    """
+    known = [
+        row
+        for row in rows
+        if row["reference_azimuth_deg"] is not None and row["declination_deg"] is not None
+    ]
+    doubted = [row for row in known if row["reference_magnetic_bearing_deg"] is None]
+    believed = {row["site"] for row in known if row not in doubted}
+    return {row["setup"] for row in doubted}, {row["site"] for row in doubted} - believed
 
 
 def _board_lines(rows: Sequence[Mapping[str, Any]]) -> dict[tuple[str, str], Line]:
