@@ -3,6 +3,7 @@
 import datetime as dt
 import re
 
+import demo_tables
 import pdfplumber
 import pytest
 from click.testing import CliRunner
@@ -12,6 +13,7 @@ from pyproj import Proj
 from orient import cli
 from orient.commands.card import card
 from orient.errors import InputError
+from orient.files import write_whole
 from orient.flags import CAUTIONS
 from orient.sheet.card import HEIGHT_MM, WIDTH_MM, valid_until
 
@@ -94,3 +96,18 @@ def test_faults(folder):
     with pytest.raises(InputError):
         cli.orient(["card", str(folder), "-o", str(folder / "n.svg")], standalone_mode=False)
     assert not (folder / "n.pdf").exists()
+
+
+def test_a_card_of_a_place_that_its_marks_contradict_says_so(tmp_path):
+    """The demo's board with the sign of its longitude wrong."""
+    files = demo_tables.part_of_demo("alder-1", "thorn-1")
+    sites = files["sites.csv"].replace("56°51′00″W", "56°51′00″E")
+    assert sites != files["sites.csv"]
+    setups = files["setups.csv"].replace("R300", "").replace("L1", "")
+    write_whole(tmp_path, files | {"sites.csv": sites, "setups.csv": setups})
+    path = tmp_path / "made" / "cards.pdf"
+    ran = CliRunner().invoke(card, [str(tmp_path), "-o", str(path)])
+    assert ran.exit_code == 0, (ran.output, ran.exception)
+    with pdfplumber.open(path) as pdf:
+        text = "\n".join(page.extract_text() for page in pdf.pages)
+    assert text.count("The marks contradict this place: do not use.") == 1

@@ -23,6 +23,10 @@ if TYPE_CHECKING:
     from orient.tables.campaign import Campaign
 
 
+#: On the card of a site that its own boards put elsewhere.
+_DOUBTED = "The marks contradict this place: do not use."
+
+
 @click.command()
 @campaign_argument
 @click.option("--site", "only", multiple=True, help="Only these sites.")
@@ -59,7 +63,7 @@ def card(
         sheet = paper_named(paper)
     except ValueError as fault:
         raise InputError(Fault("--paper", None, None, repr(paper), str(fault))) from None
-    read, check = _campaign(campaign)
+    read, check, doubted = _campaign(campaign)
     sites = read.sites
     unknown = [name for name in only if name not in sites.index]
     if unknown:
@@ -71,27 +75,33 @@ def card(
     made = dt.datetime(1970, 1, 1) + dt.timedelta(days=int(when.astype(int)))
     with progress("Drawing", 1) as advance:
         content = cards(
-            describe(chosen, when), read.name, _compasses(check), _pulled(check), sheet, made
+            describe(chosen, when),
+            read.name,
+            _compasses(check),
+            _pulled(check) | doubted,
+            sheet,
+            made,
         )
         advance(1)
     tell_written(write_output(output.parent, {output.name: content}, force))
 
 
-def _campaign(folder: str) -> tuple[Campaign, CompassCheck | None]:
-    """The campaign, and what its compass readings say if it has boards or readings."""
+def _campaign(folder: str) -> tuple[Campaign, CompassCheck | None, dict[str, str]]:
+    """The campaign; of one with boards, what its readings say, and a word on doubtful places."""
     from orient.tables.campaign import read_campaign
 
     if not any(path.stem.lower() == "setups" for path in Path(folder).glob("*")):
-        return read_campaign(folder, tables=("sites",), unplaced=True), None
-    from orient.observation.compass import check_compasses
+        return read_campaign(folder, tables=("sites",), unplaced=True), None, {}
+    from orient.observation.compass import check_compasses, misplaced
     from orient.observation.setups import reduce_campaign
     from orient.observation.sights.campaign import every_reading
 
     campaign = read_campaign(folder, unplaced=True)
     with progress("Reducing", len(campaign.setups)) as advance:
         results = reduce_campaign(campaign, workers=os.cpu_count() or 1, advance=advance)
-    readings = every_reading(campaign, [result.row for result in results])
-    return campaign, check_compasses(readings, advise=False)
+    rows = [result.row for result in results]
+    check = check_compasses(every_reading(campaign, rows), advise=False)
+    return campaign, check, dict.fromkeys(misplaced(rows)[1], _DOUBTED)
 
 
 def _compasses(check: CompassCheck | None) -> list[str]:

@@ -48,7 +48,7 @@ def cards(
         described: rows of `site.describe`, all of one date.
         campaign: its name.
         compasses: a line for each compass's own correction.
-        pulled: a line for each site where the ground pulls the needle.
+        pulled: a line for each site where the ground pulls the needle, or that is doubtful.
         paper: to print on.
         made: the date of the document.
     """

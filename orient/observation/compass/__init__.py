@@ -7,7 +7,7 @@ the errors of reading and of azimuth. One compass at one place shows only the su
 """
 
 from orient.observation.compass.check import CompassCheck, check_compasses, no_check
-from orient.observation.compass.lines import compass_readings, left_out_words
+from orient.observation.compass.lines import compass_readings, left_out_words, misplaced
 from orient.observation.compass.prepare import COLUMNS, combined_u_deg, difference_deg
 
 __all__ = [
@@ -18,5 +18,6 @@ __all__ = [
     "compass_readings",
     "difference_deg",
     "left_out_words",
+    "misplaced",
     "no_check",
 ]

@@ -62,7 +62,7 @@ def compass_readings(campaign: Campaign, rows: Sequence[Mapping[str, Any]]) -> p
     lines = _board_lines(rows)
     lines = _sighted_lines(campaign, lines) | lines
     found = [*_of_setups(campaign, lines), *_of_table(campaign, lines)]
-    setups, places = _misplaced(rows)
+    setups, places = misplaced(rows)
     found = [
         each for each in found if each["of_setup"] not in setups and each["site"] not in places
     ]
@@ -102,7 +102,7 @@ def left_out_words(campaign: Campaign, readings: pd.DataFrame) -> list[str]:
     ]
 
 
-def _misplaced(rows: Sequence[Mapping[str, Any]]) -> tuple[set[str], set[str]]:
+def misplaced(rows: Sequence[Mapping[str, Any]]) -> tuple[set[str], set[str]]:
     """The set-ups whose marks put their site elsewhere, and the sites where no other disagrees.
 
     A line of theirs has an azimuth, but no magnetic bearing.
