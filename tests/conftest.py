@@ -21,6 +21,7 @@ LONG = (
     "test_class_command",
     "test_compass*",
     "test_crew",
+    "test_demo_report",
     "test_docs",
     "test_field*",
     "test_hostile",
@@ -28,6 +29,7 @@ LONG = (
     "test_mark_command",
     "test_mistakes",
     "test_notebook",
+    "test_one_plan",
     "test_pages_of_docs",
     "test_photo*",
     "test_pictures",
@@ -36,28 +38,31 @@ LONG = (
     "test_setups",
     "test_sights*",
     "test_trust",
+    "test_unplaced",
 )
 
 
 #: The files of most work, the most first: they begin, so that short ones fill up the cores.
 HEAVIEST = (
-    "test_mistakes", "test_sheet", "test_docs", "test_crew", "test_photo", "test_trust",
-    "test_browser_plan", "test_browser_field", "test_cli", "test_hostile", "test_unplaced",
-    "test_outputs", "test_sights", "test_adjustment", "test_demo", "test_simulate_command",
-    "test_class_command", "test_compass_command", "test_plan_command", "test_night",
-    "test_byhand", "test_field_engine", "test_mark_command", "test_hours", "test_joint",
-    "test_api", "test_bodies", "test_terminal", "test_calendar", "test_magnetic",
-    "test_crew_spare", "test_sheet_targets", "test_one_plan", "test_cells", "test_browser",
+    "test_sheet", "test_mistakes", "test_photo", "test_docs", "test_crew", "test_trust",
+    "test_unplaced", "test_browser_plan", "test_browser_field", "test_field_engine",
+    "test_hostile", "test_plan_command", "test_cli", "test_joint", "test_sights", "test_demo",
+    "test_night", "test_simulate_command", "test_outputs", "test_sheet_targets",
+    "test_compass_command", "test_terminal", "test_mark_command", "test_cells", "test_odd_input",
+    "test_calendar", "test_one_plan", "test_class_command", "test_magnetic", "test_crew_spare",
+    "test_reduction", "test_compass", "test_api", "test_byhand", "test_report", "test_hours",
 )  # fmt: skip
 
 
 def pytest_collection_modifyitems(items):
     """Mark the tests of the long files, and put the files in the order of their work."""
+    stem = {path: path.stem for path in {item.path for item in items}}
+    long = {name for name in stem.values() if any(Path(name).match(each) for each in LONG)}
     for item in items:
-        if any(Path(item.path.stem).match(name) for name in LONG):
+        if stem[item.path] in long:
             item.add_marker(pytest.mark.long)
     place = {name: number for number, name in enumerate(HEAVIEST)}
-    items.sort(key=lambda item: place.get(item.path.stem, len(place)))
+    items.sort(key=lambda item: place.get(stem[item.path], len(place)))
 
 
 @pytest.hookimpl(optionalhook=True)

@@ -1,20 +1,15 @@
 import json
 from dataclasses import replace
 
-import demo_tables
 import numpy as np
-import pandas as pd
 import pyogrio
 import pytest
 from boards_on_file import DATED, odd_campaign, sound_campaign
-from click.testing import CliRunner
 from geographiclib.geodesic import Geodesic
 from pyproj import Transformer
 from shapely.geometry import shape
 
-from orient.commands.report import report
 from orient.export import layers as geodata
-from orient.files import write_whole
 from orient.observation.setups import KEYS, reduce_campaign
 from orient.tables.campaign import read_campaign
 
@@ -65,36 +60,6 @@ def test_reading_back_loses_nothing(results, tmp_path):
     rows = [{key: result.row[key] for key in KEYS} for result in results]
     for path in written(results, tmp_path):
         assert read_results(path) == rows
-
-
-@pytest.mark.long
-def test_the_reports_layers_sites_and_compass_anomalies_with_real_dates(tmp_path):
-    """Through the command, read by the library alone."""
-    write_whole(tmp_path / "aldermoor", demo_tables.FILES)
-    folder = tmp_path / "page"
-    ran = CliRunner().invoke(report, [str(tmp_path / "aldermoor"), "-o", str(folder)])
-    assert ran.exit_code == 0, (ran.output, ran.exception)
-    path = folder / "results.gpkg"
-    layers = dict(pyogrio.list_layers(path))
-    assert layers == {
-        geodata.LAYER: "MultiLineString", "sites": "Point", "compass_anomalies": "Point",
-    }  # fmt: skip
-    for layer in (geodata.LAYER, "sites"):
-        info = pyogrio.read_info(path, layer=layer)
-        types = dict(zip(info["fields"], info["ogr_types"], strict=True))
-        assert types["date"] == "OFTDate"
-    sites = pyogrio.read_dataframe(path, layer="sites")
-    told = pd.read_csv(folder / "sites.csv")
-    assert list(sites["site"]) == list(told["site"])
-    assert list(sites["date"].dt.strftime("%Y-%m-%d")) == list(told["date"])
-    for name in ("declination_deg", "convergence_deg"):
-        assert sites[name].to_numpy() == pytest.approx(told[name].to_numpy(), abs=1e-8)
-    assert sites.geometry.x.to_numpy() == pytest.approx(told["longitude_deg"].to_numpy(), abs=1e-8)
-    pulled = pyogrio.read_dataframe(path, layer="compass_anomalies").set_index("place")
-    assert list(pulled.index[pulled["verdict"] == "pulled"]) == ["ironknoll"]
-    iron = pulled.loc["ironknoll"]
-    assert iron["anomaly_low_deg"] < 7.0 < iron["anomaly_high_deg"]
-    assert iron.geometry.distance(sites.geometry[sites["site"] == "ironknoll"].iloc[0]) < 1e-9
 
 
 def test_a_column_of_names_that_look_like_dates_stays_text(sound, tmp_path):

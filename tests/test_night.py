@@ -48,6 +48,7 @@ def sun_altitude(*local):
     return sun_seen(at, np.full(len(at), LATITUDE), np.full(len(at), LONGITUDE))[1]
 
 
+@pytest.mark.long
 def test_twilights_end_where_the_sun_is_so_low(night):
     """6, 12 and 18° (*the standard definitions*): by astropy's own sun, to a minute's 0.25°."""
     for name, limit in (("civil", -6.0), ("nautical", -12.0), ("astronomical", -18.0)):

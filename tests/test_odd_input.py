@@ -121,6 +121,7 @@ def test_both_coordinates_in_one_cell(tmp_path):
     refused(["sites", folder], "latitude_deg 46.5 and longitude_deg 8.25")
 
 
+@pytest.mark.long
 def test_a_name_typed_with_its_accent_apart(tmp_path):
     sites = "site,latitude_deg,longitude_deg\nVallée,46.5,8.25\n".encode()
     write_campaign(tmp_path, {"sites.csv": sites})

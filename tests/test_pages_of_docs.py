@@ -12,8 +12,10 @@ import commands_page
 import drawings
 import pytest
 from click.testing import CliRunner
+from demo_tables import part_of_demo
 
 from orient.cli import orient
+from orient.files import write_whole
 
 ROOT = Path(__file__).parents[1]
 DOCS = ROOT / "docs"
@@ -37,10 +39,12 @@ def told(command: str) -> set[str]:
 
 
 @pytest.mark.parametrize("command", COMMANDS)
-def test_every_key_of_a_row_is_explained(command):
+def test_every_key_of_a_row_is_explained(command, tmp_path):
     if command == "crew":
         pytest.importorskip("ortools")
-    done = CliRunner().invoke(orient, [command, *COMMANDS[command], "--format", "json"])
+    write_whole(tmp_path, part_of_demo("alder-1"))
+    told_it = [str(tmp_path) if each == DEMO else each for each in COMMANDS[command]]
+    done = CliRunner().invoke(orient, [command, *told_it, "--format", "json"])
     assert done.exit_code == 0, done.output
     keys = set(json.loads(done.stdout)[0])
     explained = told(command) | (told("sites") if command == "declination" else set())

@@ -68,6 +68,7 @@ def test_the_same_seed_gives_the_same_boards_and_another_others(camp):
     assert (third / "marks.csv").read_text() != texts["marks.csv"]
 
 
+@pytest.mark.long
 def test_every_mistake_is_really_made_and_does_not_stay_narrow_and_wrong(camp):
     asked = sorted(set(MISTAKES) - {"line-misread", "date-swapped"})
     options = [part for mistake in asked for part in ("--mistake", mistake)]
