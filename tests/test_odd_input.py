@@ -121,7 +121,6 @@ def test_both_coordinates_in_one_cell(tmp_path):
     refused(["sites", folder], "latitude_deg 46.5 and longitude_deg 8.25")
 
 
-@pytest.mark.long
 def test_a_name_typed_with_its_accent_apart(tmp_path):
     sites = "site,latitude_deg,longitude_deg\nVallée,46.5,8.25\n".encode()
     write_campaign(tmp_path, {"sites.csv": sites})
@@ -129,6 +128,7 @@ def test_a_name_typed_with_its_accent_apart(tmp_path):
     ending = run(["plan", str(tmp_path), "--from", "2026-04-12", "--site", apart])
     assert ending.status == 0, ending.err
     sheet = ["sheet", str(tmp_path), "--site", apart, "--date", "2026-04-12"]
+    sheet += ["--paper", "A3", "--rod", "150"]
     assert run([*sheet, "-o", str(tmp_path / "s.pdf")]).status == 0
 
 
