@@ -62,7 +62,7 @@ MUTATIONS: list[tuple[str, str, str, str]] = [
         "orient/numbers/propagation.py",
         "(y * turn + x) / square",
         "(y * turn - x) / square",
-        "test_byhand",
+        "test_propagation",
     ),
     (
         "orient/numbers/propagation.py",
