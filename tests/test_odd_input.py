@@ -172,6 +172,13 @@ def test_decimal_commas_between_commas_are_one_fault(tmp_path):
     assert run(["reduce", folder]).status == 0
 
 
+def test_a_place_pasted_into_one_cell_is_one_fault(tmp_path):
+    head = "site,latitude_deg,longitude_deg\n"
+    folder = campaign_with(tmp_path, sites_csv=(head + 'A,"44.0, 105.0",\n').encode())
+    wanted = "each in its own column: latitude_deg 44.0 and longitude_deg 105.0"
+    assert refused(["sites", folder], wanted).startswith("One fault")
+
+
 def test_one_row_of_decimal_commas_between_commas(tmp_path):
     """Two decimals in one row are told as such; of one, both readings."""
     head = "site,latitude_deg,longitude_deg\n"

@@ -29,6 +29,7 @@ from orient.tables.cells import (
     shown,
 )
 from orient.tables.columns import (
+    EACH_ITS_COLUMN,
     MARKS,
     OPTIONAL_TABLES,
     READINGS,
@@ -497,9 +498,12 @@ def _check_forms(
     if needed:
         neither = np.flatnonzero(~begun[0] & ~begun[1])
         faults.add_cells(cells, forms[0][0], neither, f"{first}; or else {other}{else_}")
+    # A pair in one cell leaves the other blank: that is told with the cell.
+    pasted = {each.row for each in faults.listed if each.wanted.startswith(EACH_ITS_COLUMN)}
+    alone = np.array([row not in pasted for row in cells.rows], dtype=bool)
     for form, part, started, alternative in zip(forms, given, begun, begun[::-1], strict=True):
         for name, cell_given in zip(form, part, strict=True):
-            missing = np.flatnonzero(started & ~alternative & ~cell_given)
+            missing = np.flatnonzero(started & ~alternative & ~cell_given & alone)
             faults.add_cells(cells, name, missing, f"it, as the rest of {', '.join(form)} is given")
 
 

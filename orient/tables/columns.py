@@ -721,6 +721,9 @@ def _coordinates(cells: Cells, column: Column, faults: Faults) -> NDArray[np.flo
     return values
 
 
+EACH_ITS_COLUMN = "each in its own column"
+
+
 def _both_in_one(text: str) -> str:
     """What to say of a cell with latitude and longitude, as they are pasted from a map."""
     parts = re.split(r"\s*[,;]\s+|\s*;\s*", text.strip())
@@ -730,7 +733,7 @@ def _both_in_one(text: str) -> str:
         parse_degrees(longitude, "longitude")
     except (ValueError, NotACoordinate):
         return ""
-    return f"each in its own column: latitude_deg {latitude} and longitude_deg {longitude}"
+    return f"{EACH_ITS_COLUMN}: latitude_deg {latitude} and longitude_deg {longitude}"
 
 
 # Texts
