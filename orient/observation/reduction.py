@@ -241,6 +241,7 @@ def _doubted(reduced: Reduced, verdict: Verdict | None) -> Reduced:
         doubt=_doubt(verdict, said),
         flags=list(dict.fromkeys(flags)),
         remarks=[*said, *reduced.remarks],
+        contradicted=verdict.plain or widened,
     )
 
 
@@ -255,11 +256,9 @@ def _strain_remark(verdict: Verdict) -> str:
     """Why a line is wider though nothing stated is set aside: the reading farthest from it."""
     azimuth = verdict.fit.state.board_azimuth_rad
     other = max(verdict.living, key=lambda each: each.apart_rad(azimuth)).meant
-    also = (
-        f"they fit nearly as well if {other.words}"
-        if other.kind != AS_STATED
-        else ("they can be read in other ways")
-    )
+    also = f"they fit nearly as well if {other.words}"
+    if other.kind == AS_STATED:
+        also = "they can be read in other ways"
     return (
         f"The marks strain what was stated of the board, and {also}: the line is as uncertain as "
         "the readings are apart."

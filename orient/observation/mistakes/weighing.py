@@ -65,7 +65,8 @@ class Verdict:
     `fit` is the adjustment adopted, its azimuth as uncertain as the readings alive are
     apart; `adopted` how it reads the board; `living` all readings alive, likeliest first;
     `explanation` the mistakes that would explain the marks, where any does clearly better
-    than the record as it stands. `unexplained` tells that no reading fits the marks.
+    than the record as it stands. `unexplained` tells that no reading fits the marks, `plain`
+    that they contradict the record and do not only strain it.
     """
 
     fit: Fit
@@ -74,6 +75,7 @@ class Verdict:
     explanation: Explanation | None
     unexplained: bool
     own_u_rad: float = 0.0
+    plain: bool = True
 
 
 def spared(board: Board, fit: Fit) -> Work[list[Weighed]]:
@@ -246,7 +248,13 @@ def _verdict(
     if record.chosen is not None:
         fit, meant = yield from _of_all(whole, record.chosen, adopted)
     return Verdict(
-        opened(fit, u_rad), meant, tuple(living), explanation, unexplained, fit.azimuth_u_rad
+        opened(fit, u_rad),
+        meant,
+        tuple(living),
+        explanation,
+        unexplained,
+        fit.azimuth_u_rad,
+        plain or better,
     )
 
 
