@@ -56,19 +56,20 @@ def _compass_sentence(name: str, row: Any) -> str:
             f"{title}: its dial has the declination set already; that is most of what it is off "
             f"by. Set the dial to zero, or {_apply(correction)} as it is ({within} at 95 %)."
         )
+    dial = row["dial_set_probability"] > _IN_DOUBT
+    look = " Look whether its dial has a declination set." if dial else ""
     if row["verdict"] == "open":
-        text = f"{title}: its own error and the ground cannot be told apart yet. "
-        text += f"Its correction lies {within} (95 %)."
-        if row["dial_set_probability"] > _IN_DOUBT:
-            text += " Look whether its dial has a declination set."
-        return text
+        return (
+            f"{title}: its own error and the ground cannot be told apart yet. Its correction lies "
+            f"{within} (95 %).{look}"
+        )
     if row["verdict"] == "none":
         return (
             f"{title}: no correction is sure. At best {_apply(correction)} ({within} at 95 %)."
             if abs(correction) >= 0.05
             else f"{title}: no correction of its own is shown ({within} at 95 %)."
         )
-    return f"{title}: {_apply(correction)} ({within} at 95 %)."
+    return f"{title}: {_apply(correction)} ({within} at 95 %).{look}"
 
 
 def _apply(correction: float) -> str:
@@ -116,9 +117,9 @@ def _alike_sentence(table: pd.DataFrame, count: int) -> str:
     way = "much" if middle > 0 else "little"
     every = "Both" if count == 2 else f"All {count}"
     return (
-        f"{every} compasses read about {abs(middle):.1f}° too {way}. Compasses are seldom wrong by "
-        "the same amount: it may be the ground of the whole area, or the lines' azimuths. Read one "
-        "of them far from here before you correct any."
+        f"{every} compasses read too {way}, by about {abs(middle):.1f}° at the middle of their "
+        "readings. Compasses are seldom wrong by the same amount: it may be the ground of the "
+        "whole area, or the lines' azimuths. Read one of them far from here before you correct any."
     )
 
 
