@@ -163,3 +163,42 @@ def test_the_middle_is_where_most_lines_are():
     assert abs((middle.azimuth_deg + 180) % 360 - 180) < 0.05
     assert middle_of(np.arange(9) * 40.0, u) is None
     assert middle_of([1.0, 2.0], [0.1, 0.1]) is None
+
+
+def changed(path, change):
+    rows = list(csv.DictReader(path.read_text(encoding="utf-8").splitlines()))
+    with path.open("w", encoding="utf-8", newline="") as table:
+        writer = csv.DictWriter(table, list(rows[0]))
+        writer.writeheader()
+        writer.writerows(change(row) for row in rows)
+
+
+def test_a_student_without_a_line_is_told_why_and_the_others_are_compared(camp, tmp_path):
+    """Nonsense for marks, and a line whose direction was not typed in."""
+    folder, _ = practised(camp, 7, 5, ())
+    generator = np.random.default_rng(3)
+
+    def nonsense(row):
+        place = generator.uniform(-300, 300, 2).round(1)
+        return (
+            row | dict(zip(("x_mm", "y_mm"), place, strict=True)) if row["setup"] == "s02" else row
+        )
+
+    changed(folder / "marks.csv", nonsense)
+    blank = {"reference_angle_deg": "", "reference_x_mm": "", "reference_y_mm": ""}
+    changed(
+        folder / "setups.csv",
+        lambda row: (
+            row | {key: "" for key in blank if key in row} if row["setup"] == "s03" else row
+        ),
+    )
+    done = run("class", folder, roster_of(tmp_path, 5), "--format", "json", "-o", tmp_path / "back")
+    assert done.exit_code == 0, done.output
+    rows = json.loads(done.stdout[: done.stdout.rindex("]") + 1])
+    said = {row["setup"]: row["likeliest_mistake"] for row in rows}
+    assert "no single mistake explains it" in said["s02"]
+    assert said["s03"] == "The line's direction was not typed in."
+    assert [said[name] for name in ("s01", "s04", "s05")] == ["", "", ""]
+    done = run("class", folder, roster_of(tmp_path, 5), "--instructor", "s02")
+    assert done.exit_code in (1, 2)
+    assert done.exception is None or not isinstance(done.exception, TypeError | KeyError)

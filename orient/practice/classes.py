@@ -147,6 +147,9 @@ def _mistake(result: SetupResult, truth: Truth, times: float) -> str:
     if far:
         marks = ", ".join(far)
         return f"Mark {marks} does not fit the others: a misread ruler or a wrong number."
+    if result.row["reference_azimuth_deg"] is None:
+        missing = "The line's direction was not typed in."
+        return missing if reduced.determined else reduced.doubt or "The marks give no direction."
     if times <= FAR:
         return ""
     if found := _line_mistake(result, truth):
