@@ -1,4 +1,4 @@
-/* Built by web/build.mjs; sources: engine/adjustment.js engine/board.js engine/byhand.js engine/chisquare.js engine/evidence.js engine/line.js engine/lookout.js engine/matrix.js engine/moved.js engine/reading.js engine/reduce.js engine/rows.js engine/shadow.js engine/slips.js engine/starts.js engine/statements.js engine/weighing.js field.js field/dom.js field/drawing.js field/log.js field/marking.js field/north.js field/send.js field/sensor.js field/setup.js field/store.js field/tables.js field/tilt.js field/timesignal.js field/tools.js shared/almanac.js shared/civil.js shared/panel.js shared/sun.js; 4f8e33c9b9726af91a30774e4326c5801e93c1aeb834f7f21114ef2753025e11 */
+/* Built by web/build.mjs; sources: engine/adjustment.js engine/board.js engine/byhand.js engine/chisquare.js engine/evidence.js engine/line.js engine/lookout.js engine/matrix.js engine/moved.js engine/reading.js engine/reduce.js engine/rows.js engine/shadow.js engine/slips.js engine/starts.js engine/statements.js engine/weighing.js field.js field/dom.js field/drawing.js field/log.js field/marking.js field/north.js field/send.js field/sensor.js field/setup.js field/store.js field/tables.js field/tilt.js field/timesignal.js field/tools.js shared/almanac.js shared/civil.js shared/panel.js shared/sun.js; 369a61e8bb58a3c149e3795afe830f9b084b03460b0d96fa022a54254e751822 */
 (() => {
   // shared/civil.js
   function offset(site, utc) {
@@ -381,7 +381,7 @@
 
   // engine/starts.js
   var WORST_MISS_MM = 15;
-  var OFFSET_REACH_S = 15 * 3600;
+  var FARTHEST_WATCH_S = 15 * 3600;
   var OFFSET_STEP_S = 120;
   var AZIMUTH_STEP_DEG = 2;
   function starts(problem) {
@@ -414,8 +414,8 @@
     const level = board.nominal();
     level[WATCH] = 0;
     const tries = [];
-    for (let n = 0; n * OFFSET_STEP_S < 2 * OFFSET_REACH_S; n += 1) {
-      const offset2 = board.watchError - OFFSET_REACH_S + n * OFFSET_STEP_S;
+    for (let n = 0; n * OFFSET_STEP_S < 2 * FARTHEST_WATCH_S; n += 1) {
+      const offset2 = board.watchError - FARTHEST_WATCH_S + n * OFFSET_STEP_S;
       tries.push({ offset: offset2, ...laidOver(board, marks, offset2, level) });
     }
     const coarse = 20 + marks.reduce((total, mark) => total + Math.min(
@@ -432,8 +432,13 @@
       cosine += marks[n].x * x + marks[n].y * y;
       sine += marks[n].y * x - marks[n].x * y;
     });
-    const turn = Math.atan2(sine, cosine);
-    const cost = tips.reduce((total, [x, y], n) => {
+    const mean2 = Math.atan2(sine, cosine);
+    const away = tips.map(([x, y], n) => Number.isNaN(x) ? 0 : turnWithin(Math.atan2(marks[n].y, marks[n].x) - Math.atan2(y, x) - mean2));
+    const [first, second] = [mean2, mean2 + median(away)].map((turn) => ({ turn, cost: missed(tips, marks, turn) }));
+    return second.cost < first.cost ? second : first;
+  }
+  function missed(tips, marks, turn) {
+    return tips.reduce((total, [x, y], n) => {
       if (Number.isNaN(x)) return total + WORST_MISS_MM ** 2;
       const miss = Math.hypot(
         marks[n].x - (x * Math.cos(turn) - y * Math.sin(turn)),
@@ -441,7 +446,6 @@
       );
       return total + Math.min(miss, WORST_MISS_MM) ** 2;
     }, 0);
-    return { turn, cost };
   }
   function startsByShape(problem) {
     const { board } = problem;
@@ -532,6 +536,7 @@
   var azimuthU = (fit) => Math.sqrt(fit.covariance[AZIMUTH][AZIMUTH]);
   var bears = (fit) => fit.kept.filter((kept) => !kept).length / fit.kept.length <= MOST_BLUNDERS;
   var pulled = (fit) => fit.pullsCost > doubtfulCost(fit.pullsFreedom);
+  var doubtful = (fit) => fit.freedom > 0 && fit.keptCost > doubtfulCost(fit.freedom, 0.01) || fit.pullsCost > doubtfulCost(fit.pullsFreedom, 0.01);
   var apartOf = (fit, other) => turnWithin(other.state[AZIMUTH] - fit.state[AZIMUTH]);
   function widened(best2, others) {
     let [likelihood, square] = [1, 0];
@@ -579,7 +584,7 @@
     if (!known.has(key)) known.set(key, exceededWith(chance, freedom));
     return known.get(key);
   }
-  var doubtfulCost = (freedom) => exceeded(1 / 300, Math.max(freedom, 1));
+  var doubtfulCost = (freedom, chance = 1 / 300) => exceeded(chance, Math.max(freedom, 1));
   function linearise(problem, values, instants) {
     const farthest = problem.board.height / Math.tan(LOWEST_LIGHT_DEG * DEGREE);
     return problem.board.marks.map((mark, n) => {
@@ -710,11 +715,12 @@
     for (const n of problem.free) misfit[n] = (values[n] - problem.prior[n]) / problem.priorSd[n];
     return misfit;
   }
+  var anotherDay = ({ free, prior }, values) => free.includes(WATCH) && Math.abs(values[WATCH] - prior[WATCH]) > FARTHEST_WATCH_S ? DARK : 0;
   function robustCost(problem, { values, instants }) {
     if (!values.every(Number.isFinite)) return Infinity;
     const misfit = misfitOf(linearise(problem, values, instants));
     const dark = misfit.filter((each) => each >= DARK).length > MOST_BLUNDERS * misfit.length ? DARK : 0;
-    return sum(misfit.map((each, n) => Math.min(each ** 2, problem.threshold[n]))) + sum(priorMisfitOf(problem, values).map((each) => each ** 2)) + dark;
+    return sum(misfit.map((each, n) => Math.min(each ** 2, problem.threshold[n]))) + sum(priorMisfitOf(problem, values).map((each) => each ** 2)) + dark + anotherDay(problem, values);
   }
   function adjustFrom(problem, { values, instants, weight }) {
     let kept = judge(problem, values, instants, weight, weight.map(() => true));
@@ -1026,7 +1032,7 @@
   }
 
   // engine/evidence.js
-  var ALIVE = 9;
+  var ALIVE = 14;
   var ALIVE_MARK = 20;
   var WRONG_MARK = 7.8;
   var NEARBY_MM = 15;
@@ -1116,9 +1122,9 @@
   var TURN_RAD = 1.5 * DEGREE;
   var SHIFT_MM = 8;
   var PRICE = 9;
-  function clearlyMoved(board, fit) {
-    if (clear(breaks(...keptOf(board, fit)), 0)) return true;
-    return !fit.kept.every(Boolean) && clear(breaks(board, fit, fit.kept), forced(board, fit));
+  function clearlyMoved(board, fit, short = 0) {
+    if (clear(breaks(...keptOf(board, fit)), -short)) return true;
+    return !fit.kept.every(Boolean) && clear(breaks(board, fit, fit.kept), forced(board, fit) - short);
   }
   var keptOf = (board, fit) => [board.of(fit.kept), { ...fit, utc: fit.utc.filter((_, n) => fit.kept[n]) }];
   var clear = (both, less) => both !== null && (both[0].gain - less > CLEAR_TURN || both[1].gain - less > CLEAR_SHIFT);
@@ -1501,6 +1507,7 @@
   // engine/statements.js
   var LEVEL_DEG = 1;
   var FOOT_MM = 6;
+  var FAR_FOOT_MM = 30;
   var CORNER_MM = 250;
   var FEWEST_TO_SPARE = 3;
   var MOST_TO_SPARE = 7;
@@ -1520,6 +1527,7 @@
     const found = [
       { kind: "level", price: 6, wide: () => ({ level_sd_deg: LEVEL_DEG }) },
       { kind: "foot", price: 6, wide: () => ({ plumb_sd_mm: FOOT_MM }) },
+      { kind: "foot", price: 8, wide: () => ({ plumb_sd_mm: FAR_FOOT_MM }) },
       {
         kind: "height",
         price: 7 - 2 * Math.log(1 / HEIGHT_PART),
@@ -1690,12 +1698,12 @@
       const best2 = adjust(board.of(others), {}, start);
       return [best2, ...best2.rivals].map((each) => {
         const fit = spreadOver(each, others);
-        fit.residuals[number2] = missed(board, fit, mark);
+        fit.residuals[number2] = missed2(board, fit, mark);
         return reading(`mark ${mark.name} is wrong`, "mark", board, { fit });
       });
     });
   }
-  function missed(board, fit, mark) {
+  function missed2(board, fit, mark) {
     const instants = isTimed(board, mark) ? [mark.watchUtc - fit.state[WATCH]] : counted(-36e3, 36001, 60).map((after) => board.noon + after);
     let best2 = [NaN, NaN];
     for (const utc of instants) {
@@ -1722,6 +1730,7 @@
   var WORST_SPREAD = 4;
   var STRAINED = 6.63;
   var USUAL_PULL = 2.2;
+  var NEARLY = 5;
   var ENOUGH = 48;
   var BEST_TO_JOIN = 4;
   var FEWEST_MARKS2 = 4;
@@ -1737,10 +1746,13 @@
     ]);
   }
   function contradicts(board, fit, readings) {
+    if (plainly(board, fit) || doubtful(fit)) return true;
+    return clearlyMoved(board, fit, NEARLY) || readings[0].meant.kind === "mark";
+  }
+  function plainly(board, fit) {
     if (tooManySpoilt(board, fit) || pulled(fit) || fit.spread > 1) return true;
     if (!fit.converged || !bears(fit) || senseCost(board, fit) > 5) return true;
-    if (closingCost(board) > CLEAR_CLOSING) return true;
-    return clearlyMoved(board, fit) || readings[0].meant.kind === "mark";
+    return closingCost(board) > CLEAR_CLOSING || clearlyMoved(board, fit);
   }
   function tooManySpoilt(board, fit) {
     const rejected = fit.kept.filter((kept) => !kept).length;
@@ -1767,7 +1779,8 @@
     const own = all([fit, ...fit.rivals].map((each) => stated2(board, each)));
     own.push(...all(statements(board).flatMap((each) => freed(board, [each], near))));
     own.push(...all(fromElsewhere(board, fit)), ...all(withoutMarks(board)));
-    const others = all([...moved(record, fit), ...slips(record).filter((each) => possible(each.board))]);
+    const another = plainly(board, fit) ? slips(record).filter((each) => possible(each.board)) : [];
+    const others = all([...moved(record, fit), ...another]);
     const best2 = least([...own, ...others]);
     if (!best2 || !sound(best2.fit)) own.push(...all(joined(board, own, near)));
     return verdictOf(whole2, record, chosen, own, others);
@@ -1797,7 +1810,11 @@
   }
   var sound = (fit) => fit.converged && fit.spread === 1 && !pulled(fit);
   function verdictOf(whole2, record, chosen, own, others) {
-    const [adopted, best2] = [least(own), least([...own, ...others])];
+    const best2 = least([...own, ...others]);
+    const stated3 = own.filter(({ meant: meant3 }) => meant3.kind === AS_STATED);
+    const plain = plainly(record.board, own[0].fit);
+    const better = best2 !== null && doesBetter(record.board, best2, stated3);
+    const adopted = least(plain || better ? own : stated3);
     if (!adopted || !best2) {
       return { fit: opened(own[0].fit, Math.PI), adopted: own[0].meant, explanation: null, unexplained: true, ownU: 0 };
     }
@@ -1806,16 +1823,18 @@
     if (!byTime(adopted.meant)) u = Math.max(u, apartFrom(own[0], adopted.fit.state[AZIMUTH]));
     if (best2.fit.spread > WORST_SPREAD) u = Math.PI;
     const unexplained = best2.fit.spread > 1 || !best2.fit.converged;
-    const explanation = unexplained ? null : explained(record.board, own, adopted, best2, living, u);
+    const torn = plain && u > 1.5 * azimuthU(adopted.fit);
+    const asked = (better || torn) && !unexplained && tells(record.board);
+    const explanation = asked ? explained(best2, better, living) : null;
     const { fit, meant: meant2 } = chosen ? ofAll(whole2.board, chosen, adopted) : adopted;
     return { fit: opened(fit, u), adopted: meant2, explanation, unexplained, ownU: azimuthU(fit) };
   }
-  function explained(board, own, adopted, best2, living, u) {
-    const backwards = best2.meant.kind === AS_STATED && senseCost(board, best2.fit) > 5;
-    const asStated = Math.min(...own.filter(({ meant: meant2 }) => meant2.kind === AS_STATED).map(({ evidence }) => evidence));
-    const torn = u > 1.5 * azimuthU(adopted.fit);
-    const better = asStated > best2.evidence + ALIKE || backwards;
-    if (!(better || torn) || !tells(board)) return null;
+  function doesBetter(board, best2, stated3) {
+    return Math.min(...stated3.map(({ evidence }) => evidence)) > best2.evidence + ALIKE || readBackwards(board, best2);
+  }
+  var readBackwards = (board, best2) => best2.meant.kind === AS_STATED && senseCost(board, best2.fit) > 5;
+  function explained(best2, better, living) {
+    const backwards = readBackwards(best2.meant.board, best2);
     const told = /* @__PURE__ */ new Map();
     for (const { meant: meant2, evidence } of living) {
       if (evidence > best2.evidence + ALIKE || meant2.kind === "mark") continue;
@@ -2823,8 +2842,8 @@
       element("told").replaceChildren(...told.map((each) => made("p", { class: "alarm-box", "data-code": each.code }, capital(each.text))));
     }
     const place = () => table2.sites.find((each) => each.site === field2.setup.fields.site);
-    function outlook({ board, fit, row, doubtful }) {
-      if (doubtful) return "What one more mark would bring is shown once what is told above is settled.";
+    function outlook({ board, fit, row, doubtful: doubtful2 }) {
+      if (doubtful2) return "What one more mark would bring is shown once what is told above is settled.";
       const day = place().days[field2.setup.fields.date];
       const now = Date.now() / 1e3;
       const [first, last] = board.daylight();
@@ -2847,9 +2866,9 @@
     return { refresh: refresh2 };
   }
   var capital = (text) => text[0].toUpperCase() + text.slice(1);
-  function answer({ row, fit, board, doubtful }) {
+  function answer({ row, fit, board, doubtful: doubtful2 }) {
     if (row.board_azimuth_deg === null) {
-      return made("p", { class: "headline" }, doubtful ? "Until that is settled no direction is given." : "These marks do not fix a direction.");
+      return made("p", { class: "headline" }, doubtful2 ? "Until that is settled no direction is given." : "These marks do not fix a direction.");
     }
     const facts = [];
     if (row.reference_azimuth_deg !== null) {

@@ -9,7 +9,7 @@ import { HALF_DAY_S, lengthOf, LOWEST_LIGHT_DEG } from "./board.js";
 import { exceededWith } from "./chisquare.js";
 import { eigen, inverse, logDeterminant, median, solve, sum, turnWithin, zeros } from "./matrix.js";
 import { AZIMUTH, HEIGHT, LATITUDE, UNKNOWNS, WATCH } from "./shadow.js";
-import { starts } from "./starts.js";
+import { FARTHEST_WATCH_S, starts } from "./starts.js";
 
 // The names and values are those of the Python module, where each is explained.
 const FALSE_ALARM = 0.003;
@@ -56,6 +56,10 @@ export const bears = (fit) => fit.kept.filter((kept) => !kept).length / fit.kept
 
 /* Whether the marks contradict what was stated as one board in 300 does by chance. */
 export const pulled = (fit) => fit.pullsCost > doubtfulCost(fit.pullsFreedom);
+
+/* Whether they do so, or scatter so, as one board in a hundred does. */
+export const doubtful = (fit) => (fit.freedom > 0 && fit.keptCost > doubtfulCost(fit.freedom, 0.01))
+  || fit.pullsCost > doubtfulCost(fit.pullsFreedom, 0.01);
 
 const apartOf = (fit, other) => turnWithin(other.state[AZIMUTH] - fit.state[AZIMUTH]);
 
@@ -116,7 +120,7 @@ function exceeded(chance, freedom) {
   return known.get(key);
 }
 
-export const doubtfulCost = (freedom) => exceeded(1 / 300, Math.max(freedom, 1));
+export const doubtfulCost = (freedom, chance = 1 / 300) => exceeded(chance, Math.max(freedom, 1));
 
 /* Each mark's residuals about a state, and how the unknowns would change them; null in the place
    of a mark that has no light. */
@@ -269,6 +273,10 @@ function priorMisfitOf(problem, values) {
   return misfit;
 }
 
+/* Nor is the next day, whose sun stands almost where this one's does. */
+const anotherDay = ({ free, prior }, values) =>
+  (free.includes(WATCH) && Math.abs(values[WATCH] - prior[WATCH]) > FARTHEST_WATCH_S ? DARK : 0);
+
 /* Sum of squares in which no mark counts for more than a rejected one. */
 function robustCost(problem, { values, instants }) {
   if (!values.every(Number.isFinite)) return Infinity;
@@ -276,7 +284,7 @@ function robustCost(problem, { values, instants }) {
   // Marks at night are no way out: a start that has them there yields to any that has not.
   const dark = misfit.filter((each) => each >= DARK).length > MOST_BLUNDERS * misfit.length ? DARK : 0;
   return sum(misfit.map((each, n) => Math.min(each ** 2, problem.threshold[n])))
-    + sum(priorMisfitOf(problem, values).map((each) => each ** 2)) + dark;
+    + sum(priorMisfitOf(problem, values).map((each) => each ** 2)) + dark + anotherDay(problem, values);
 }
 
 function adjustFrom(problem, { values, instants, weight }) {

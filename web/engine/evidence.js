@@ -7,7 +7,7 @@ import { AZIMUTH } from "./board.js";
 import { bears } from "./adjustment.js";
 import { sum, turnWithin } from "./matrix.js";
 
-const ALIVE = 9;
+const ALIVE = 14;
 const ALIVE_MARK = 20;
 const WRONG_MARK = 7.8;
 const NEARBY_MM = 15;

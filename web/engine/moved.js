@@ -16,10 +16,10 @@ const PRICE = 9;
 /* Whether a turn or a slide between two marks explains what chance hardly ever does. The kept marks
    are asked, then all: a break may spare marks that were left out, and gains the price of leaving
    them out. On each side of it a kept mark stands: a wild mark at the end is no sign of a board
-   that moved. */
-export function clearlyMoved(board, fit) {
-  if (clear(breaks(...keptOf(board, fit)), 0)) return true;
-  return !fit.kept.every(Boolean) && clear(breaks(board, fit, fit.kept), forced(board, fit));
+   that moved. `short` is how much less than a clear gain will do. */
+export function clearlyMoved(board, fit, short = 0) {
+  if (clear(breaks(...keptOf(board, fit)), -short)) return true;
+  return !fit.kept.every(Boolean) && clear(breaks(board, fit, fit.kept), forced(board, fit) - short);
 }
 
 const keptOf = (board, fit) => [board.of(fit.kept), { ...fit, utc: fit.utc.filter((_, n) => fit.kept[n]) }];

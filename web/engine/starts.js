@@ -6,7 +6,8 @@ import { AZIMUTH, WATCH } from "./shadow.js";
 
 // What one mark can cost at most while starts are looked for.
 const WORST_MISS_MM = 15;
-const OFFSET_REACH_S = 15 * 3600;
+// A watch whose setting is unknown is within this of the site's clock: else the day is another.
+export const FARTHEST_WATCH_S = 15 * 3600;
 const OFFSET_STEP_S = 120;
 const AZIMUTH_STEP_DEG = 2;
 
@@ -45,8 +46,8 @@ function startsByOffset(problem) {
   const level = board.nominal();
   level[WATCH] = 0;
   const tries = [];
-  for (let n = 0; n * OFFSET_STEP_S < 2 * OFFSET_REACH_S; n += 1) {
-    const offset = board.watchError - OFFSET_REACH_S + n * OFFSET_STEP_S;
+  for (let n = 0; n * OFFSET_STEP_S < 2 * FARTHEST_WATCH_S; n += 1) {
+    const offset = board.watchError - FARTHEST_WATCH_S + n * OFFSET_STEP_S;
     tries.push({ offset, ...laidOver(board, marks, offset, level) });
   }
   // In half a step of the watch, a minute, the sun turns by 0.25° and the tip runs thus far.
@@ -66,14 +67,21 @@ function laidOver(board, marks, offset, level) {
     cosine += marks[n].x * x + marks[n].y * y;
     sine += marks[n].y * x - marks[n].x * y;
   });
-  const turn = Math.atan2(sine, cosine);
-  const cost = tips.reduce((total, [x, y], n) => {
+  const mean = Math.atan2(sine, cosine);
+  // The median of the angles about their mean: one wild mark of a few does not move it.
+  const away = tips.map(([x, y], n) => (Number.isNaN(x) ? 0
+    : turnWithin(Math.atan2(marks[n].y, marks[n].x) - Math.atan2(y, x) - mean)));
+  const [first, second] = [mean, mean + median(away)].map((turn) => ({ turn, cost: missed(tips, marks, turn) }));
+  return second.cost < first.cost ? second : first;
+}
+
+function missed(tips, marks, turn) {
+  return tips.reduce((total, [x, y], n) => {
     if (Number.isNaN(x)) return total + WORST_MISS_MM ** 2;
     const miss = Math.hypot(marks[n].x - (x * Math.cos(turn) - y * Math.sin(turn)),
       marks[n].y - (x * Math.sin(turn) + y * Math.cos(turn)));
     return total + Math.min(miss, WORST_MISS_MM) ** 2;
   }, 0);
-  return { turn, cost };
 }
 
 /* The day's track laid over the marks, turned two degrees at a time; the best few. */

@@ -10,6 +10,7 @@ import { FOOT_X, FOOT_Y, HEIGHT, LATITUDE, SLOPE_X, SLOPE_Y, WATCH } from "./sha
 
 const LEVEL_DEG = 1;
 const FOOT_MM = 6;
+const FAR_FOOT_MM = 30;
 const CORNER_MM = 250;
 const FEWEST_TO_SPARE = 3;
 const MOST_TO_SPARE = 7;
@@ -32,6 +33,7 @@ export function statements(board) {
   const found = [
     { kind: "level", price: 6, wide: () => ({ level_sd_deg: LEVEL_DEG }) },
     { kind: "foot", price: 6, wide: () => ({ plumb_sd_mm: FOOT_MM }) },
+    { kind: "foot", price: 8, wide: () => ({ plumb_sd_mm: FAR_FOOT_MM }) },
     { kind: "height", price: 7 - 2 * Math.log(1 / HEIGHT_PART), freed: { height: true },
       off: (state) => (state[HEIGHT] / board.height - 1) / HEIGHT_PART },
     { kind: "latitude", price: 8 - 2 * Math.log(FLAT_LATITUDE_RAD / LATITUDE_RAD), freed: { latitude: true },

@@ -1,6 +1,6 @@
 /* A board that contradicts its record, read in every way that it may have been meant:
    orient/observation/mistakes/weighing.py in the page, where it is explained. */
-import { adjust, azimuthU, bears, pulled } from "./adjustment.js";
+import { adjust, azimuthU, bears, doubtful, pulled } from "./adjustment.js";
 import { AZIMUTH, lengthOf } from "./board.js";
 import { alive, apartFrom, byTime, closingCost, coveringU, reading, senseCost, weighed } from "./evidence.js";
 import { median, sum } from "./matrix.js";
@@ -12,6 +12,8 @@ const ALIKE = 6;
 const WORST_SPREAD = 4;
 export const STRAINED = 6.63;
 const USUAL_PULL = 2.2;
+// A turn or a slide that gains so much less than a clear one is weighed.
+const NEARLY = 5;
 const ENOUGH = 48;
 const BEST_TO_JOIN = 4;
 const FEWEST_MARKS = 4;
@@ -32,10 +34,15 @@ export function spared(board, fit) {
 
 /* Whether the marks contradict anything that was stated of the board; `readings` are of `spared`. */
 export function contradicts(board, fit, readings) {
+  if (plainly(board, fit) || doubtful(fit)) return true;
+  return clearlyMoved(board, fit, NEARLY) || readings[0].meant.kind === "mark";
+}
+
+/* Whether they do so as hardly any board without a mistake: then slips are asked about. */
+function plainly(board, fit) {
   if (tooManySpoilt(board, fit) || pulled(fit) || fit.spread > 1) return true;
   if (!fit.converged || !bears(fit) || senseCost(board, fit) > 5) return true;
-  if (closingCost(board) > CLEAR_CLOSING) return true;
-  return clearlyMoved(board, fit) || readings[0].meant.kind === "mark";
+  return closingCost(board) > CLEAR_CLOSING || clearlyMoved(board, fit);
 }
 
 function tooManySpoilt(board, fit) {
@@ -70,7 +77,9 @@ export function weigh(whole, fitOfWhole) {
   const own = all([fit, ...fit.rivals].map((each) => stated(board, each)));
   own.push(...all(statements(board).flatMap((each) => freed(board, [each], near))));
   own.push(...all(fromElsewhere(board, fit)), ...all(withoutMarks(board)));
-  const others = all([...moved(record, fit), ...slips(record).filter((each) => possible(each.board))]);
+  // A slip does not merely strain what was stated.
+  const another = plainly(board, fit) ? slips(record).filter((each) => possible(each.board)) : [];
+  const others = all([...moved(record, fit), ...another]);
   const best = least([...own, ...others]);
   if (!best || !sound(best.fit)) own.push(...all(joined(board, own, near)));
   return verdictOf(whole, record, chosen, own, others);
@@ -110,7 +119,12 @@ function least(readings) {
 const sound = (fit) => fit.converged && fit.spread === 1 && !pulled(fit);
 
 function verdictOf(whole, record, chosen, own, others) {
-  const [adopted, best] = [least(own), least([...own, ...others])];
+  const best = least([...own, ...others]);
+  const stated = own.filter(({ meant }) => meant.kind === AS_STATED);
+  const plain = plainly(record.board, own[0].fit);
+  const better = best !== null && doesBetter(record.board, best, stated);
+  // What the marks only strain is not set aside.
+  const adopted = least(plain || better ? own : stated);
   if (!adopted || !best) {
     return { fit: opened(own[0].fit, Math.PI), adopted: own[0].meant, explanation: null, unexplained: true, ownU: 0 };
   }
@@ -120,18 +134,23 @@ function verdictOf(whole, record, chosen, own, others) {
   if (!byTime(adopted.meant)) u = Math.max(u, apartFrom(own[0], adopted.fit.state[AZIMUTH]));
   if (best.fit.spread > WORST_SPREAD) u = Math.PI;
   const unexplained = best.fit.spread > 1 || !best.fit.converged;
-  const explanation = unexplained ? null : explained(record.board, own, adopted, best, living, u);
+  const torn = plain && u > 1.5 * azimuthU(adopted.fit);
+  const asked = (better || torn) && !unexplained && tells(record.board);
+  const explanation = asked ? explained(best, better, living) : null;
   const { fit, meant } = chosen ? ofAll(whole.board, chosen, adopted) : adopted;
   return { fit: opened(fit, u), adopted: meant, explanation, unexplained, ownU: azimuthU(fit) };
 }
 
-/* The likeliest readings to be told of, one of each kind; null where the record as it stands does. */
-function explained(board, own, adopted, best, living, u) {
-  const backwards = best.meant.kind === AS_STATED && senseCost(board, best.fit) > 5;
-  const asStated = Math.min(...own.filter(({ meant }) => meant.kind === AS_STATED).map(({ evidence }) => evidence));
-  const torn = u > 1.5 * azimuthU(adopted.fit);
-  const better = asStated > best.evidence + ALIKE || backwards;
-  if (!(better || torn) || !tells(board)) return null;
+/* Whether a reading does clearly better than the record as it stands. */
+function doesBetter(board, best, stated) {
+  return Math.min(...stated.map(({ evidence }) => evidence)) > best.evidence + ALIKE || readBackwards(board, best);
+}
+
+const readBackwards = (board, best) => best.meant.kind === AS_STATED && senseCost(board, best.fit) > 5;
+
+/* The likeliest readings to be told of, one of each kind; null where there is none. */
+function explained(best, better, living) {
+  const backwards = readBackwards(best.meant.board, best);
   const told = new Map();
   for (const { meant, evidence } of living) {
     if (evidence > best.evidence + ALIKE || meant.kind === "mark") continue;
