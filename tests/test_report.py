@@ -576,7 +576,7 @@ def test_sixty_sites_and_setups_stay_small(tmp_path):
     results, read = reported(campaign, tmp_path / "out")
     assert len(results) == 60
     assert read.count("article") == 120
-    assert (tmp_path / "out" / "index.html").stat().st_size < 3_000_000
+    assert (tmp_path / "out" / "index.html").stat().st_size < 2_500_000
     assert json.loads((tmp_path / "out" / "results.json").read_text())[59]["setup"] == "b59"
     for width in (360, 768, 1280):
         with open_page(tmp_path / "out" / "index.html", width) as opened:
