@@ -66,14 +66,15 @@ def _outcome(folder: Path, data: bytes, reader: Reader) -> pd.DataFrame | list[s
         return [str(each) for each in fault.faults]
 
 
+@pytest.mark.parametrize("tables", [2, pytest.param(6, marks=pytest.mark.slow)])
 @pytest.mark.parametrize("kind", HEADS)
-def test_reading_what_is_new_gives_what_reading_all_gives(tmp_path, kind):
+def test_reading_what_is_new_gives_what_reading_all_gives(tmp_path, kind, tables):
     (tmp_path / "sites.csv").write_bytes(SITES)
     (tmp_path / "setups.csv").write_bytes(SETUPS)
     head, delimiter = HEADS[kind]
     chance = random.Random(kind)
     outcomes = {pd.DataFrame: 0, list: 0}
-    for _ in range(4):
+    for _ in range(tables):
         data, reader = head, Reader()
         for _ in range(12):
             new = _changed(data, chance, head, delimiter)
