@@ -436,4 +436,5 @@ UNTOLD: dict[str, tuple[str, ...]] = {
     "watch 2 min out": ("trusted",),
     "times cut to 5 min": ("trusted",),
     "three marks, one off by 10 mm": WATCHES,
+    "four marks, one off by 10 mm": ("none",),
 }
