@@ -462,6 +462,8 @@ def _direction(
     u = reach / COVERAGE_95
     terms = _terms(best, row)
     alone = float(np.sqrt(sum(part**2 for part in terms.values())))
+    # Other explanations nearly always add to it; where they take away, every part is the less.
+    terms = {name: part * min(1.0, u / alone) for name, part in terms.items()}
     terms["doubt"] = float(np.sqrt(max(u**2 - alone**2, 0.0)))
     return Direction(float(wrap_360(turn + centre)), u, terms), u / alone
 
