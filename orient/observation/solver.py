@@ -431,12 +431,14 @@ def adjust_from(
     kept = _judge(many, values, utc_s, weight, many.there)
     values, utc_s, converged = values.copy(), utc_s.copy(), np.zeros(many.rows, dtype=bool)
     going = np.arange(many.rows)
-    for _ in range(_VERDICTS):
+    for verdict in range(_VERDICTS):
         part, before = many.of(going), kept[going]
         state = _solve(part, values[going], utc_s[going], before.astype(float))
         values[going], utc_s[going], converged[going] = state
         kept[going] = _judge(part, *state[:2], before.astype(float), before)
-        going = going[(kept[going] != before).any(axis=1)]
+        # Marks about which nothing settles, four times over, are no reading: that is the end.
+        again = (kept[going] != before).any(axis=1) & (converged[going] | (verdict < 3))
+        going = going[again]
         if not going.size:
             break
     return values, utc_s, kept, converged
