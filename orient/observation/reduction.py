@@ -241,7 +241,7 @@ def _doubted(reduced: Reduced, verdict: Verdict | None) -> Reduced:
         doubt=_doubt(verdict, said),
         flags=list(dict.fromkeys(flags)),
         remarks=[*said, *reduced.remarks],
-        contradicted=verdict.plain or widened,
+        contradicted=verdict.plain,
     )
 
 

@@ -399,7 +399,7 @@ def _written_remark(setup: pd.Series, reduced: Reduced | None) -> list[str]:
 
 
 def _what_would_help(setup: pd.Series, reduced: Reduced) -> list[str]:
-    if not reduced.determined or reduced.contradicted:
+    if not reduced.determined or reduced.contradicted or reduced.doubt:
         return []
     has_line = np.isfinite(setup["reference_angle_deg"])
     said = advice(reduced.board, reduced.fit, float(setup["reference_sd_deg"]) if has_line else 0.0)

@@ -240,9 +240,10 @@ def _verdict(
     if best.fit.spread > WORST_SPREAD:
         u_rad = np.pi
     told: list[Weighed] = []
-    torn = plain and u_rad > 1.5 * adopted.fit.azimuth_u_rad
+    alike = [each for each in living if each.evidence <= best.evidence + ALIKE]
+    torn = plain and covering_u_rad(adopted, alike) > 1.5 * adopted.fit.azimuth_u_rad
     if (better or torn) and not unexplained and _tells(record.board):
-        told = _told(living, best, better)
+        told = _told(alike, best, better)
     explanation = explanation_of(own[0].fit, told) if told else None
     fit, meant = adopted.fit, adopted.meant
     if record.chosen is not None:
@@ -268,9 +269,8 @@ def _backwards(board: Board, best: Weighed) -> bool:
     return best.meant.kind == AS_STATED and sense_cost(board, best.fit) > 5.0
 
 
-def _told(living: list[Weighed], best: Weighed, better: bool) -> list[Weighed]:
-    """The readings that are said: those as likely as the best, or nearly so."""
-    alike = [each for each in living if each.evidence <= best.evidence + ALIKE]
+def _told(alike: list[Weighed], best: Weighed, better: bool) -> list[Weighed]:
+    """The readings that are said, of those as likely as the best, or nearly so."""
     told = [each for each in alike if each.meant.kind != "mark"]
     if not _backwards(best.meant.board, best):
         told = [each for each in told if each.meant.kind != AS_STATED]
