@@ -1,4 +1,4 @@
-/* Built by web/build.mjs; sources: engine/adjustment.js engine/board.js engine/byhand.js engine/chisquare.js engine/evidence.js engine/line.js engine/lookout.js engine/matrix.js engine/moved.js engine/reading.js engine/reduce.js engine/rows.js engine/shadow.js engine/slips.js engine/starts.js engine/statements.js engine/weighing.js field.js field/dom.js field/drawing.js field/log.js field/marking.js field/north.js field/send.js field/sensor.js field/setup.js field/store.js field/tables.js field/tilt.js field/timesignal.js field/tools.js shared/almanac.js shared/civil.js shared/panel.js shared/sun.js; 369a61e8bb58a3c149e3795afe830f9b084b03460b0d96fa022a54254e751822 */
+/* Built by web/build.mjs; sources: engine/adjustment.js engine/board.js engine/byhand.js engine/chisquare.js engine/evidence.js engine/line.js engine/lookout.js engine/matrix.js engine/moved.js engine/reading.js engine/reduce.js engine/rows.js engine/shadow.js engine/slips.js engine/starts.js engine/statements.js engine/weighing.js field.js field/dom.js field/drawing.js field/log.js field/marking.js field/north.js field/send.js field/sensor.js field/setup.js field/store.js field/tables.js field/tilt.js field/timesignal.js field/tools.js shared/almanac.js shared/civil.js shared/panel.js shared/sun.js; ad58472b91686e836fb77142a2a2ac59526d6362a16974de22a76bace47b78af */
 (() => {
   // shared/civil.js
   function offset(site, utc) {
@@ -729,8 +729,9 @@
       const only = kept.map(Number);
       at = solveFully(problem, at, only);
       const verdict = judge(problem, at.values, at.instants, only, kept);
-      if (verdict.every((good, k) => good === kept[k])) break;
+      const same = verdict.every((good, k) => good === kept[k]);
       kept = verdict;
+      if (same || n >= 3 && !at.converged) break;
     }
     return finish(problem, at, kept);
   }
@@ -1823,9 +1824,10 @@
     if (!byTime(adopted.meant)) u = Math.max(u, apartFrom(own[0], adopted.fit.state[AZIMUTH]));
     if (best2.fit.spread > WORST_SPREAD) u = Math.PI;
     const unexplained = best2.fit.spread > 1 || !best2.fit.converged;
-    const torn = plain && u > 1.5 * azimuthU(adopted.fit);
+    const alike = living.filter(({ evidence }) => evidence <= best2.evidence + ALIKE);
+    const torn = plain && coveringU(adopted, alike) > 1.5 * azimuthU(adopted.fit);
     const asked = (better || torn) && !unexplained && tells(record.board);
-    const explanation = asked ? explained(best2, better, living) : null;
+    const explanation = asked ? explained(best2, better, alike) : null;
     const { fit, meant: meant2 } = chosen ? ofAll(whole2.board, chosen, adopted) : adopted;
     return { fit: opened(fit, u), adopted: meant2, explanation, unexplained, ownU: azimuthU(fit) };
   }
@@ -1833,11 +1835,11 @@
     return Math.min(...stated3.map(({ evidence }) => evidence)) > best2.evidence + ALIKE || readBackwards(board, best2);
   }
   var readBackwards = (board, best2) => best2.meant.kind === AS_STATED && senseCost(board, best2.fit) > 5;
-  function explained(best2, better, living) {
+  function explained(best2, better, alike) {
     const backwards = readBackwards(best2.meant.board, best2);
     const told = /* @__PURE__ */ new Map();
-    for (const { meant: meant2, evidence } of living) {
-      if (evidence > best2.evidence + ALIKE || meant2.kind === "mark") continue;
+    for (const { meant: meant2 } of alike) {
+      if (meant2.kind === "mark") continue;
       if (!backwards && meant2.kind === AS_STATED) continue;
       if (!better && meant2.setsAside.length) continue;
       const key = meant2.setsAside.join("+") || meant2.words;

@@ -294,8 +294,10 @@ function adjustFrom(problem, { values, instants, weight }) {
     const only = kept.map(Number);
     at = solveFully(problem, at, only);
     const verdict = judge(problem, at.values, at.instants, only, kept);
-    if (verdict.every((good, k) => good === kept[k])) break;
+    const same = verdict.every((good, k) => good === kept[k]);
     kept = verdict;
+    // Marks about which nothing settles, four times over, are no reading: that is the end.
+    if (same || (n >= 3 && !at.converged)) break;
   }
   return finish(problem, at, kept);
 }

@@ -134,9 +134,10 @@ function verdictOf(whole, record, chosen, own, others) {
   if (!byTime(adopted.meant)) u = Math.max(u, apartFrom(own[0], adopted.fit.state[AZIMUTH]));
   if (best.fit.spread > WORST_SPREAD) u = Math.PI;
   const unexplained = best.fit.spread > 1 || !best.fit.converged;
-  const torn = plain && u > 1.5 * azimuthU(adopted.fit);
+  const alike = living.filter(({ evidence }) => evidence <= best.evidence + ALIKE);
+  const torn = plain && coveringU(adopted, alike) > 1.5 * azimuthU(adopted.fit);
   const asked = (better || torn) && !unexplained && tells(record.board);
-  const explanation = asked ? explained(best, better, living) : null;
+  const explanation = asked ? explained(best, better, alike) : null;
   const { fit, meant } = chosen ? ofAll(whole.board, chosen, adopted) : adopted;
   return { fit: opened(fit, u), adopted: meant, explanation, unexplained, ownU: azimuthU(fit) };
 }
@@ -148,12 +149,13 @@ function doesBetter(board, best, stated) {
 
 const readBackwards = (board, best) => best.meant.kind === AS_STATED && senseCost(board, best.fit) > 5;
 
-/* The likeliest readings to be told of, one of each kind; null where there is none. */
-function explained(best, better, living) {
+/* The readings to be told of, of those as likely as the best, one of each kind; null where there
+   is none. */
+function explained(best, better, alike) {
   const backwards = readBackwards(best.meant.board, best);
   const told = new Map();
-  for (const { meant, evidence } of living) {
-    if (evidence > best.evidence + ALIKE || meant.kind === "mark") continue;
+  for (const { meant } of alike) {
+    if (meant.kind === "mark") continue;
     if (!backwards && meant.kind === AS_STATED) continue;
     // What was stated explains the marks as well: only a slip can be asked about.
     if (!better && meant.setsAside.length) continue;
