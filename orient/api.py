@@ -49,8 +49,8 @@ from orient.planning.crew.plan import CrewPlan as CrewPlan
 from orient.planning.crew.visits import Work as Work
 from orient.planning.hours import Limits as Limits
 from orient.planning.rig import Rig as Rig
+from orient.tables.beginning import new_campaign as new_campaign
 from orient.tables.campaign import Campaign as Campaign
-from orient.tables.campaign import new_campaign as new_campaign
 from orient.tables.campaign import read_campaign as read_campaign
 
 if TYPE_CHECKING:

@@ -10,6 +10,7 @@ import os
 import re
 import signal
 import sys
+import unicodedata
 import warnings
 from collections.abc import Callable, Iterator, Sequence
 from functools import cache
@@ -19,7 +20,7 @@ from typing import Any, NoReturn
 import click
 
 from orient import __version__
-from orient.text import did_you_mean, in_plain_signs
+from orient.text import as_typed, did_you_mean, in_plain_signs
 
 #: Name, module that defines it (imported only when it is called), one line of help.
 COMMANDS: dict[str, tuple[str, str]] = {
@@ -101,14 +102,24 @@ def _sizes(args: Sequence[str]) -> Iterator[str]:
 
 @cache
 def _command(name: str) -> click.Command:
-    """A command, none of whose numbers may be `nan`: no limit would hold it."""
+    """A command that takes no `nan` for a number, and texts as the tables hold them."""
     # `class` is a word of the language: its command bears an underscore more.
     called = name + "_" * (name == "class")
     command: click.Command = getattr(import_module(COMMANDS[name][0]), called)
     for param in command.params:
         if isinstance(param.type, click.types.FloatParamType):
+            # No limit would hold it.
             param.callback = _finite(param.callback)
+        elif isinstance(param.type, click.types.StringParamType):
+            param.type = _Typed()
     return command
+
+
+class _Typed(click.types.StringParamType):
+    """A text as the tables hold it: some keyboards and shells send é as two characters."""
+
+    def convert(self, value: Any, param: click.Parameter | None, ctx: click.Context | None) -> str:
+        return " ".join(unicodedata.normalize("NFC", as_typed(str(value))).split())
 
 
 def _finite(then: Callable[..., Any] | None) -> Callable[..., Any]:
@@ -142,6 +153,9 @@ def main() -> NoReturn:
         elif isinstance(stream, io.TextIOWrapper):
             # A name or a sign that the terminal's encoding has not is no reason to stop.
             stream.reconfigure(errors="replace" if mode == "r" else "plain-signs")
+            if mode == "r" and codecs.lookup(stream.encoding).name == "ascii":
+                # A locale without a language: what is typed or piped is UTF-8 all the same.
+                stream.reconfigure(encoding="utf-8", errors="replace")
     _end_in_good_order()
     if not sys.warnoptions and not os.environ.get("ORIENT_DEBUG"):
         # For the processes that share the work: they begin with filters of their own.

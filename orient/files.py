@@ -155,6 +155,11 @@ def _make_folders(folder: Path, made: list[Path]) -> None:
         raise NotADirectoryError(errno.ENOTDIR, said, str(folder)) from None
 
 
+def as_bytes(content: str | bytes) -> bytes:
+    """A file's content as it is written."""
+    return content.encode("utf-8") if isinstance(content, str) else content
+
+
 def is_left_behind(path: Path) -> bool:
     """Whether a file is a temporary one of this program, left by a run that was killed."""
     return path.name.startswith(_PREFIX) and path.name.endswith(_SUFFIX)
@@ -169,7 +174,7 @@ def _clear_left_behind(folder: Path) -> None:
 
 def _stage(target: Path, content: str | bytes, staged: list[str]) -> None:
     """Write and sync a file's content under a temporary name beside its place."""
-    data = content.encode("utf-8") if isinstance(content, str) else content
+    data = as_bytes(content)
     try:
         with _undisturbed():
             # A file that is made is also on the list of those to be removed.

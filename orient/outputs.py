@@ -25,7 +25,8 @@ from typing import Any
 
 from orient import __version__
 from orient.errors import Fault, InputError
-from orient.files import is_left_behind, write_whole
+from orient.files import as_bytes, is_left_behind, write_whole
+from orient.text import as_typed
 
 CONTENTS = "contents.json"
 #: Of this much at each end of a file, the stamp is looked for.
@@ -59,7 +60,7 @@ def write_output(
         InputError: a file that is there is not to be replaced; nothing was written.
         OSError: as of `write_whole`.
     """
-    kinds = {name: (_stamp(_bytes(content)), content) for name, content in contents.items()}
+    kinds = {name: (_stamp(as_bytes(content)), content) for name, content in contents.items()}
     _check_output(Path(folder), kinds, force)
     return write_whole(folder, contents)
 
@@ -106,13 +107,17 @@ def write_campaign(
     Args:
         folder: made where it does not exist.
         contents: file name to content, tables among them.
-        force: replace files of these names; no other is touched.
+        force: replace files of these names, and tables, which the folder's `backups` keeps.
 
     Raises:
         InputError: there are files in the folder and `force` is not given; nothing was written.
         OSError: as of `write_whole`.
     """
     check_empty(folder, force=force)
+    if force and Path(folder).is_dir():
+        from orient.tables.editing import write_anew
+
+        return write_anew(Path(folder), contents)
     return write_whole(folder, contents)
 
 
@@ -157,7 +162,7 @@ def write_set(
     """
     folder = Path(folder)
     check_set(folder, list(contents), what, of, force)
-    listed = {name: hashlib.sha256(_bytes(each)).hexdigest() for name, each in contents.items()}
+    listed = {name: hashlib.sha256(as_bytes(each)).hexdigest() for name, each in contents.items()}
     head: dict[str, Any] = {
         "made_by": f"orient {__version__}",
         "what": what,
@@ -260,7 +265,7 @@ def _may_replace(path: Path, stamp: bytes | None, content: str | bytes | None) -
         found = path.read_bytes()
     except OSError:
         return True
-    same = content is not None and found == _bytes(content)
+    same = content is not None and found == as_bytes(content)
     return same or (stamp is not None and _stamp(found) == stamp)
 
 
@@ -276,10 +281,6 @@ def _ends(data: bytes) -> Iterator[bytes]:
     yield data[-_LOOKED_AT:]
 
 
-def _bytes(content: str | bytes) -> bytes:
-    return content.encode("utf-8") if isinstance(content, str) else content
-
-
 def _from_here(path: Path, folder: Path) -> str:
     """The way from a folder to a path, as it stays when both are carried elsewhere together."""
     try:
@@ -287,4 +288,4 @@ def _from_here(path: Path, folder: Path) -> str:
     except ValueError:
         # Another drive.
         way = str(path.resolve())
-    return Path(way).as_posix()
+    return as_typed(Path(way).as_posix())

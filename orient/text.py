@@ -9,6 +9,7 @@ from __future__ import annotations
 import math
 from collections.abc import Iterable
 from difflib import get_close_matches
+from pathlib import Path
 from typing import Any
 
 
@@ -93,6 +94,24 @@ def in_plain_signs(fault: UnicodeError) -> tuple[str, int]:
     return "".join(c if c.isascii() else "?" for c in plain), fault.end
 
 
+def as_typed(text: str) -> str:
+    """A text of the command line, or a file's name, as the UTF-8 that its bytes are.
+
+    Where the locale knows ASCII alone the other bytes come as surrogates, which no page can hold.
+    """
+    try:
+        return text.encode("utf-8", "surrogateescape").decode("utf-8", "replace")
+    except UnicodeEncodeError:
+        # Another kind of surrogate, as Windows has them.
+        return text
+
+
+def folder_name(folder: Path | str) -> str:
+    """A folder's own name, for people and pages."""
+    return as_typed(Path(folder).resolve().name)
+
+
 def printable(text: str) -> str:
     """Text with control characters made visible, so that no cell can steer a terminal."""
+    text = as_typed(text)
     return "".join(c if c.isprintable() else "\N{REPLACEMENT CHARACTER}" for c in text)

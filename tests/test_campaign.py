@@ -12,7 +12,8 @@ from orient.errors import InputError
 from orient.files import write_whole
 from orient.flags import CAUTIONS
 from orient.tables import campaign as campaign_module
-from orient.tables.campaign import MOST_MARKS, Campaign, campaign_files, new_campaign, read_campaign
+from orient.tables.beginning import new_campaign
+from orient.tables.campaign import MOST_MARKS, Campaign, campaign_files, read_campaign
 from orient.tables.columns import TABLES
 
 SITES = "site,latitude_deg,longitude_deg\nHill,41 15 00 N,5 30 W\nMoor,-33.5,151\n"

@@ -1,5 +1,7 @@
 """`orient new`: empty tables, never over what is there."""
 
+import os
+
 import pytest
 from click.testing import CliRunner
 
@@ -32,12 +34,53 @@ def test_names_every_file_in_the_way_and_changes_none(tmp_path):
     assert (tmp_path / "sites.csv").read_text() == "site\nmine\n"
 
 
-def test_force_writes_over_tables_and_leaves_the_rest(tmp_path):
-    (tmp_path / "sites.csv").write_text("site\nmine\n")
-    (tmp_path / "photo.jpg").write_bytes(b"mine")
-    assert CliRunner().invoke(new, [str(tmp_path), "--force"]).exit_code == 0
+#: Every kind of table, what else a folder may hold, and one in another's capitals.
+THERE = {
+    "sites.xlsx": b"of sites",
+    "setups.ods": b"of set-ups",
+    "MARKS.CSV": b"setup,time\n",
+    "readings.csv": b"of readings",
+    "README.txt": b"my own",
+}
+
+
+def test_force_keeps_what_it_replaces(tmp_path):
+    """Workbooks and tables of other kinds too: none is left beside the new one."""
+    for name, data in (THERE | {"photo.jpg": b"mine"}).items():
+        (tmp_path / name).write_bytes(data)
+    ran = CliRunner().invoke(new, [str(tmp_path), "--force"])
+    assert ran.exit_code == 0
+    assert str(tmp_path / "backups") in ran.stderr
+    assert {path.name for path in tmp_path.iterdir()} == FILES | {"photo.jpg", "backups"}
     assert "latitude_deg" in (tmp_path / "sites.csv").read_text("utf-8")
     assert (tmp_path / "photo.jpg").read_bytes() == b"mine"
+    kept = {path.read_bytes(): path for path in (tmp_path / "backups").iterdir()}
+    assert set(kept) == set(THERE.values())
+    for name, data in THERE.items():
+        stem, ending = name.split(".")
+        assert kept[data].name.startswith(f"{stem} ")
+        assert kept[data].suffix == f".{ending}"
+
+
+def test_beginning_anew_twice_keeps_one_copy(tmp_path):
+    (tmp_path / "sites.csv").write_text("site\nmine\n")
+    for _ in range(2):
+        assert CliRunner().invoke(new, [str(tmp_path), "--force"]).exit_code == 0
+    (copy,) = (tmp_path / "backups").iterdir()
+    assert copy.read_text() == "site\nmine\n"
+
+
+@pytest.mark.skipif(os.name == "nt", reason="links take rights there")
+def test_force_takes_no_link_and_no_folder_for_a_table(tmp_path):
+    (tmp_path / "elsewhere.csv").write_text("site\nmine\n")
+    folder = tmp_path / "camp"
+    (folder / "marks.xlsx").mkdir(parents=True)
+    (folder / "sites.csv").symlink_to(tmp_path / "elsewhere.csv")
+    with pytest.raises(InputError) as refused:
+        cli.orient(["new", str(folder), "--force"], standalone_mode=False)
+    assert {fault.file for fault in refused.value.faults} == {"sites.csv", "marks.xlsx"}
+    assert sorted(path.name for path in folder.iterdir()) == ["marks.xlsx", "sites.csv"]
+    assert (tmp_path / "elsewhere.csv").read_text() == "site\nmine\n"
 
 
 def test_a_folder_is_asked_for():

@@ -3,10 +3,14 @@
 from __future__ import annotations
 
 import json
+import os
 import re
+import subprocess
+import sys
 import unicodedata
 
 import numpy as np
+import pytest
 from hostile import complaints, csv_bytes, good_tables, run, write_campaign
 
 from orient.observation import reduction
@@ -84,6 +88,57 @@ def test_a_day_that_a_site_never_had(tmp_path):
     assert run(["plan", folder, "--from", "2011-12-29", "--to", "2011-12-31"]).status == 0
 
 
+APIA = """site,latitude_deg,longitude_deg,timezone
+Apia,-13.83,-171.77,Pacific/Apia
+Pago,-14.28,-170.70,Pacific/Pago_Pago
+Majuro,7.1,171.2,Pacific/Majuro
+Ebeye,8.78,167.74,Pacific/Kwajalein
+"""
+
+
+def planned_days(folder, *arguments: str) -> tuple[list[str], str]:
+    ending = run(["plan", str(folder), *arguments, "--format", "csv"])
+    assert ending.status == 0, ending.err
+    return [line.split(",")[1] for line in ending.out.splitlines()[1:]], ending.err
+
+
+def test_a_plan_leaves_out_the_day_that_never_was(tmp_path):
+    """The days of the change: IANA time zone database, files australasia and backward."""
+    write_campaign(tmp_path, {"sites.csv": APIA.encode()})
+    span = ["--from", "2011-12-29", "--to", "2011-12-31"]
+    days, said = planned_days(tmp_path, *span, "--site", "Apia")
+    assert days == ["2011-12-29", "2011-12-31"]
+    assert said.startswith("Apia had no 2011-12-30")
+    days, said = planned_days(tmp_path, *span, "--site", "Apia", "--site", "Pago")
+    assert days == ["2011-12-29", "2011-12-31"] * 2
+    assert "--site plans the others alone" in said
+    days, said = planned_days(tmp_path, *span, "--site", "Pago", "--site", "Majuro")
+    assert (len(days), said) == (6, "")
+    span = ["--from", "1993-08-20", "--to", "1993-08-22", "--site", "Ebeye"]
+    assert planned_days(tmp_path, *span)[0] == ["1993-08-20", "1993-08-22"]
+
+
+def test_a_day_that_never_was_alone_is_refused_by_every_command(tmp_path):
+    write_campaign(tmp_path, {"sites.csv": APIA.encode()})
+    (tmp_path / "roster.csv").write_text("student\nAda\n")
+    camp, site, day = str(tmp_path), ["--site", "Apia"], "2011-12-30"
+    out = str(tmp_path / "out.pdf")
+    for command in (
+        ["plan", camp, *site, "--from", day],
+        ["plan", camp, *site, "--from", day, "--page", str(tmp_path / "out.html")],
+        ["bring", camp, *site, "--from", day],
+        ["crew", camp, *site, "--from", day, "--start", "Apia"],
+        ["night", camp, *site, "--from", day],
+        ["field", camp, *site, "--from", day, "-o", str(tmp_path / "out.html")],
+        ["sheet", camp, *site, "--date", day, "-o", out],
+        ["simulate", camp, *site, "--date", day, "-o", str(tmp_path / "out")],
+        ["class", camp, str(tmp_path / "roster.csv"), *site, "--date", day, "-o", out],
+        ["sites", camp, "--date", day],
+    ):
+        refused(command, "Apia had no 2011-12-30: the clocks there went over the date line")
+    assert {path.name for path in tmp_path.iterdir()} == {"sites.csv", "roster.csv"}
+
+
 # Places ----------------------------------------------------------------------------------
 
 
@@ -132,6 +187,43 @@ def test_a_name_typed_with_its_accent_apart(tmp_path):
     assert run([*sheet, "-o", str(tmp_path / "s.pdf")]).status == 0
 
 
+#: A locale without a language, as a bare container or a cron job has.
+BARE = {"PYTHONUTF8": "0", "PYTHONCOERCECLOCALE": "0", "LC_ALL": "C"}
+
+
+@pytest.mark.skipif(os.name == "nt", reason="names are no bytes there")
+def test_names_in_a_locale_without_a_language(tmp_path):
+    """Names come as bytes there: they are UTF-8, in either form of an accent, and stay so."""
+    rows = good_tables()
+    tables = {
+        f"{name}.csv": csv_bytes(
+            [[cell.replace("Ridge", "Ålesund") for cell in row] for row in table]
+        )
+        for name, table in rows.items()
+    }
+    folder = tmp_path / "Ørsta"
+    write_campaign(folder, tables)
+
+    def ran(*arguments: str, typed: str = "") -> bytes:
+        command = [sys.executable, "-m", "orient", *map(os.fsencode, arguments)]
+        done = subprocess.run(
+            command, cwd=tmp_path, env=os.environ | BARE, input=typed.encode(), capture_output=True
+        )
+        assert done.returncode == 0, done.stderr
+        return done.stdout
+
+    for form in ("NFC", "NFD"):
+        name = unicodedata.normalize(form, "Ålesund")
+        out = ran("plan", "Ørsta", "--from", "2026-04-12", "--site", name, "--format", "csv")
+        assert out.decode("utf-8").splitlines()[1].startswith("Ålesund,2026-04-12")
+    ran("mark", "Ørsta", "R1", typed="17:20 120 80 note=Fels, Süd ✓\n")
+    assert "Fels, Süd ✓" in (folder / "marks.csv").read_text("utf-8")
+    ran("report", "Ørsta")
+    stated = json.loads((tmp_path / "reports" / "Ørsta" / "contents.json").read_text("utf-8"))
+    assert stated["of"] == "../../Ørsta"
+    assert "Ørsta" in (tmp_path / "reports" / "Ørsta" / "index.html").read_text("utf-8")
+
+
 # Files -----------------------------------------------------------------------------------
 
 
@@ -139,12 +231,6 @@ def test_two_files_of_one_table(tmp_path):
     folder = campaign_with(tmp_path)
     (tmp_path / "MARKS.CSV").write_bytes((tmp_path / "marks.csv").read_bytes())
     refused(["reduce", folder], "MARKS.CSV and marks.csv; wanted one of them")
-
-
-def test_a_new_campaign_never_stands_beside_a_workbook(tmp_path):
-    (tmp_path / "sites.xlsx").write_bytes(b"precious")
-    refused(["new", str(tmp_path), "--force"], "sites.xlsx")
-    assert [path.name for path in tmp_path.iterdir()] == ["sites.xlsx"]
 
 
 def test_sites_that_cannot_be_read_are_one_fault(tmp_path):

@@ -96,8 +96,8 @@ def bring(
     them by a true watch on the first and the last day.
     """
     limits = altitude_limits(target, min_altitude, max_altitude)
-    dates = dates_between(first, last)
     sites = chosen_sites(campaign, names)
+    dates = dates_between(first, last, sites)
     if show == "track" and (len(sites) > 1 or len(dates) > 1):
         raise click.UsageError("--show track is for one day and one site: add --site, no --to.")
     rig = the_rig(rod or max_rod, board or max_board, None, care)

@@ -23,9 +23,10 @@ from orient.commands.common import (
     say,
     tell_written,
 )
-from orient.commands.planning_options import POSITIVE, chosen_sites
+from orient.commands.planning_options import POSITIVE, check_day, chosen_sites
 from orient.commands.sheet import paper_option, planned_sheet
 from orient.flags import CAUTIONS
+from orient.text import folder_name
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -128,11 +129,11 @@ def _prepare(
     from orient.sheet.filled import Filled
     from orient.tables.campaign import read_campaign
 
-    chosen_sites(campaign, (site,))
+    check_day(day, chosen_sites(campaign, (site,)))
     tables = read_campaign(campaign, tables=("sites",), unplaced=True)
     check_empty(folder)
     row: Any = tables.sites.loc[site]
-    plan = planned_sheet(row, day, rod, paper, board, folder.name)
+    plan = planned_sheet(row, day, rod, paper, board, folder_name(folder))
     boards = [
         Filled(student, setup, reference)
         for student, setup in students[["student", "setup"]].itertuples(index=False)

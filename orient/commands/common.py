@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import sys
-import unicodedata
 from collections.abc import Callable, Iterable, Iterator, Sequence
 from contextlib import contextmanager
 from datetime import date
@@ -40,7 +39,6 @@ __all__ = [
     "show_flags",
     "show_table",
     "tell_written",
-    "typed_name",
     "write_machine_text",
 ]
 
@@ -53,11 +51,6 @@ format_option = click.option(
     show_default=True,
     help="How the rows are written to standard output.",
 )
-
-
-def typed_name(text: str) -> str:
-    """An id as the tables hold it: some keyboards and shells send é as two characters."""
-    return " ".join(unicodedata.normalize("NFC", text).split())
 
 
 force_option = click.option(

@@ -38,7 +38,7 @@ from orient.commands.planning_options import (
     the_rig,
     with_options,
 )
-from orient.text import counted, did_you_mean
+from orient.text import counted, did_you_mean, folder_name
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -201,7 +201,8 @@ def crew(
     from orient.tables.cells import csv_text
 
     limits = altitude_limits(told["target"], told["min_altitude"], told["max_altitude"])
-    dates = dates_between(first, last)
+    sites = chosen_sites(campaign, names)
+    dates = dates_between(first, last, sites)
     if told["day_end"] <= told["day_start"]:
         raise click.UsageError("--day-end must be later than --day-start.")
     if told["reserve"] >= len(dates):
@@ -213,7 +214,6 @@ def crew(
         from orient.planpage.crewpage import KIND
 
         check_page("--page", page, KIND, force)
-    sites = chosen_sites(campaign, names)
     ways = [told[name] for name in ("start", "speed", "detour", "travel")]
     home, timezone, travel_min = _ways(campaign, sites, *ways)
     work = _work(timezone, told)
@@ -259,7 +259,7 @@ def _write_page(
     from orient.outputs import write_output
     from orient.planpage.crewpage import crew_page
 
-    title = f"A crew's days, {Path(campaign).resolve().name}"
+    title = f"A crew's days, {folder_name(campaign)}"
     text = crew_page(title, lead, plan, home, timezone)
     tell_written(write_output(page.parent, {page.name: text}, force))
 

@@ -6,7 +6,7 @@ from pathlib import Path
 
 import click
 
-from orient.commands.common import tell_written
+from orient.commands.common import printable, tell_written
 
 
 @click.command()
@@ -32,4 +32,5 @@ def demo(ctx: click.Context, folder: Path, force: bool) -> None:
     tell_written(write_campaign(tables, make_demo().files, force))
     ctx.invoke(report, campaign=str(tables), output=page, force=force)
     ctx.invoke(reduce, campaign=str(tables))
-    click.echo(f"Open {page / 'index.html'} in a browser for the whole of it.", err=True)
+    said = f"Open {page / 'index.html'} in a browser for the whole of it."
+    click.echo(printable(said), err=True)

@@ -27,6 +27,7 @@ from orient.commands.planning_options import (
     the_rig,
     with_options,
 )
+from orient.text import folder_name
 
 
 @click.command("field")
@@ -91,8 +92,8 @@ def field(
     from orient.outputs import write_output
 
     limits = altitude_limits(target, min_altitude, max_altitude)
-    dates = dates_between(first, last)
     sites = chosen_sites(campaign, names)
+    dates = dates_between(first, last, sites)
     check_amount(len(sites), len(dates), MOST_SITE_DAYS)
     if output is None and not serve:
         raise click.UsageError("-o FILE.html, or --serve, is needed: where is the page to go?")
@@ -100,7 +101,7 @@ def field(
         check_page("-o", output, KIND, force)
     rig = the_rig(rod, board, reach, care)
     with progress("Planning", len(sites)) as advance:
-        name = Path(campaign).resolve().name
+        name = folder_name(campaign)
         text = field_page(name, sites, dates, rig, limits, advance)
     if output is not None:
         tell_written(write_output(output.parent, {output.name: text}, force))

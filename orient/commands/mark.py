@@ -13,7 +13,7 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
-from orient.commands.common import campaign_argument, number, printable, typed_name
+from orient.commands.common import campaign_argument, number, printable
 from orient.defaults import BOARD_MM
 from orient.text import counted
 
@@ -88,7 +88,6 @@ class _Session:
     def __init__(self, folder: Path, setup: str, longest_mm: float) -> None:
         from orient.tables.editing import Sitting, table_path
 
-        setup = typed_name(setup)
         self.setup, self.longest_mm = setup, longest_mm
         self.path = table_path(folder, "marks")
         self.sitting = Sitting(folder)

@@ -21,6 +21,7 @@ from orient.commands.common import (
     show_table,
 )
 from orient.commands.planning_options import POSITIVE, chosen_sites, dates_between, span_options
+from orient.text import folder_name
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -81,7 +82,8 @@ def night(
     from orient.planning.night import NightRig, night_row, plan_night
 
     rig = NightRig(base, **care)
-    sites, dates = chosen_sites(campaign, names), dates_between(first, last)
+    sites = chosen_sites(campaign, names)
+    dates = dates_between(first, last, sites)
     if (page or sheet_file) and len(sites) * len(dates) > (1 if sheet_file else _MOST_DRAWN):
         wanted = "one site and night" if sheet_file else f"at most {_MOST_DRAWN} nights of sites"
         found = len(sites) * len(dates)
@@ -123,7 +125,7 @@ def _write(
         for path in write_output(sheet_file.parent, {sheet_file.name: drawn.pdf()}):
             click.echo(printable(str(path)))
     if page:
-        text = night_page(Path(campaign).resolve().name, sites, nights, rig)
+        text = night_page(folder_name(campaign), sites, nights, rig)
         for path in write_output(page.parent, {page.name: text}):
             click.echo(printable(str(path)))
 

@@ -43,7 +43,7 @@ from orient.commands.planning_options import (
     the_rig,
     with_options,
 )
-from orient.text import counted
+from orient.text import counted, folder_name
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -116,8 +116,8 @@ def plan(
     from orient.planning.hours import plan_chunks
 
     limits = altitude_limits(target, min_altitude, max_altitude)
-    dates = dates_between(first, last)
     sites = chosen_sites(campaign, names)
+    dates = dates_between(first, last, sites)
     rig = the_rig(rod, board, reach, care)
     if page:
         _write_page(page, force, campaign, sites, dates, rig, limits, step)
@@ -172,7 +172,7 @@ def _write_page(
     check_amount(len(sites), len(dates), MOST_SITE_DAYS, "--page: ")
     check_page("--page", page, KIND, force)
     with progress("Planning", len(sites)) as advance:
-        name = Path(campaign).resolve().name
+        name = folder_name(campaign)
         text = plan_page(name, sites, dates, rig, limits, step, advance)
     tell_written(write_output(page.parent, {page.name: text}, force))
 

@@ -4,14 +4,14 @@ from __future__ import annotations
 
 import math
 import re
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Mapping, Sequence
 from datetime import date
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, TypeVar
 
 import click
 
-from orient.commands.common import LocalDate, force_option, printable, typed_name
+from orient.commands.common import LocalDate, force_option, printable
 from orient.defaults import BOARD_MM, MAX_ALTITUDE_DEG, MIN_ALTITUDE_DEG, ROD_MM, TARGET_U_DEG
 from orient.numbers.tolerances import COVERAGE_95, Tolerances
 from orient.text import at_95 as at_95
@@ -212,19 +212,49 @@ def check_page(option: str, path: Path, kind: str, force: bool) -> None:
     check_output(path.parent, path.name, kind, force)
 
 
-def dates_between(first: date, last: date | None) -> NDArray[np.datetime64]:
-    """Every local date of the span, both ends too.
+def dates_between(first: date, last: date | None, sites: pd.DataFrame) -> NDArray[np.datetime64]:
+    """Every local date of the span, both ends too; standard error tells of one that never was.
 
     Raises:
-        click.UsageError: the span runs backward.
+        click.UsageError: the span runs backward, or holds no day that the sites had.
     """
     import numpy as np
+
+    from orient.tables import clock
 
     last = last or first
     if last < first:
         raise click.UsageError(f"--to {last} lies before --from {first}.")
     start, stop = np.datetime64(first, "D"), np.datetime64(last, "D")
-    return np.arange(start, stop + 1)
+    dates = np.arange(start, stop + 1)
+    zones = sites["timezone"].to_numpy()
+    some = np.unique(zones.astype(str))
+    never = clock.left_out(dates[:, None], some).any(axis=1)
+    for day in dates[never]:
+        without = clock.left_out(day, zones)
+        said = _never_was(day, sites.index[without])
+        if never.all():
+            raise click.UsageError(said)
+        others = "" if without.all() else " --site plans the others alone, with that day."
+        click.echo(printable(f"{said} It is left out.{others}"), err=True)
+    return dates[~never]
+
+
+def check_day(day: date, sites: pd.DataFrame) -> None:
+    """Whether all the sites had a day.
+
+    Raises:
+        click.UsageError: the clocks of one went over the date line and left it out.
+    """
+    dates_between(day, None, sites)
+
+
+def _never_was(day: Any, names: Sequence[str]) -> str:
+    listed = ", ".join(names[:6]) + (", ..." if len(names) > 6 else "")
+    return (
+        f"{listed} had no {day}: the clocks there went over the date line, and the calendar "
+        "left that day out."
+    )
 
 
 def chosen_sites(campaign: str, names: tuple[str, ...]) -> pd.DataFrame:
@@ -238,7 +268,6 @@ def chosen_sites(campaign: str, names: tuple[str, ...]) -> pd.DataFrame:
     from orient.tables.campaign import read_campaign
 
     sites = read_campaign(campaign, tables=("sites",), unplaced=True).sites
-    names = tuple(map(typed_name, names))
     unknown = [name for name in names if name not in sites.index]
     if unknown:
         known = ", ".join(sites.index[:12]) + (", ..." if len(sites) > 12 else "")

@@ -40,7 +40,7 @@ def report(campaign: str, output: Path | None, max_altitude: float, force: bool)
     from orient.tables.campaign import read_campaign
 
     read = read_campaign(campaign, unplaced=True)
-    folder = output or Path("reports") / read.name
+    folder = output or Path("reports") / Path(campaign).resolve().name
     with progress("Reducing and drawing", 2 * len(read.setups)) as advance:
         written = write_report(
             read,

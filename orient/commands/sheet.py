@@ -16,9 +16,8 @@ from orient.commands.common import (
     printable,
     progress,
     tell_written,
-    typed_name,
 )
-from orient.commands.planning_options import Target
+from orient.commands.planning_options import Target, check_day
 from orient.defaults import ROD_MM, TARGET_U_DEG
 
 if TYPE_CHECKING:
@@ -117,6 +116,7 @@ def sheet(
         check_output(output.parent, output.name, "orient", force)
     read = read_campaign(campaign, tables=("sites",), unplaced=True)
     row = _site_row(read.sites, site)
+    check_day(day, read.sites.loc[[site]])
     with progress("Drawing", 2) as advance:
         limits = Limits(target_deg=target)
         drawn = field_sheet(
@@ -173,7 +173,6 @@ def _site_row(sites: pd.DataFrame, site: str) -> pd.Series[Any]:
     from orient.errors import Fault, InputError
     from orient.text import closest
 
-    site = typed_name(site)
     if site in sites.index:
         if sites["latitude_deg"].isna()[site]:
             named = repr(printable(site))

@@ -10,10 +10,10 @@ from typing import TYPE_CHECKING, Any
 import click
 
 from orient.commands.common import LocalDate, campaign_argument, progress, say, tell_written
-from orient.commands.planning_options import POSITIVE, care_options, chosen_sites
+from orient.commands.planning_options import POSITIVE, care_options, check_day, chosen_sites
 from orient.commands.sheet import paper_option, planned_sheet
 from orient.defaults import ROD_MM
-from orient.text import counted, did_you_mean
+from orient.text import counted, did_you_mean, folder_name
 
 if TYPE_CHECKING:
     from orient.practice.campaign import Practice
@@ -157,10 +157,10 @@ def simulate(
         _list_mistakes()
         return
     _check_mistakes(mistakes, students)
-    chosen_sites(campaign, (site,))
+    check_day(day, chosen_sites(campaign, (site,)))
     tables = read_campaign(campaign, tables=("sites",), unplaced=True)
     row: Any = tables.sites.loc[site]
-    plan = planned_sheet(row, day, rod, paper, None, folder.name) if sheets else None
+    plan = planned_sheet(row, day, rod, paper, None, folder_name(folder)) if sheets else None
     work = Work(rod or ROD_MM, every, min_altitude, reach, watch, Tolerances(**care))
     if plan is not None:
         place = OnSheet(plan.layout.board_mm, plan.layout.foot_mm)

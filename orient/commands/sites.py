@@ -17,7 +17,7 @@ from orient.commands.common import (
     say,
     show_flags,
 )
-from orient.commands.planning_options import chosen_sites
+from orient.commands.planning_options import check_day, chosen_sites
 from orient.defaults import MAX_ALTITUDE_DEG
 
 
@@ -43,6 +43,8 @@ def sites(campaign: str, date: Date | None, max_altitude: float, style: str) -> 
     from orient.site import COLUMNS, describe, grid_words
 
     table = chosen_sites(campaign, ())
+    if date:
+        check_day(date, table)
     day = str(date or Date.today())
     known = describe(table, day, max_altitude_deg=max_altitude)
     rows = records(known[list(COLUMNS)])

@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING
 import click
 
 from orient.commands.common import Column, campaign_argument, emit, printable, say
-from orient.text import counted
+from orient.text import counted, folder_name
 
 if TYPE_CHECKING:
     from orient.tables.campaign import Campaign
@@ -66,7 +66,7 @@ def take(campaign: str, files: tuple[Path, ...], keep_tables: bool) -> None:
         click.get_current_context().exit(1)
     _tell(merged)
     for log in logs:
-        if log.campaign and log.campaign != folder.resolve().name:
+        if log.campaign and log.campaign != folder_name(folder):
             said = f"{log.file} was made for the campaign {log.campaign}."
             click.echo(printable(said), err=True)
 

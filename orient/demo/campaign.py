@@ -15,7 +15,8 @@ from orient.demo.sights import sight_rows
 from orient.demo.story import COMPASS_INDEX_DEG, DAYS, NAME, PLACES, SEED, Day, Place
 from orient.demo.story import WATCHES as CREW_WATCHES
 from orient.flags import CAUTIONS
-from orient.tables.campaign import README, campaign_files
+from orient.tables.beginning import README
+from orient.tables.campaign import campaign_files
 from orient.tables.columns import MARKS, SETUPS, SIGHTS, SITES, WATCHES, Table
 
 _COMPASS_NOISE_DEG, _COMPASS_ROUNDED_TO_DEG = 0.3, 0.5

@@ -1,9 +1,8 @@
-"""A campaign: one folder of plain tables, read and checked whole, or begun."""
+"""A campaign: one folder of plain tables, read and checked whole."""
 
 from __future__ import annotations
 
 import html
-import textwrap
 import warnings
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field, replace
@@ -14,9 +13,6 @@ from typing import Any
 import numpy as np
 import pandas as pd
 
-from orient.errors import Fault, InputError
-from orient.files import write_whole
-from orient.flags import CAUTIONS
 from orient.numbers.sun import standard_pressure_hpa
 from orient.numbers.tolerances import UNCHECKED_LEVEL_DEG
 from orient.tables import clock
@@ -39,7 +35,6 @@ from orient.tables.columns import (
     TABLES,
     WATCHES,
     Table,
-    column_meanings,
     no_rows,
     read_table,
 )
@@ -48,7 +43,7 @@ from orient.tables.reader import Reader, ReadTable, as_read
 from orient.tables.readings import check_readings, finish_readings
 from orient.tables.reference_line import as_drawn, check_lines, with_lines
 from orient.tables.sights import check_sights, finish_sights
-from orient.text import clock_text, closest
+from orient.text import clock_text, closest, folder_name
 
 #: The kinds of file each table may come in; the first is the one that is written.
 ENDINGS: dict[str, tuple[str, ...]] = {
@@ -59,7 +54,6 @@ ENDINGS: dict[str, tuple[str, ...]] = {
     "watches": (".csv", ".xlsx", ".ods"),
     "sights": (".csv", ".xlsx", ".ods"),
 }
-README = "README.txt"
 
 
 def table_file_names() -> frozenset[str]:
@@ -191,7 +185,7 @@ def read_again(
     finished = _finish_sites(places)
     return Campaign(
         folder,
-        folder.resolve().name,
+        folder_name(folder),
         finished,
         _finish_setups(setups.frame),
         _finish_marks(marked),
@@ -643,14 +637,10 @@ def _check_setups(setups: ReadTable, faults: Faults) -> None:
         faults.add_cells(cells, name, lone, f"it, as {other} is given")
 
 
-#: Days that some place west of the date line left out as it came over to its other side.
-_DAYS_LEFT_OUT = ("1993-08-21", "1994-12-31", "1995-01-01", "2011-12-30")
-
-
 def _check_days(setups: ReadTable, names: Any, places: pd.DataFrame, faults: Faults) -> None:
     """Refuse a date that a site's calendar never had."""
     dates = setups.frame["date"].to_numpy("datetime64[D]")
-    risky = np.flatnonzero(np.isin(dates, np.array(_DAYS_LEFT_OUT, dtype="datetime64[D]")))
+    risky = np.flatnonzero(np.isin(dates, clock.DAYS_LEFT_OUT))
     by_site = places.set_axis(names.to_numpy(), axis=0)
     by_site = by_site[~by_site.index.duplicated()]
     never = []
@@ -660,7 +650,7 @@ def _check_days(setups: ReadTable, names: Any, places: pd.DataFrame, faults: Fau
             continue
         latitude, longitude = by_site.loc[site, list(_DEGREES)].astype(float)
         zone = by_site.loc[site, "timezone"] or zones_at([latitude], [longitude])[0]
-        if clock.local_date(clock.utc_s(dates[place], 43200.0, zone), zone) != dates[place]:
+        if clock.left_out(dates[place], zone):
             never.append(int(place))
     wanted = "a day that the site had: the clocks there went over the date line and left it out"
     faults.add_cells(setups.cells, "date", never, wanted)
@@ -857,75 +847,7 @@ def _as_recorded(frame: pd.DataFrame) -> pd.DataFrame:
     )
 
 
-def new_campaign(folder: Path | str, force: bool = False) -> list[Path]:
-    """Begin a campaign: tables with their column names and no rows, and a page about them.
-
-    Args:
-        folder: made where it does not exist.
-        force: overwrite a campaign's tables that are there.
-
-    Returns:
-        The paths written.
-
-    Raises:
-        InputError: tables are there and `force` is not given; nothing was changed.
-        OSError: the folder cannot be written.
-    """
-    folder = Path(folder)
-    _check_new(folder, force)
-    return write_whole(folder, {**_empty_tables(TABLES), README: _readme()})
-
-
-def _check_new(folder: Path, force: bool) -> None:
-    """Refuse a folder with tables; with `force`, one with tables that would stand beside."""
-    known = {README.lower(), *table_file_names()}
-    found = [path.name for path in folder.iterdir()] if folder.is_dir() else []
-    taken = sorted(name for name in found if name.lower() in known)
-    if force:
-        # What is written over may stay; a second table of the same name would not be read.
-        written = {README, *(f"{table}.csv" for table in TABLES)}
-        taken = [name for name in taken if name not in written]
-    wanted = "a folder without it" if force else "a folder without it, or --force"
-    if taken:
-        raise InputError(Fault(name, None, None, "a file of this name", wanted) for name in taken)
-
-
 def empty_table(name: str) -> bytes:
     """The bytes of a table's CSV file that has its column names and no rows."""
     table = (TABLES | OPTIONAL_TABLES)[name]
     return csv_text(pd.DataFrame(columns=list(table.names))).encode("utf-8")
-
-
-def _empty_tables(tables: Mapping[str, Table]) -> dict[str, str]:
-    return {
-        f"{name}.csv": csv_text(pd.DataFrame(columns=list(table.names)))
-        for name, table in tables.items()
-    }
-
-
-def _readme() -> str:
-    parts = [
-        "The tables of this campaign\n===========================\n",
-        _wrapped(
-            "One row for each thing, under the names in the first row. Any spreadsheet opens the "
-            "tables: save them as CSV with the encoding UTF-8. A column that is not needed may be "
-            "left blank or out.\n"
-        ),
-    ]
-    for table in (*TABLES.values(), *OPTIONAL_TABLES.values()):
-        title = f"{table.name}.csv"
-        if table.name in OPTIONAL_TABLES:
-            title += " (where there are any)"
-        parts.append(f"{title}\n{'-' * len(title)}")
-        for name, unit, needed, meaning in column_meanings(table):
-            label = (
-                f"{name} ({', '.join(filter(None, (unit, 'needed' if needed == 'yes' else '')))})"
-            )
-            parts.append(_wrapped(f"{label.removesuffix(' ()')}: {meaning}", "    "))
-        parts.append("")
-    parts += ["Cautions\n--------", *(_wrapped(f"- {caution}", "  ") for caution in CAUTIONS)]
-    return "\n".join(parts) + "\n"
-
-
-def _wrapped(text: str, hanging: str = "") -> str:
-    return textwrap.fill(text, 79, subsequent_indent=hanging) + ("\n" if text[-1] == "\n" else "")

@@ -103,6 +103,31 @@ def local_date(utc_s: ArrayLike, timezone: ArrayLike) -> Any:
     return _civil_moments(utc_s, timezone, 1.0)[0].astype("datetime64[D]")
 
 
+#: Days that some place west of the date line left out as it came over to its other side.
+DAYS_LEFT_OUT = np.array(
+    ["1993-08-21", "1994-12-31", "1995-01-01", "2011-12-30"], dtype="datetime64[D]"
+)
+
+
+def left_out(dates: ArrayLike, timezone: ArrayLike) -> Any:
+    """Whether a zone's calendar never had a local date, as its clocks went over the date line.
+
+    Args:
+        dates: local dates, as of `utc_s`.
+        timezone: IANA names, one or an array that broadcasts with `dates`.
+
+    Returns:
+        bool, of the broadcast shape.
+    """
+    days, zones = np.broadcast_arrays(
+        np.asarray(dates, dtype="datetime64[D]"), np.asarray(timezone, dtype=object)
+    )
+    never = np.isin(days, DAYS_LEFT_OUT)
+    noon_s = utc_s(days[never], DAY_S / 2, zones[never])
+    never[never] = local_date(noon_s, zones[never]) != days[never]
+    return never
+
+
 def local_iso(utc_s: ArrayLike, timezone: ArrayLike) -> Any:
     """Instants as local ISO 8601 text, YYYY-MM-DDTHH:MM:SS±HH:MM, to the nearest second.
 

@@ -17,8 +17,14 @@ from pathlib import Path
 from typing import NamedTuple
 
 from orient.errors import Fault, InputError
-from orient.files import locked, write_whole
-from orient.tables.campaign import ENDINGS, Campaign, empty_table, read_again
+from orient.files import as_bytes, locked, write_whole
+from orient.tables.campaign import (
+    ENDINGS,
+    Campaign,
+    empty_table,
+    read_again,
+    table_file_names,
+)
 from orient.tables.cells import Faults, read_cells, with_row
 from orient.tables.reader import Reader
 
@@ -157,11 +163,9 @@ class Sitting:
         return [t for t in ("sites", "setups", "marks") if t in there or t in self._needed]
 
     def _keep(self, path: Path, before: bytes) -> None:
-        if path.name in self._kept:
-            return
-        if not _kept_already(path, before):
-            write_whole(self.folder / BACKUPS, {_backup_name(path, self.folder / BACKUPS): before})
-        self._kept.add(path.name)
+        if path.name not in self._kept:
+            _keep_copies(self.folder, {path.name: before})
+            self._kept.add(path.name)
 
 
 def table_path(folder: Path, table: str) -> Path:
@@ -181,6 +185,40 @@ def table_path(folder: Path, table: str) -> Path:
             wanted = f"{table}.csv: this command adds to no workbook; save the sheet as CSV UTF-8"
             raise InputError(Fault(other.name, None, None, "a workbook", wanted))
     return names.get(f"{table}.csv", folder / f"{table}.csv")
+
+
+def write_anew(folder: Path, contents: Mapping[str, str | bytes]) -> list[Path]:
+    """Write a campaign's files in place of the tables that are there, kept in `backups`.
+
+    Args:
+        folder: that is there.
+        contents: file name to content.
+
+    Returns:
+        The paths written. A table of another name or kind, such as a workbook, is then in
+        `backups` only: no table stands beside another.
+
+    Raises:
+        InputError: something else than an ordinary file has a table's name; nothing was changed.
+        TimeoutError, OSError: as of `Sitting.change`; no table was changed.
+    """
+    with locked(folder, WAIT_S):
+        names = {*table_file_names(), *map(str.lower, contents)}
+        there = [path for path in sorted(folder.iterdir()) if path.name.lower() in names]
+        odd = [path for path in there if path.is_symlink() or not path.is_file()]
+        if odd:
+            wanted = "an ordinary file, or none, of a table's name"
+            raise InputError(
+                Fault(path.name, None, None, "a link or a folder", wanted) for path in odd
+            )
+        before = {path.name: path.read_bytes() for path in there}
+        after = {name: as_bytes(text) for name, text in contents.items()}
+        _keep_copies(folder, {name: b for name, b in before.items() if b != after.get(name)})
+        written = write_whole(folder, contents)
+        for path in there:
+            if path.name not in contents:
+                path.unlink()
+    return written
 
 
 def without_row(data: bytes, row: bytes) -> bytes | None:
@@ -212,6 +250,15 @@ def _table_bytes(folder: Path) -> dict[str, bytes]:
         return {}
 
 
+def _keep_copies(folder: Path, files: Mapping[str, bytes]) -> None:
+    """Copy a campaign's files into `backups`, where the newest copy is not as they are."""
+    kept = folder / BACKUPS
+    new = {_backup_name(Path(name), kept): data for name, data in files.items()
+           if not _kept_already(Path(name), kept, data)}  # fmt: skip
+    if new:
+        write_whole(kept, new)
+
+
 def _backup_name(path: Path, folder: Path) -> str:
     """A name that no copy has: several sittings may begin in one second."""
     second = f"{path.stem} {datetime.now():%Y-%m-%d %H-%M-%S}"
@@ -222,9 +269,9 @@ def _backup_name(path: Path, folder: Path) -> str:
     return next(name for name in names if not (folder / name).exists())
 
 
-def _kept_already(path: Path, before: bytes) -> bool:
+def _kept_already(path: Path, folder: Path, before: bytes) -> bool:
     """Whether the newest copy of a table is as it stands."""
-    copies = sorted((path.parent / BACKUPS).glob(f"{path.stem} *{path.suffix}"))
+    copies = sorted(folder.glob(f"{path.stem} *{path.suffix}"))
     try:
         return bool(copies) and copies[-1].read_bytes() == before
     except OSError:
