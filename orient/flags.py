@@ -106,8 +106,9 @@ class Flag(StrEnum):
     )
     BOARD_MOVED = (
         "board-moved",
-        "The board moved between two marks: draw the reference line again at the end, and fix "
-        "the board better.",
+        "The board moved between two marks: write no in `use` of the marks that were not made "
+        "while the reference line stood as drawn. Next time fix the board better, and draw the "
+        "line again at the end.",
         "observation.reduction",
         "reduce report",
     )

@@ -28,6 +28,18 @@ def signed(value: float, places: int = 1) -> str:
     return f"{value:+.{places}f}".replace("-", "−")
 
 
+def small_angle(degrees: float, plus: bool = False) -> str:
+    """An angle in minutes of arc; from a degree on, in degrees."""
+    if abs(degrees) < 1.0:
+        return figure(60.0 * degrees, 1 if plus else 0, "′", plus)
+    return figure(degrees, 2 if plus else 1, "°", plus)
+
+
+def latitude_text(degrees: float) -> str:
+    """A latitude in a sentence: 38.41° S."""
+    return f"{abs(degrees):.2f}° {'S' if degrees < 0 else 'N'}"
+
+
 def at_95(u_deg: float | None, places: int = 2) -> str:
     """The 95 % figure of a standard uncertainty in degrees."""
     from orient.numbers.tolerances import COVERAGE_95

@@ -94,6 +94,28 @@ def test_no_clean_student_of_fifty_classes_is_accused_and_nine_mistakes_in_ten_a
     assert accused == []
 
 
+def test_sheets_swapped_between_two_and_one_typed_in_twice_are_told(camp, tmp_path):
+    folder, _ = practised(camp, 11, 6, ())
+    whose = {"s02": "s03", "s03": "s02", "s06": ""}
+    rows = list(csv.DictReader((folder / "marks.csv").read_text().splitlines()))
+    handed_in = [row | {"setup": whose.get(row["setup"], row["setup"])} for row in rows]
+    handed_in += [row | {"setup": "s06"} for row in rows if row["setup"] == "s01"]
+    handed_in = [row for row in handed_in if row["setup"] and row["setup"] != "s04"]
+    with (folder / "marks.csv").open("w", newline="") as stream:
+        writer = csv.DictWriter(stream, rows[0])
+        writer.writeheader()
+        writer.writerows(handed_in)
+    told = json.loads(
+        run("class", folder, roster_of(tmp_path, 6), "--truth", 210, "--format", "json").stdout
+    )
+    said = [row["likeliest_mistake"] for row in told]
+    assert said[0] == said[4] == ""
+    assert "With the line of Pupil 03" in said[1]
+    assert "With the line of Pupil 02" in said[2]
+    assert said[3] == "No mark was typed in."
+    assert said[5] == "The marks are those of Pupil 01: one sheet was typed in twice."
+
+
 def test_compared_with_a_known_azimuth_and_with_the_instructor(camp, tmp_path):
     folder, _ = practised(camp, 5, 4, ())
     roster = roster_of(tmp_path, 3)

@@ -133,6 +133,31 @@ def test_a_board_wrong_on_its_reference_is_named_and_spoils_nobody(generator, tm
     assert abs(off) < 1.96 * rows[4]["reference_azimuth_u_deg"]
 
 
+@pytest.mark.parametrize("off_deg", [(180.0,), (90.0, 180.0), (-60.0, 45.0)])
+def test_a_line_quite_elsewhere_puts_no_site_in_doubt(off_deg, generator, tmp_path):
+    made = crew(generator, boards=6, one_line=True)
+    for number, off in enumerate(off_deg, start=1):
+        made.setups[number]["reference_angle_deg"] += off
+    rows = made.reduce(tmp_path / "c")
+    wrong = [f"b{number + 1}" for number in range(1, 1 + len(off_deg))]
+    assert [row["setup"] for row in rows if "set-apart" in row["flags"]] == wrong
+    assert not any("place-doubtful" in row["flags"] for row in rows)
+    line = rows[0]["combined_azimuth_deg"] - made.line_deg["A"]
+    assert abs((line + 180) % 360 - 180) < 3.29 * rows[0]["combined_azimuth_u_deg"]
+    assert rows[0]["combined_setups"] == 6 - len(off_deg)
+
+
+def test_lines_quite_elsewhere_of_which_none_has_a_majority_give_no_line(generator, tmp_path):
+    made = crew(generator, boards=4, one_line=True)
+    for number in (1, 2):
+        made.setups[number]["reference_angle_deg"] += 90.0
+    rows = made.reduce(tmp_path / "c")
+    assert all("setups-disagree" in row["flags"] for row in rows)
+    assert not any("place-doubtful" in row["flags"] for row in rows)
+    assert all(row["reference_azimuth_deg"] is None for row in rows)
+    assert (np.abs(made.errors_deg(rows)) < 3.29 * column(rows, "board_azimuth_u_deg")).all()
+
+
 def test_two_that_contradict_each_other_are_both_wide(generator, tmp_path):
     made = crew(generator, boards=2, one_line=True)
     made.setups[1]["reference_angle_deg"] += 2.0

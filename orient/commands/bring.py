@@ -141,7 +141,7 @@ def _show_rigs(choice: pd.DataFrame, style: str, limits: Limits) -> None:
         console().print(
             f"Each board with the rod that serves it best, the best of all first: share of the "
             f"days with hours that meet {target_text(limits)}, and the usual ± (95 %) of "
-            " a day's best pair and of all its marks with a good watch."
+            "a day's best pair and of all its marks with a good watch."
         )
     emit(
         rows,

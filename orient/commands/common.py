@@ -111,9 +111,13 @@ def show_flags(rows: Iterable[Row], key: str) -> None:
             if name not in carriers.setdefault(flag, []):
                 carriers[flag].append(name)
     for flag, names in carriers.items():
-        listed = ", ".join(names[:6])
-        more = f" and {len(names) - 6} more" if len(names) > 6 else ""
-        say(f"{flag} ({listed}{more}): {FLAGS[flag]}")
+        say(f"{flag} ({some_of(names)}): {FLAGS[flag]}")
+
+
+def some_of(names: Sequence[str]) -> str:
+    """The first of the names, and how many more there are."""
+    more = f" and {len(names) - 6} more" if len(names) > 6 else ""
+    return ", ".join(names[:6]) + more
 
 
 @contextmanager

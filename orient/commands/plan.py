@@ -8,6 +8,7 @@ from contextlib import ExitStack, contextmanager
 from dataclasses import replace
 from datetime import date
 from itertools import groupby
+from math import hypot
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, cast
 
@@ -314,8 +315,23 @@ def _say_watch(
     some = sites.iloc[:: max(1, len(sites) // _SITES_SAMPLED)]
     then = plan_table(some, sampled(dates, len(some)), better, limits)["day_u_deg"].median()
     console().print(
-        f"All the marks of a day together: usually ± {at_95(now)} with a watch known to "
-        f"{rig.tolerances.watch_sd_s:g} s, ± {at_95(then)} with one set to the second (95 %)."
+        f"All the marks of a day together: usually ±{at_95(now)} with a watch known to "
+        f"{rig.tolerances.watch_sd_s:g} s, ±{at_95(then)} with one set to the second (95 %). "
+        f"{_drawn_text(rig, now)}"
+    )
+
+
+def _drawn_text(rig: Rig, day_u_deg: float) -> str:
+    """What drawing the reference line makes of the day's figure."""
+    from orient.tables.reference_line import drawn_sd_deg
+
+    def whole(distance_mm: float) -> str:
+        drawn = drawn_sd_deg(rig.tolerances.mark_sd_mm, rig.tolerances.plumb_sd_mm, distance_mm)
+        return at_95(hypot(day_u_deg, drawn))
+
+    return (
+        "Drawing adds to that: a reference line through a point 300 mm from the foot is then good "
+        f"to ±{whole(300.0)}, through one at 600 mm to ±{whole(600.0)}."
     )
 
 

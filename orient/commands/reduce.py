@@ -19,6 +19,7 @@ from orient.commands.common import (
     progress,
     say,
     show_flags,
+    some_of,
 )
 
 if TYPE_CHECKING:
@@ -44,6 +45,7 @@ def reduce(campaign: str, style: str, verbose: bool, alone: bool = False) -> Non
         results = reduce_campaign(read, workers=os.cpu_count() or 1, advance=advance, alone=alone)
     rows = [result.row for result in results]
     if style == "table":
+        _say_unreduced(results)
         _say_doubts(results)
     emit(rows, style, _COLUMNS, title=f"{read.name}: true north from the marks")
     if style != "table":
@@ -63,6 +65,13 @@ def reduce(campaign: str, style: str, verbose: bool, alone: bool = False) -> Non
             console().print(printable(f"{result.row['setup']}, {result.row['site']}:"))
             for remark in result.remarks:
                 console().print(Padding(Text(printable(remark)), (0, 0, 0, 2)))
+
+
+def _say_unreduced(results: list[SetupResult]) -> None:
+    """Which set-ups have no line at all, and why."""
+    for why in dict.fromkeys(result.unreduced for result in results if result.unreduced):
+        names = [str(each.row["setup"]) for each in results if each.unreduced == why]
+        say(f"{some_of(names)}: {why}")
 
 
 def _say_doubts(results: list[SetupResult]) -> None:

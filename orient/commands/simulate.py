@@ -24,6 +24,17 @@ _MOST_STUDENTS = 500
 _KEY = "orient key"
 
 
+def _listed(context: click.Context, _: click.Parameter, names: tuple[str, ...]) -> tuple[str, ...]:
+    """The mistakes asked for; `list` names all that there are, whatever else is given."""
+    if "list" in names:
+        from orient.practice.mistakes import MISTAKES
+
+        for name, each in MISTAKES.items():
+            say(f"{name}: {each.words}")
+        context.exit()
+    return names
+
+
 @click.command("simulate")
 @campaign_argument
 @click.option("--site", required=True, metavar="SITE", help="The site of the boards.")
@@ -48,6 +59,8 @@ _KEY = "orient key"
     "--mistake",
     "mistakes",
     multiple=True,
+    is_eager=True,
+    callback=_listed,
     metavar="NAME",
     help="Give one board this mistake; repeat. `list` names them all.",
 )
@@ -153,9 +166,6 @@ def simulate(
     from orient.tables.campaign import read_campaign
     from orient.tables.cells import csv_text
 
-    if "list" in mistakes:
-        _list_mistakes()
-        return
     _check_mistakes(mistakes, students)
     check_day(day, chosen_sites(campaign, (site,)))
     tables = read_campaign(campaign, tables=("sites",), unplaced=True)
@@ -200,13 +210,6 @@ def _drawn(plan: SheetPlan, made: Practice) -> bytes:
     ]
     with progress("Drawing", len(filled)) as advance:
         return plan.pdf_of(filled, advance)
-
-
-def _list_mistakes() -> None:
-    from orient.practice.mistakes import MISTAKES
-
-    for name, each in MISTAKES.items():
-        say(f"{name}: {each.words}")
 
 
 def _check_mistakes(mistakes: tuple[str, ...], students: int) -> None:

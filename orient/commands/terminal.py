@@ -166,6 +166,7 @@ def _write_records(texts: Sequence[Sequence[str]], headings: Sequence[str], titl
                 continue
             for line in _record_lines(heading, text.strip(), label, out.width):
                 out.print(line, soft_wrap=True)
+    out.print()
 
 
 def _record_lines(heading: str, text: str, label: int, width: int) -> list[str]:

@@ -1,4 +1,4 @@
-/* Built by web/build.mjs; sources: engine/adjustment.js engine/board.js engine/byhand.js engine/chisquare.js engine/evidence.js engine/line.js engine/lookout.js engine/matrix.js engine/moved.js engine/reading.js engine/reduce.js engine/rows.js engine/shadow.js engine/slips.js engine/starts.js engine/statements.js engine/weighing.js field.js field/dom.js field/drawing.js field/log.js field/marking.js field/north.js field/send.js field/sensor.js field/setup.js field/store.js field/tables.js field/tilt.js field/timesignal.js field/tools.js shared/almanac.js shared/civil.js shared/panel.js shared/sun.js; ad58472b91686e836fb77142a2a2ac59526d6362a16974de22a76bace47b78af */
+/* Built by web/build.mjs; sources: engine/adjustment.js engine/board.js engine/byhand.js engine/chisquare.js engine/evidence.js engine/line.js engine/lookout.js engine/matrix.js engine/moved.js engine/reading.js engine/reduce.js engine/rows.js engine/shadow.js engine/slips.js engine/starts.js engine/statements.js engine/weighing.js field.js field/dom.js field/drawing.js field/log.js field/marking.js field/north.js field/send.js field/sensor.js field/setup.js field/store.js field/tables.js field/tilt.js field/timesignal.js field/tools.js shared/almanac.js shared/civil.js shared/panel.js shared/sun.js; 6857c690daf0f73c7c58332a1c31626729baea4cc05e7821f0bb13d836d9de06 */
 (() => {
   // shared/civil.js
   function offset(site, utc) {
@@ -1901,7 +1901,8 @@
       const shared = first.filter((kind) => rest.every((other) => other.includes(kind)));
       flags.push("record-doubtful", ...shared.filter((kind) => kind in FLAGS).map((kind) => FLAGS[kind]));
     }
-    if (verdict && (verdict.unexplained || fit.spread > 1 || !fit.converged)) flags.push("scatter-large");
+    const unexplained = verdict && !verdict.explanation && (verdict.unexplained || fit.spread > 1);
+    if (unexplained || verdict && !fit.converged) flags.push("scatter-large");
     if (widened2(read) && !likeliest(read)) flags.push("record-doubtful");
     return flags;
   }

@@ -29,7 +29,7 @@ from orient.observation.mistakes.weighing import (
     weigh,
 )
 from orient.observation.solver import HEIGHT, LATITUDE, WATCH
-from orient.text import signed
+from orient.text import at_95, latitude_text, small_angle
 
 #: Marks within this hour angle of noon tell little of direction: an hour and a bit.
 NEAR_NOON_DEG = 18.0
@@ -80,6 +80,7 @@ class Reduced:
         return self.board_azimuth_u_deg <= WIDEST_U_DEG
 
 
+NO_DIRECTION = "These marks do not fix a direction: more are needed, or their times."
 _UNEXPLAINED = (
     "The marks contradict what was stated of the board, and no single mistake explains it."
 )
@@ -219,7 +220,9 @@ def _doubted(reduced: Reduced, verdict: Verdict | None) -> Reduced:
         said.append(_watch_remark(board, fit, verdict.adopted))
     if "height" in freed:
         said.append(_height_remark(board, fit))
-    if verdict.unexplained or fit.spread > 1.0 or not fit.converged:
+    # Marks that a mistake explains are not to be stated coarser than they are.
+    unexplained = verdict.explanation is None and (verdict.unexplained or fit.spread > 1.0)
+    if unexplained or not fit.converged:
         flags.append(Flag.SCATTER_LARGE)
     widened = verdict.fit.azimuth_u_rad > 1.5 * verdict.own_u_rad
     if not reduced.determined:
@@ -240,9 +243,17 @@ def _doubted(reduced: Reduced, verdict: Verdict | None) -> Reduced:
         explanation=verdict.explanation,
         doubt=_doubt(verdict, said),
         flags=list(dict.fromkeys(flags)),
-        remarks=[*said, *reduced.remarks],
+        remarks=[*said, *_but_for_noon(reduced, flags)],
         contradicted=verdict.plain,
     )
+
+
+def _but_for_noon(reduced: Reduced, flags: Sequence[str]) -> list[str]:
+    """The remarks; the latitude at noon only where nothing but the watch is in doubt."""
+    noon = reduced.noon_shadow
+    if noon is None or Flag.RECORD_DOUBTFUL not in flags or Flag.WATCH_DOUBTFUL in flags:
+        return reduced.remarks
+    return [said for said in reduced.remarks if said != _noon_remark(noon)]
 
 
 def _doubt(verdict: Verdict, said: list[str]) -> str:
@@ -454,8 +465,8 @@ def _latitude(board: Board, free: Fit | None) -> tuple[float | None, float | Non
 def _noon_remark(noon: NoonShadow) -> str:
     return (
         f"At noon the shadow was {noon.length_mm:.0f} mm: the sun {noon.zenith_distance_deg:.2f}° "
-        f"from the zenith, which makes the latitude {noon.latitude_deg:.2f}° ± "
-        f"{COVERAGE_95 * noon.u_deg:.2f}° (95 %)."
+        f"from the zenith, which makes the latitude {latitude_text(noon.latitude_deg)} ± "
+        f"{at_95(noon.u_deg)} (95 %)."
     )
 
 
@@ -463,8 +474,8 @@ def _latitude_remark(latitude: float | None, u: float | None, board: Board) -> s
     if latitude is None or u is None or abs(latitude - board.latitude_deg) <= DOUBTFUL_PULL * u:
         return ""
     return (
-        f"By its shadow lengths the board stands at latitude {latitude:.2f}° ± "
-        f"{COVERAGE_95 * u:.2f}° (95 %), not at the site's {board.latitude_deg:.2f}°."
+        f"By its shadow lengths the board stands at latitude {latitude_text(latitude)} ± "
+        f"{at_95(u)} (95 %), not at the site's {latitude_text(board.latitude_deg)}."
     )
 
 
@@ -510,7 +521,7 @@ def _fit_remarks(board: Board, fit: Fit, methods: dict[str, MethodResult]) -> li
     if not fit.converged:
         remarks.append("The adjustment did not settle: take its figures with caution.")
     if np.degrees(fit.azimuth_u_rad) > WIDEST_U_DEG:
-        remarks.append("These marks do not fix a direction.")
+        remarks.append(NO_DIRECTION)
         return remarks
     if fit.worst_pull > STRAINED:
         remarks.append(
@@ -532,7 +543,7 @@ def _differences(fit: Fit, methods: dict[str, MethodResult]) -> list[str]:
     remarks = []
     for name, why in (
         ("pairs", "Pairs use lengths alone and cancel what is steady"),
-        ("shortest", "Near noon the length hardly changes while the direction turns fast"),
+        ("shortest", "The day's curve laid over the marks around noon, where it turns fast"),
         ("timed", "Timed marks by hand carry the whole error of the watch and of the level"),
     ):
         if name not in methods:
@@ -542,7 +553,8 @@ def _differences(fit: Fit, methods: dict[str, MethodResult]) -> list[str]:
         u = float(np.hypot(other.azimuth_u_rad, fit.azimuth_u_rad))
         verdict = "within" if abs(apart) <= COVERAGE_95 * u else "outside"
         remarks.append(
-            f"{name}: {signed(np.degrees(apart) * 60)}′ from the adjustment, {verdict} what the "
-            f"two uncertainties allow (± {COVERAGE_95 * np.degrees(u) * 60:.0f}′, 95 %). {why}."
+            f"{name}: {small_angle(np.degrees(apart), plus=True)} from the adjustment, {verdict} "
+            f"what the two uncertainties allow (± {small_angle(COVERAGE_95 * np.degrees(u))}, "
+            f"95 %). {why}."
         )
     return remarks

@@ -33,7 +33,7 @@ from orient.observation.joint.settled import (
 from orient.observation.joint.watches import with_known_watches
 from orient.observation.joint.words import place_words
 from orient.observation.mistakes.campaign import with_explanations
-from orient.observation.reduction import WIDEST_U_DEG, Reduced, reduce_boards
+from orient.observation.reduction import NO_DIRECTION, WIDEST_U_DEG, Reduced, reduce_boards
 from orient.tables import clock
 from orient.tables.campaign import Campaign
 from orient.text import figure, shown_time, signed
@@ -104,8 +104,17 @@ class SetupResult:
     def doubts(self) -> list[str]:
         """What the set-up most likely suffers, a line each: its own, then what the others show."""
         own = [self.reduced.doubt, rejected_words(self.marks, self.reduced)] if self.reduced else []
+        if self.reduced and NO_DIRECTION in self.reduced.remarks and not self.reduced.doubt:
+            own = [NO_DIRECTION]
         named = [f"{self.row['setup']}: {each}" for each in own if each]
         return named + self.joined.findings
+
+    @property
+    def unreduced(self) -> str:
+        """Why there is nothing at all; "" where the marks were reduced."""
+        if self.reduced is not None:
+            return ""
+        return _NOT_REDUCED if len(self.marks) else _NO_MARK
 
     def _repr_html_(self) -> str:
         told = {key: self.row[key] for key in _SHOWN if self.row[key] not in (None, [])}
@@ -266,6 +275,7 @@ def _by_setup(marks: pd.DataFrame, setups: pd.DataFrame) -> list[pd.DataFrame]:
     return [found.get(name, nothing) for name in setups.index]
 
 
+_NO_MARK = "No usable mark: nothing to reduce."
 _NOT_REDUCED = (
     "The marks could not be reduced: their figures and those of the set-up do not go together. "
     "Look at their units and tolerances."
@@ -303,7 +313,7 @@ def _result(
     remarks = []
     laplace = 0.0
     if reduced is None:
-        remarks.append(_NOT_REDUCED if len(marks) else "No usable mark: nothing to reduce.")
+        remarks.append(_NOT_REDUCED if len(marks) else _NO_MARK)
     else:
         laplace, left = _geodetic(site_row, reduced)
         row |= _azimuths(setup, place, reduced, joined, laplace, left)
@@ -438,6 +448,8 @@ def _azimuths(
         if joined.line is not None and not joined.apart_deg:
             azimuth = float(wrap_360(joined.line.azimuth_deg - laplace_deg))
             azimuth_u = float(np.hypot(joined.line.azimuth_u_deg, left_u_deg))
+            if azimuth_u > WIDEST_U_DEG:
+                return values
             if joined.line.setups[1:]:
                 values |= {
                     "combined_azimuth_deg": azimuth,

@@ -9,14 +9,16 @@ from __future__ import annotations
 
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
+from itertools import combinations
 from typing import Any
 
 import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
 
-from orient.numbers.angles import wrap_180, wrap_360
+from orient.numbers.angles import most_agreed, wrap_180, wrap_360
 from orient.numbers.tolerances import COVERAGE_95
+from orient.observation.joint.copies import copies
 from orient.observation.setups import SetupResult
 
 Array = NDArray[np.float64]
@@ -63,9 +65,7 @@ def middle_of(azimuth_deg: Any, u_deg: Any) -> Truth | None:
     azimuth, u = np.asarray(azimuth_deg, dtype=float), np.asarray(u_deg, dtype=float)
     if azimuth.size < 3:
         return None
-    # The candidate from which the others, none counted beyond its limit, are the least away.
-    away = np.abs(wrap_180(azimuth[:, None] - azimuth[None, :])) / u[None, :]
-    start = azimuth[int(np.argmin(np.minimum(away, _NEAR_MIDDLE).sum(axis=1)))]
+    start = azimuth[most_agreed(azimuth, u, _NEAR_MIDDLE)]
     middle, near = float(start), np.ones(azimuth.size, dtype=bool)
     for _ in range(10):
         off = wrap_180(azimuth - middle)
@@ -99,13 +99,18 @@ def compared(
         over the standard uncertainty of both together; `likeliest_mistake` is "" where nothing
         speaks for one.
     """
+    called = {
+        name: str(number) if by_number else str(student)
+        for number, (student, name) in enumerate(students.itertuples(index=False), start=1)
+    }
+    said = _others_sheets({name: results[name] for name in called if name in results}, truth)
     rows = []
-    for number, (student, name) in enumerate(students.itertuples(index=False), start=1):
-        result = results.get(name)
-        rows.append(
-            {"student": str(number) if by_number else student, "setup": name}
-            | _line_against(result, truth)
-        )
+    for name, student in called.items():
+        row = {"student": student, "setup": name} | _line_against(results.get(name), truth)
+        if name in said:
+            words, other = said[name]
+            row["likeliest_mistake"] = words.format(called[other])
+        rows.append(row)
     return pd.DataFrame(rows, columns=list(COLUMNS))
 
 
@@ -155,6 +160,37 @@ def _mistake(result: SetupResult, truth: Truth, times: float) -> str:
     if found := _line_mistake(result, truth):
         return _sentence([found])
     return "The marks fit each other, but the line is not there: it was drawn to another point."
+
+
+_COPIED = "The marks are those of {}: one sheet was typed in twice."
+_SWAPPED = "With the line of {} the marks are right: the two sheets were swapped."
+
+
+def _others_sheets(results: Mapping[str, SetupResult], truth: Truth) -> dict[str, tuple[str, str]]:
+    """Of whom another's marks were typed in: what to say, and whose they are."""
+    names = list(results)
+    copied = copies([results[name].marks for name in names])
+    said = {names[n]: (_COPIED, names[of]) for n, of in copied.items()}
+    wrong = [
+        name
+        for name in names
+        if name not in said
+        and results[name].row["reference_azimuth_deg"] is not None
+        and not _near(results[name], results[name], truth)
+    ]
+    for one, other in combinations(wrong, 2):
+        first, second = results[one], results[other]
+        if _near(first, second, truth) and _near(second, first, truth):
+            said |= {one: (_SWAPPED, other), other: (_SWAPPED, one)}
+    return said
+
+
+def _near(marks: SetupResult, line: SetupResult, truth: Truth) -> bool:
+    """Whether the marks of one board and the line of another give the truth."""
+    drawn = line.row["reference_azimuth_deg"] - line.row["board_azimuth_deg"]
+    azimuth = marks.row["board_azimuth_deg"] + drawn
+    allowed = FAR * float(np.hypot(marks.row["reference_azimuth_u_deg"], truth.u_deg))
+    return bool(abs(float(wrap_180(azimuth - truth.azimuth_deg))) <= allowed)
 
 
 def _sentence(words: Sequence[str]) -> str:

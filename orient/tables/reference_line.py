@@ -127,7 +127,13 @@ def _direction_deg(x_mm: Any, y_mm: Any) -> Any:
 
 def _point_sd_deg(frame: pd.DataFrame, columns: _Columns) -> Any:
     """How well a line through the foot and a point is known: each end by its own tolerance."""
-    across = np.hypot(frame["mark_sd_mm"].to_numpy(float), frame["plumb_sd_mm"].to_numpy(float))
     distance = np.hypot(frame[columns.x].to_numpy(float), frame[columns.y].to_numpy(float))
+    return drawn_sd_deg(
+        frame["mark_sd_mm"].to_numpy(float), frame["plumb_sd_mm"].to_numpy(float), distance
+    )
+
+
+def drawn_sd_deg(mark_sd_mm: Any, plumb_sd_mm: Any, distance_mm: Any) -> Any:
+    """Standard uncertainty, degrees, of a line through the foot and a point so far from it."""
     with np.errstate(invalid="ignore", divide="ignore"):
-        return np.minimum(np.degrees(across / distance), 45.0)
+        return np.minimum(np.degrees(np.hypot(mark_sd_mm, plumb_sd_mm) / distance_mm), 45.0)

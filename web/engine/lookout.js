@@ -42,7 +42,8 @@ function flagsOf(read) {
     const shared = first.filter((kind) => rest.every((other) => other.includes(kind)));
     flags.push("record-doubtful", ...shared.filter((kind) => kind in FLAGS).map((kind) => FLAGS[kind]));
   }
-  if (verdict && (verdict.unexplained || fit.spread > 1 || !fit.converged)) flags.push("scatter-large");
+  const unexplained = verdict && !verdict.explanation && (verdict.unexplained || fit.spread > 1);
+  if (unexplained || (verdict && !fit.converged)) flags.push("scatter-large");
   if (widened(read) && !likeliest(read)) flags.push("record-doubtful");
   return flags;
 }

@@ -8,6 +8,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from orient.observation.joint.gross import far_lines
 from orient.observation.joint.linear import AZIMUTH, SCALE, Marks, gather
 from orient.observation.joint.model import (
     LINE,
@@ -20,7 +21,7 @@ from orient.observation.joint.model import (
 )
 from orient.observation.joint.scatter import Scatter, scatter
 from orient.observation.joint.solve import Solved, solve
-from orient.observation.joint.verdict import Finding, azimuth_doubt, judge, strained
+from orient.observation.joint.verdict import Finding, azimuth_doubt, judge, strained, without
 from orient.observation.joint.worth import better_azimuths
 
 Array = NDArray[np.float64]
@@ -98,6 +99,9 @@ def adjust_together(
         observers: who made each board's marks; None where nobody is named.
     """
     laid_out = model(members, compared)
+    gross = far_lines(laid_out)
+    for each in gross:
+        laid_out = without(laid_out, each)
     marks, utc_s = gather([m.board for m in members], [m.fit for m in members])
     state = np.array([np.append(np.asarray(m.fit.state), 0.0) for m in members])
     factor = np.array([m.sd_factor for m in members])
@@ -107,7 +111,7 @@ def adjust_together(
     findings: list[Finding] = []
     stated = laid_out
     for _ in range(_ROUNDS):
-        laid_out, solved, findings = _Adjusting(marks, factor).judged(stated, solved)
+        laid_out, solved, findings = _Adjusting(marks, factor).judged(stated, solved, gross)
         if not named.any():
             break
         found = scatter(laid_out, solved, observers, factor)
@@ -144,10 +148,12 @@ class _Adjusting:
         """By all the marks."""
         return self._solve(changed, last, None)
 
-    def judged(self, stated: Model, last: Solved) -> tuple[Model, Solved, list[Finding]]:
-        """Without the ties that the marks reject."""
-        changed, solved, findings = judge(stated, last, self.roughly)
-        return changed, self.closely(changed, solved) if findings else solved, findings
+    def judged(
+        self, stated: Model, last: Solved, known: list[Finding]
+    ) -> tuple[Model, Solved, list[Finding]]:
+        """Without the ties that the marks reject; the findings, those known before first."""
+        changed, solved, findings = judge(stated, last, self.roughly, known)
+        return changed, self.closely(changed, solved) if findings else solved, known + findings
 
     def _solve(self, changed: Model, last: Solved, near: Solved | None) -> Solved:
         shared = changed.first.copy()

@@ -9,7 +9,7 @@ each group of boards that hang together, until none is worse than chance.
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from typing import Any
 
@@ -52,33 +52,38 @@ class Finding:
 
 
 def judge(
-    model: Model, solved: Solved, again: Callable[[Model, Solved], Solved]
+    model: Model,
+    solved: Solved,
+    again: Callable[[Model, Solved], Solved],
+    known: Sequence[Finding] = (),
 ) -> tuple[Model, Solved, list[Finding]]:
     """Let go, one after the other, the ties that the marks reject.
 
     Args:
-        model: with every tie that was stated.
+        model: with every tie that was stated, but for those already let go.
         solved: its adjustment.
         again: adjusts a changed model, from the last adjustment.
+        known: what was already let go.
 
     Returns:
         The model without the rejected ties, its adjustment, and what was found.
     """
     findings: list[Finding] = []
-    loosened: set[tuple[int, int]] = set()
+    loosened = {(board, each.row) for each in known if each.undecided for board in each.boards}
     for _ in range(_ROUNDS):
         worst = _worst(model, solved, loosened)
         if not worst:
             break
         for finding in worst:
-            model = _without(model, finding)
+            model = without(model, finding)
             loosened |= {(board, finding.row) for board in finding.boards if finding.undecided}
         findings += worst
         solved = again(model, solved)
     return model, solved, findings
 
 
-def _without(model: Model, finding: Finding) -> Model:
+def without(model: Model, finding: Finding) -> Model:
+    """The model without what a finding says is not shared."""
     if finding.kind == "place":
         return model.freed_place(
             next(t for t in model.things if (t.kind, t.key) == ("place", finding.key))

@@ -78,7 +78,7 @@ def finding(found: Finding, together: Together) -> str:
         if found.undecided:
             return (
                 f"The set-ups of {called} disagree by {figure}, and nothing tells which is wrong "
-                f"({names}): the azimuth is stated wide enough for all of them."
+                f"({names}): the azimuth is stated wide enough for all of them, or not at all."
             )
         return (
             f"{names} has the line to {called} {figure} from where the other set-ups of it do: it "

@@ -1,0 +1,116 @@
+"""What the commands say of a day's work is true, and following it gives a right line."""
+
+import csv
+import json
+import re
+
+import numpy as np
+import pytest
+from click.testing import CliRunner
+
+from orient.cli import orient
+
+LINE = 142.5
+DAY = ["--site", "quarry", "--date", "2026-09-14"]
+
+
+def run(*arguments):
+    ran = CliRunner().invoke(orient, [str(each) for each in arguments])
+    assert ran.exit_code == 0, ran.output
+    return " ".join(ran.output.split()), ran.stdout
+
+
+def rows_of(table):
+    with table.open(encoding="utf-8") as stream:
+        return list(csv.DictReader(stream))
+
+
+def write(table, rows):
+    with table.open("w", newline="", encoding="utf-8") as stream:
+        writer = csv.DictWriter(stream, rows[0])
+        writer.writeheader()
+        writer.writerows(rows)
+
+
+@pytest.fixture
+def place(tmp_path):
+    folder = tmp_path / "mine"
+    folder.mkdir()
+    sites = "site,latitude_deg,longitude_deg,elevation_m\nquarry,38°24′S,145°50′E,120\n"
+    (folder / "sites.csv").write_text(sites, "utf-8")
+    return folder
+
+
+@pytest.fixture
+def board(place, tmp_path):
+    run("simulate", place, *DAY, "--seed", 4, "--line", LINE, "-o", tmp_path / "board")
+    return tmp_path / "board"
+
+
+def error_times(board):
+    """A line's error in its stated standard uncertainties, and these in degrees."""
+    (row,) = json.loads(run("reduce", board, "--format", "json")[1])
+    u = row["reference_azimuth_u_deg"]
+    return abs((row["reference_azimuth_deg"] - LINE + 180) % 360 - 180) / u, u
+
+
+def test_marks_made_after_a_turn_are_left_out_as_the_flag_says(board):
+    marks = rows_of(board / "marks.csv")
+    turn = np.exp(1j * np.radians(3.0))
+    for mark in marks[7:]:
+        tip = (float(mark["x_mm"]) + 1j * float(mark["y_mm"])) * turn
+        mark["x_mm"], mark["y_mm"] = f"{tip.real:.1f}", f"{tip.imag:.1f}"
+    write(board / "marks.csv", marks)
+    said, _ = run("reduce", board, "--verbose")
+    assert "the board was turned by" in said
+    assert "between mark 7 and mark 8" in said
+    assert "write no in `use`" in said
+    # Not to state marks coarser than they are, nor a latitude that the turn spoils.
+    assert "scatter-large" not in said
+    assert "which makes the latitude" not in said
+    assert error_times(board)[0] < 1.96
+    using = ["yes"] * 7 + ["no"] * len(marks[7:])
+    write(board / "marks.csv", [m | {"use": use} for m, use in zip(marks, using, strict=True)])
+    times, u = error_times(board)
+    assert times < 3.29
+    assert u < 0.3
+
+
+def test_no_latitude_is_told_from_a_rod_that_is_in_doubt(board):
+    said, _ = run("reduce", board, "--verbose")
+    assert "which makes the latitude 38." in said
+    assert "° S ± " in said
+    (setup,) = rows_of(board / "setups.csv")
+    write(board / "setups.csv", [setup | {"gnomon_height_mm": "330"}])
+    said, _ = run("reduce", board, "--verbose")
+    assert "height-doubtful" in said
+    assert "which makes the latitude" not in said
+    assert error_times(board)[0] < 3.29
+
+
+def test_a_set_up_without_a_mark_says_so(board):
+    (setup,) = rows_of(board / "setups.csv")
+    write(board / "setups.csv", [setup, setup | {"setup": "empty"}])
+    assert "empty: No usable mark: nothing to reduce." in run("reduce", board)[0]
+
+
+def test_one_mark_without_a_watch_says_what_is_missing(board):
+    (setup,) = rows_of(board / "setups.csv")
+    write(board / "setups.csv", [setup | {"watch": "none"}])
+    write(board / "marks.csv", [rows_of(board / "marks.csv")[0] | {"time": ""}])
+    assert "s01: These marks do not fix a direction: more are needed" in run("reduce", board)[0]
+
+
+def test_the_plan_tells_beforehand_what_the_line_will_be_good_to(place, board):
+    said, _ = run("plan", place, "--from", DAY[3])
+    expected = float(re.search(r"point 300 mm from the foot is then good to ±([0-9.]+)°", said)[1])
+    (setup,) = rows_of(board / "setups.csv")
+    end = np.array([float(setup["reference_x_mm"]), float(setup["reference_y_mm"])])
+    end *= 300.0 / np.hypot(*end)
+    point = {"reference_x_mm": f"{end[0]:.1f}", "reference_y_mm": f"{end[1]:.1f}"}
+    write(board / "setups.csv", [setup | point])
+    assert 1.96 * error_times(board)[1] == pytest.approx(expected, rel=0.1)
+
+
+def test_the_mistakes_that_can_be_asked_for_are_listed_alone(place):
+    assert "summer-time: " in run("simulate", place, "--mistake", "list")[0]
