@@ -15,6 +15,8 @@ from orient.cli import orient
 from orient.numbers import budget, sun
 from orient.numbers.budget import PlannedMarks
 from orient.numbers.light import Places, light_at_board
+from orient.numbers.propagation import altitude_sensitivity, edge_scatter_mm, variance_terms
+from orient.numbers.shadow import UNKNOWNS
 from orient.numbers.tolerances import Tolerances
 from orient.observation import adjustment
 from orient.observation.board import Board
@@ -337,3 +339,41 @@ def test_a_comparison_and_a_second_board_are_worth_what_they_then_give(tmp_path)
     alone = made.reduce(folder, "--alone")[0]["board_azimuth_u_deg"]
     assert said["compared"] == pytest.approx(alone, rel=0.1)
     assert said["compared"] < said["one-line"] < said["shared"] < said["day"]
+
+
+def test_a_level_board_s_closed_forms_are_the_partials_of_any_board():
+    """`tip_partials` of the reduction, along the shadow and across it, over the scatter.
+
+    Its change of a tip by each unknown at the level board is the same to rounding, and so are the
+    terms of pairs that the weighted single marks of the reduction make.
+    """
+    generator = np.random.default_rng(9)
+    hours = generator.uniform(0.2, 4.0, 60)
+    marks = [planned(0.7, 0.2, side * hours * HOUR_RAD, 250.0) for side in (-1, 1)]
+    tolerances = Tolerances()
+    for side in marks:
+        rows = budget.mark_rows(side, tolerances)
+        partials = np.delete(side.partials(), UNKNOWNS.index("latitude_rad"), axis=-1)
+        length = side.shadow_mm
+        soft = edge_scatter_mm(length, 250.0, tolerances.edge_scatter)
+        outward = np.stack([side.x_mm, side.y_mm], axis=-1) / length[:, None]
+        across = np.stack([-outward[:, 1], outward[:, 0]], axis=-1)
+        by_hand = np.stack(
+            [
+                np.einsum("ni,nik->nk", outward, partials) / np.hypot(soft, 0.7)[:, None],
+                np.einsum("ni,nik->nk", across, partials) / 0.7,
+            ],
+            axis=1,
+        )
+        assert np.delete(rows, UNKNOWNS.index("latitude_rad"), axis=-1) == pytest.approx(
+            by_hand, rel=1e-9, abs=1e-9
+        )
+    partials = np.stack([side.partials() for side in marks], axis=1)
+    sensitivity = altitude_sensitivity(
+        *(np.stack([getattr(side, xy) for side in marks], axis=1) for xy in ("x_mm", "y_mm")),
+        partials,
+    )
+    single = variance_terms([0.5, 0.5], sensitivity, partials, tolerances, by_watch=False)
+    terms = budget.pair_terms(*marks, tolerances)
+    for name in budget.TERMS:
+        assert terms[name] == pytest.approx(single[name], rel=1e-9, abs=1e-20)

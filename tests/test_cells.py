@@ -372,6 +372,26 @@ def test_csv_text_of_every_kind_of_value():
     assert float(rows[4][2]) == 1e-20
 
 
+def test_csv_text_is_what_the_csv_module_writes():
+    """Letter for letter, of texts that need no apostrophe: ours joins cells for speed alone."""
+    generator = np.random.default_rng(3)
+    letters = list('ab,"\n\té😀 ;' + "'")
+    for width in (1, 2, 5):
+        cells = [
+            ["x" + "".join(generator.choice(letters, generator.integers(0, 6))) for _ in range(40)]
+            for _ in range(width)
+        ]
+        cells[0][3] = ""
+        frame = pd.DataFrame({f"c,{n}": column for n, column in enumerate(cells)})
+        frame["number"] = generator.normal(size=40)
+        frame = frame[list(frame)[: max(width, 1)] + (["number"] if width > 1 else [])]
+        out = io.StringIO()
+        writer = csv.writer(out, lineterminator="\n")
+        writer.writerow(frame.columns)
+        writer.writerows(zip(*(frame[name].tolist() for name in frame), strict=True))
+        assert csv_text(frame) == out.getvalue()
+
+
 @pytest.mark.parametrize("text", ["=1+1", "+SUM(A1)", "-cmd", "@x", "\t=1", "\r=1", "＝1", "-1+2"])
 def test_no_text_runs_as_a_formula(text):
     frame = pd.DataFrame({"note": [text]})

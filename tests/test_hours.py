@@ -319,6 +319,24 @@ def test_off_board_only_where_a_larger_board_would_do():
     assert hopeless["best_u_deg"] > 0.25
 
 
+def test_a_sun_that_never_climbs_to_the_highest_is_looked_at_from_noon_on():
+    """A noon 0.01° above the lowest sun is not below it, and noon itself is the first mark."""
+    sites = sites_table((48.0, 11.0, "Europe/Berlin"), (-35.2, 149.1, "Australia/Sydney"))
+    index = np.repeat([0, 1], 365)
+    year = np.tile(np.arange("2026-01-01", "2027-01-01", dtype="datetime64[D]"), 2)
+    days = hours.SiteDays.of(sites, index, year)
+    below = days.noon_altitude_deg < 60.0
+    assert 300 < below.sum() < 700
+    half_s, counts = hours.lattice(days, Limits(), 10.0)
+    assert (half_s[below, 0] == 0.0).all()
+    assert counts[below, 0].all()
+    assert (half_s[~below, 0] > 60.0).all()
+    low = days.noon_altitude_deg.min() - 0.01
+    least = int(np.argmin(days.noon_altitude_deg))
+    table = plan(sites.iloc[index[[least]]], year[[least]], limits=Limits(min_altitude_deg=low))
+    assert not table["sun-too-low"].iloc[0]
+
+
 def test_widest_run_finds_what_a_plain_search_finds():
     generator = np.random.default_rng(2)
     good = generator.random((500, 12)) < 0.6

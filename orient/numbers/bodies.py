@@ -140,7 +140,7 @@ def find_star(name: str) -> Star | None:
 class _YearTable(NamedTuple):
     start_s: float
     delta_t_s: EvenSpline  # of TT − UT1, one column
-    frame: Any  # spline of the 18 numbers of `_frame_nodes`
+    frame: EvenSpline  # of the 23 numbers of `_frame_nodes`
 
 
 class _Frame(NamedTuple):
@@ -155,15 +155,13 @@ class _Frame(NamedTuple):
 
 @lru_cache(maxsize=160)
 def _year_table(year: int) -> _YearTable:
-    from scipy.interpolate import CubicSpline
-
     timescale, kernel = sun.ephemeris()
     start_s = float(np.datetime64(f"{year}-01-01", "s").astype(np.int64))
     end_s = float(np.datetime64(f"{year + 1}-01-01", "s").astype(np.int64))
     node_s = np.arange(start_s - 2 * sun.SOLAR_DAY_S, end_s + 2 * sun.SOLAR_DAY_S, _NODE_S)
     nodes = timescale.ut1_jd(2440587.5 + node_s / sun.SOLAR_DAY_S)
     delta_t = sun.delta_t_spline(node_s - start_s, nodes)
-    frame = CubicSpline(node_s - start_s, _frame_nodes(nodes, kernel), axis=0)
+    frame = EvenSpline(node_s[0] - start_s, _NODE_S, _frame_nodes(nodes, kernel))
     return _YearTable(start_s, delta_t, frame)
 
 
@@ -195,7 +193,7 @@ def _frame(utc_s: Array) -> _Frame:
         chosen = years == year
         table: Any = _year_table(year)
         at_s = sun.ut1_s(utc_s[chosen], table) - table.start_s
-        values[chosen] = table.frame(at_s)
+        values[chosen] = table.frame(at_s).T
     turn = values[:, :9].reshape(-1, 3, 3)
     earth, velocity, sun_au, moon = (values[:, n : n + 3] for n in (10, 13, 16, 19))
     return _Frame(turn, values[:, 9], earth, velocity, sun_au, moon, values[:, 22])

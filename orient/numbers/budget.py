@@ -14,7 +14,6 @@ the sun's: under 1 % of the marking term above 12°.
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from functools import cached_property
 from typing import Any
@@ -37,7 +36,7 @@ Array = NDArray[np.float64]
 Terms = dict[str, Any]
 
 TERMS = ("marking", *SHARED_TERMS)
-_AZIMUTH, _HEIGHT = UNKNOWNS.index("board_azimuth_rad"), UNKNOWNS.index("height_mm")
+_AZIMUTH = UNKNOWNS.index("board_azimuth_rad")
 
 
 @dataclass(frozen=True)
@@ -57,34 +56,49 @@ class PlannedMarks:
     @classmethod
     def under(cls, light: Light, rate: Light, rod_mm: float) -> PlannedMarks:
         """The marks of a level board under a refracted light and its rate per second."""
-        x, y = shadow.tip(*light, BoardState(height_mm=rod_mm))
-        return cls(x, y, light, rate, rod_mm)
-
-    @property
-    def shadow_mm(self) -> Array:
-        return np.hypot(self.x_mm, self.y_mm)
+        with np.errstate(invalid="ignore", divide="ignore"):
+            reach = np.where(light[2] > 0.0, rod_mm / light[2], np.nan)
+        return cls(-reach * light[0], -reach * light[1], light, rate, rod_mm)
 
     @cached_property
+    def shadow_mm(self) -> Array:
+        return np.sqrt(self.x_mm**2 + self.y_mm**2)
+
+    @cached_property
+    def velocity(self) -> tuple[Array, Array]:
+        """Of the tip along x and y, mm per second."""
+        east, north, up = self.light
+        with np.errstate(invalid="ignore", divide="ignore"):
+            reach, shrinking = self.rod_mm / up, self.rate[2] / up
+        return (
+            reach * (east * shrinking - self.rate[0]),
+            reach * (north * shrinking - self.rate[1]),
+        )
+
+    def along_mm(self) -> dict[str, Any]:
+        """How far a unit of some unknowns moves the tip along its shadow, and nowhere else, mm.
+
+        On a level board the slopes, the rod's height and the eye's place in the soft edge do no
+        more than lengthen the shadow.
+        """
+        length = self.shadow_mm
+        lengthened = length / self.rod_mm
+        return {
+            "slope_x": -self.x_mm * lengthened,
+            "slope_y": -self.y_mm * lengthened,
+            "height_mm": lengthened,
+            "edge_rad": -(self.rod_mm + length * lengthened),
+        }
+
     def partials(self) -> Array:
         """Of `shadow.tip_partials`, S + (2, 9)."""
-        return np.asarray(shadow.tip_partials(self.light, self.rate, self._state))
-
-    def changes(self, names: Sequence[str]) -> Iterator[tuple[Array, Array]]:
-        """Some columns of the partials alone."""
-        return shadow.tip_changes(self.light, self.rate, self._state, names)
-
-    @property
-    def _state(self) -> BoardState:
-        return BoardState(height_mm=self.rod_mm)
+        board = BoardState(height_mm=self.rod_mm)
+        return np.asarray(shadow.tip_partials(self.light, self.rate, board))
 
     def take(self, index: Any) -> PlannedMarks:
         """Some of the marks."""
         x, y, *lights = (part[index] for part in (self.x_mm, self.y_mm, *self.light, *self.rate))
         return PlannedMarks(x, y, tuple(lights[:3]), tuple(lights[3:]), self.rod_mm)
-
-
-#: Of a level board's pair the watch has no part: its error moves both marks alike.
-_OF_A_PAIR = tuple(term for term in SHARED_TERMS if term != "watch")
 
 
 def pair_terms(morning: PlannedMarks, afternoon: PlannedMarks, tolerances: Tolerances) -> Terms:
@@ -96,23 +110,23 @@ def pair_terms(morning: PlannedMarks, afternoon: PlannedMarks, tolerances: Toler
 
     Returns:
         The variance terms, each of shape S; infinite or NaN where the shadow's length
-        stands still, as at noon.
+        stands still, as at noon. The watch has no part: its error moves both marks alike.
     """
     prior_sd = dict(zip(UNKNOWNS, tolerances.prior_sd(), strict=True))
-    names = [name for term in _OF_A_PAIR for name in SHARED_TERMS[term]]
-    terms: Terms = dict.fromkeys(("marking", *SHARED_TERMS), 0.0)
-    response = dict.fromkeys(names, 0.0)
+    marking: Any = 0.0
+    response: dict[str, Any] = dict.fromkeys(UNKNOWNS, 0.0)
     with np.errstate(invalid="ignore", over="ignore"):
         for marks in (morning, afternoon):
-            later, *changes = marks.changes(["watch_error_s", *names])
-            velocity = -later[0], -later[1]
-            along_x, along_y = altitude_gain(marks.x_mm, marks.y_mm, velocity)
-            terms["marking"] += (0.5 * tolerances.mark_sd_mm) ** 2 * (along_x**2 + along_y**2)
-            for name, (d_x, d_y) in zip(names, changes, strict=True):
-                response[name] += 0.5 * (along_x * d_x + along_y * d_y)
-        for term in _OF_A_PAIR:
-            for name in SHARED_TERMS[term]:
-                terms[term] += (response[name] * prior_sd[name]) ** 2
+            gain_x, gain_y = altitude_gain(marks.x_mm, marks.y_mm, marks.velocity)
+            gain_along = (gain_x * marks.x_mm + gain_y * marks.y_mm) / marks.shadow_mm
+            marking = marking + gain_x**2 + gain_y**2
+            response["foot_x_mm"] = response["foot_x_mm"] + gain_x
+            response["foot_y_mm"] = response["foot_y_mm"] + gain_y
+            for name, moved_mm in marks.along_mm().items():
+                response[name] = response[name] + gain_along * moved_mm
+        terms = {"marking": (0.5 * tolerances.mark_sd_mm) ** 2 * marking}
+        for term, names in SHARED_TERMS.items():
+            terms[term] = sum((0.5 * prior_sd[name] * response[name]) ** 2 for name in names)
     terms["watch"] = np.zeros_like(terms["marking"])
     return terms
 
@@ -121,7 +135,7 @@ def timed_terms(marks: PlannedMarks, tolerances: Tolerances) -> Terms:
     """Budget of single marks with a trusted watch: the terms, each of the marks' shape."""
     sensitivity = timed_sensitivity(marks.x_mm, marks.y_mm)[..., None, :]
     return variance_terms(
-        [1.0], sensitivity, marks.partials[..., None, :, :], tolerances, by_watch=True
+        [1.0], sensitivity, marks.partials()[..., None, :, :], tolerances, by_watch=True
     )
 
 
@@ -145,8 +159,11 @@ def day_terms(information: Array, tolerances: Tolerances) -> Terms:
     marks_say = information[..., free, :][..., free] * np.outer(scale, scale)
     # An azimuth known to 10 rad tells nothing, and keeps a day without marks solvable.
     prior = np.diag(np.where(weight > 0, weight, 1e-2) * scale**2)
-    gain = np.linalg.inv(marks_say + prior)[..., _AZIMUTH, :] * scale[_AZIMUTH]
-    marking = np.einsum("...k,...kl,...l->...", gain, marks_say, gain)
+    azimuth = np.zeros((scale.size, 1))
+    azimuth[_AZIMUTH] = scale[_AZIMUTH]
+    gain = np.linalg.solve(marks_say + prior, azimuth)
+    marking = (np.swapaxes(gain, -1, -2) @ marks_say @ gain)[..., 0, 0]
+    gain = gain[..., 0]
     nothing = information[..., _AZIMUTH, _AZIMUTH] == 0
     terms: Terms = {"marking": np.where(nothing, np.inf, marking)}
     shares = np.zeros((*gain.shape[:-1], len(UNKNOWNS)))
@@ -224,27 +241,34 @@ def mark_rows(marks: PlannedMarks, tolerances: Tolerances) -> Array:
     """The partials of each mark along the shadow and across it, over their scatter: S + (2, 9).
 
     Their products summed up are `mark_information`. Along the shadow a mark tells less than
-    across: its edge is soft there.
+    across: its edge is soft there. A plan knows the latitude: its column is 0.
     """
-    length = marks.shadow_mm
-    outward_x, outward_y = marks.x_mm / length, marks.y_mm / length
-    changes = list(marks.changes(UNKNOWNS))
-    # A tip moves outward with the height as much as its length is to it.
-    per_height = np.hypot(*changes[_HEIGHT])
-    soft = edge_scatter_mm(length, length / per_height, tolerances.edge_scatter)
-    along_sd, across_sd = np.hypot(soft, tolerances.mark_sd_mm), tolerances.mark_sd_mm
-    along_x, along_y = outward_x / along_sd, outward_y / along_sd
-    across_x, across_y = outward_x / across_sd, outward_y / across_sd
-    rows = np.empty((*length.shape, 2, len(UNKNOWNS)))
-    for number, (of_x, of_y) in enumerate(changes):
-        rows[..., 0, number] = along_x * of_x + along_y * of_y
-        rows[..., 1, number] = across_x * of_y - across_y * of_x
+    length, x, y = marks.shadow_mm, marks.x_mm, marks.y_mm
+    outward_x, outward_y = x / length, y / length
+    soft = edge_scatter_mm(length, marks.rod_mm, tolerances.edge_scatter)
+    along_sd, across_sd = np.sqrt(soft**2 + tolerances.mark_sd_mm**2), tolerances.mark_sd_mm
+    later_x, later_y = marks.velocity
+    rows = np.zeros((*length.shape, 2, len(UNKNOWNS)))
+    columns: tuple[tuple[str, Any, Any], ...] = (
+        ("board_azimuth_rad", 0.0, length),
+        ("foot_x_mm", outward_x, -outward_y),
+        ("foot_y_mm", outward_y, outward_x),
+        *((name, moved_mm, 0.0) for name, moved_mm in marks.along_mm().items()),
+        (
+            "watch_error_s",
+            -(outward_x * later_x + outward_y * later_y),
+            outward_y * later_x - outward_x * later_y,
+        ),
+    )
+    for name, along, across in columns:
+        rows[..., 0, UNKNOWNS.index(name)] = along / along_sd
+        rows[..., 1, UNKNOWNS.index(name)] = across / across_sd
     return rows
 
 
 def expected_u_deg(terms: Terms) -> Any:
     """Standard uncertainty in degrees that the terms add up to; infinite where undefined."""
-    variance = np.sum([terms[name] for name in TERMS], axis=0)
+    variance = sum(terms[name] for name in TERMS)
     with np.errstate(invalid="ignore"):
         u_deg = np.degrees(np.sqrt(variance))
     return np.where(np.isnan(u_deg), np.inf, u_deg)

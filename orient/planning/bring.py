@@ -157,13 +157,13 @@ def _radii(site: pd.DataFrame, date: Dates, rig: Rig, plan: pd.Series[Any]) -> A
     number = max(3, int((farthest - nearest) / RING_INTERVAL_S) + 1)
     half_s = np.linspace(nearest, farthest, number)
     first = np.zeros(number, dtype=np.intp)
-    shadow = hours.pairs_at(SiteDays.of(site, first[:1], date), first, half_s, rig).morning
-    radii = np.round(shadow.shadow_mm / RING_STEP_MM) * RING_STEP_MM
+    shadow_mm = hours.pairs_at(SiteDays.of(site, first[:1], date), first, half_s, rig).shadow_mm
+    radii = np.round(shadow_mm / RING_STEP_MM) * RING_STEP_MM
     # The end ones are rounded inward, to stay on the board and within the target.
     inside = np.clip(
         radii,
-        np.ceil(shadow.shadow_mm.min() / RING_STEP_MM) * RING_STEP_MM,
-        np.floor(shadow.shadow_mm.max() / RING_STEP_MM) * RING_STEP_MM,
+        np.ceil(shadow_mm.min() / RING_STEP_MM) * RING_STEP_MM,
+        np.floor(shadow_mm.max() / RING_STEP_MM) * RING_STEP_MM,
     )
     return np.unique(inside)
 

@@ -66,7 +66,7 @@ def _pairs(
         morning=clock.local_iso(noon - pairs.half_s, timezone),
         afternoon=clock.local_iso(noon + pairs.afternoon_s, timezone),
         altitude_deg=pairs.altitude_deg,
-        shadow_mm=pairs.morning.shadow_mm,
+        shadow_mm=pairs.shadow_mm,
         on_board=(pairs.room_mm >= 0).all(axis=0),
     )
     real = np.isfinite(pairs.u_deg) & (pairs.clear_deg >= 0).all(axis=0)

@@ -25,16 +25,16 @@ from orient.errors import check_figures
 from orient.flags import Flag
 from orient.numbers import budget, sun
 from orient.numbers.budget import PlannedMarks
+from orient.numbers.daypath import DayPaths
 from orient.numbers.horizon import Horizon, horizon_altitude_deg, parse_horizon
 from orient.numbers.light import (
     HALF_DAY_S,
     Light,
     Places,
     light_altitude_deg,
-    light_at_board,
     refracted,
 )
-from orient.numbers.shadow import UNKNOWNS
+from orient.numbers.shadow import UNKNOWNS, raise_light
 from orient.planning.rig import Rig
 from orient.tables import clock
 
@@ -89,7 +89,7 @@ class SiteDays(NamedTuple):
     """Site-days side by side, arrays of shape (n,); `horizons` maps an index to its hills."""
 
     places: Places
-    axes: sun.SiteAxes
+    paths: DayPaths  # about local noon
     noon_utc_s: Array
     noon_altitude_deg: Array
     noon_cotangent: Array  # noon shadow of a rod of 1, + where it points north
@@ -99,10 +99,11 @@ class SiteDays(NamedTuple):
     def of(cls, sites: pd.DataFrame, site: Index, dates: Any) -> SiteDays:
         """The site-days of row numbers of a sites table and the local dates beside them."""
         each = Places.of(sites)
-        places, axes = each.take(site), sun.SiteAxes.at(*each[:3]).take(site)
+        places = each.take(site)
         timezone = sites["timezone"].to_numpy()[site]
         noon = sun.transit(clock.utc_s(dates, HALF_DAY_S, timezone), places.longitude_deg)
-        light = light_at_board(noon, places)
+        paths = DayPaths.about(noon, *places[:3])
+        light = refracted(paths.motion(np.zeros(noon.size))[0], places)
         horizons = []
         if "horizon" in sites:
             for number, text in enumerate(sites["horizon"]):
@@ -111,22 +112,26 @@ class SiteDays(NamedTuple):
                     horizons.append((np.flatnonzero(site == number), horizon))
         with np.errstate(divide="ignore"):
             cotangent = -light[1] / light[2]
-        return cls(places, axes, noon, light_altitude_deg(light), cotangent, horizons)
+        return cls(places, paths, noon, light_altitude_deg(light), cotangent, horizons)
 
 
 class Pairs(NamedTuple):
-    """Equal-altitude pairs: each array of shape (n,), one a pair; `day` says whose."""
+    """Equal-altitude pairs: arrays of shape (n,), one a pair, and (2, n), morning and afternoon."""
 
-    day: Index
+    day: Index  # whose each is
     half_s: Array
     afternoon_s: Array  # from noon to the afternoon mark
     altitude_deg: Array
-    morning: PlannedMarks
-    afternoon: PlannedMarks
+    marks: PlannedMarks  # (2, n)
     terms: budget.Terms
     u_deg: Array
-    room_mm: Array  # (2, n), morning and afternoon: how far inside the board the tip is
+    room_mm: Array  # (2, n): how far inside the board the tip is
     clear_deg: Array  # (2, n): how far the sun stands above the skyline
+
+    @property
+    def shadow_mm(self) -> Array:
+        """Of the morning marks."""
+        return self.marks.shadow_mm[0]
 
     def margin(self, limits: Limits) -> Array:
         """How well each pair suits, above 0 where it does: smooth along the half-interval."""
@@ -153,41 +158,39 @@ def pairs_at(days: SiteDays, day: Index, half_s: Array, rig: Rig) -> Pairs:
         half_s: from the morning mark to noon, seconds, shape (n,).
         rig: rod, board, tolerances.
     """
-    places, noon = days.places.take(day), days.noon_utc_s[day]
-    instants = np.stack([noon - half_s, noon + half_s])
-    light, rate = sun.motion_from(days.axes.take(day), instants)
-    morning, later = (tuple(component[side] for component in light) for side in (0, 1))
+    light, rate = days.paths.take(day).motion(np.stack([-half_s, half_s]))
     # The sun's declination changes meanwhile: equal altitude comes a little off the mirror.
     with np.errstate(divide="ignore", invalid="ignore"):
-        shift = np.nan_to_num((morning[2] - later[2]) / rate[2][1], nan=0.0)
+        shift = np.nan_to_num((light[2][0] - light[2][1]) / rate[2][1], nan=0.0)
     lawful = np.abs(shift) < _LARGEST_SHIFT_S
     shift = np.clip(shift, -_LARGEST_SHIFT_S, _LARGEST_SHIFT_S)
-    later = _unit(tuple(here + r[1] * shift for here, r in zip(later, rate, strict=True)))
-    seen = refracted(morning, places)
-    marks = [
-        PlannedMarks.under(light_there, tuple(r[side] for r in rate), rig.rod_mm)
-        for side, light_there in enumerate((seen, refracted(later, places)))
-    ]
-    terms = budget.pair_terms(marks[0], marks[1], rig.tolerances)
+    _move_afternoon(light, rate, shift)
+    altitude = light_altitude_deg(light)
+    air = days.places.pressure_hpa, days.places.temperature_c
+    lift = sun.refraction_deg(altitude, *(np.asarray(part)[day] for part in air))
+    marks = PlannedMarks.under(raise_light(*light, np.radians(lift)), rate, rig.rod_mm)
+    altitude += lift
+    terms = budget.pair_terms(marks.take(0), marks.take(1), rig.tolerances)
     noon_y = days.noon_cotangent[day] * rig.rod_mm
-    altitude = light_altitude_deg(seen)
     return Pairs(
         day,
         half_s,
         half_s + shift,
-        altitude,
-        marks[0],
-        marks[1],
+        altitude[0],
+        marks,
         terms,
         np.where(lawful & (half_s + shift >= 0), budget.expected_u_deg(terms), np.inf),
-        np.stack([rig.room_mm(side.x_mm, side.y_mm, noon_y) for side in marks]),
-        np.stack([clearance_deg(days, day, light, altitude) for light in (morning, later)]),
+        rig.room_mm(marks.x_mm, marks.y_mm, noon_y),
+        clearance_deg(days, day, light, altitude),
     )
 
 
-def _unit(light: Light) -> Light:
-    norm = np.sqrt(sum(component**2 for component in light))
-    return tuple(component / norm for component in light)
+def _move_afternoon(light: Light, rate: Light, shift_s: Array) -> None:
+    """Let the afternoon's light, the second row, go on for some seconds."""
+    moved = [part[1] + change[1] * shift_s for part, change in zip(light, rate, strict=True)]
+    shrink = 1.0 / np.sqrt(sum(part * part for part in moved))
+    for part, new in zip(light, moved, strict=True):
+        part[1] = new * shrink
 
 
 def clearance_deg(days: SiteDays, day: Index, light: Light, altitude_deg: Array) -> Array:
@@ -196,14 +199,14 @@ def clearance_deg(days: SiteDays, day: Index, light: Light, altitude_deg: Array)
     Args:
         days: the site-days.
         day: which of them each light belongs to, shape (n,).
-        light: toward the sun, refracted or not.
-        altitude_deg: its refracted altitude.
+        light: toward the sun, refracted or not, shape (…, n).
+        altitude_deg: its refracted altitude, shape (…, n).
     """
-    clear = np.full(day.shape, 90.0)
+    clear = np.full(altitude_deg.shape, 90.0)
     for of_site, horizon in days.horizons:
         here = np.isin(day, of_site)
-        azimuth = np.degrees(np.arctan2(light[0][here], light[1][here]))
-        clear[here] = altitude_deg[here] - horizon_altitude_deg(horizon, azimuth)
+        azimuth = np.degrees(np.arctan2(light[0][..., here], light[1][..., here]))
+        clear[..., here] = altitude_deg[..., here] - horizon_altitude_deg(horizon, azimuth)
     return clear
 
 
@@ -224,12 +227,12 @@ def half_interval_s(days: SiteDays, altitude_deg: ArrayLike) -> Array:
     hour_angle_deg = np.degrees(np.arccos(np.clip(np.nan_to_num(cosine), -1.0, 1.0)))
     half_s = hour_angle_deg / sun.SUN_RATE_DEG_PER_S
     for _ in range(3):
-        light, rate = sun.motion_from(days.axes, days.noon_utc_s - half_s)
+        light, rate = days.paths.motion(-half_s)
         up = refracted(light, days.places)[2]
         with np.errstate(divide="ignore", invalid="ignore"):
             step = np.nan_to_num((up - wanted) / rate[2])
         half_s = np.clip(half_s + np.clip(step, -600.0, 600.0), 0.0, HALF_DAY_S)
-    return half_s
+    return np.where(days.noon_altitude_deg > altitude_deg, half_s, 0.0)
 
 
 def lattice(days: SiteDays, limits: Limits, step_min: float) -> tuple[Array, NDArray[np.bool_]]:
@@ -293,15 +296,13 @@ def plan_chunk(
     """
     days = SiteDays.of(sites, index, dates)
     grid = _grid(days, rig, limits, step_min)
-    day, pairs = grid.day, grid.pairs
-    out = pd.DataFrame(
-        {
-            "site": sites.index.to_numpy()[index],
-            "date": np.asarray(dates, dtype="datetime64[s]"),
-            "noon_utc_s": days.noon_utc_s,
-            "noon_altitude_deg": days.noon_altitude_deg,
-        }
-    )
+    pairs = grid.pairs
+    out: dict[str, Any] = {
+        "site": sites.index.to_numpy()[index],
+        "date": np.asarray(dates, dtype="datetime64[s]"),
+        "noon_utc_s": days.noon_utc_s,
+        "noon_altitude_deg": days.noon_altitude_deg,
+    }
     first, last = widest_run(grid.good, grid.half_s)
     has = last >= first
     ends = _narrowed(days, grid, (first, last), rig, limits)
@@ -315,7 +316,7 @@ def plan_chunk(
         ("best_morning_utc_s", noon - best.half_s),
         ("best_afternoon_utc_s", noon + best.afternoon_s),
         ("best_altitude_deg", best.altitude_deg),
-        ("best_shadow_mm", best.morning.shadow_mm),
+        ("best_shadow_mm", best.shadow_mm),
         ("best_u_deg", best.u_deg),
     ):
         out[name] = np.where(known, values, np.nan)
@@ -323,16 +324,14 @@ def plan_chunk(
         budget.day_terms(_day_information(grid, rig, step_min), rig.tolerances)
     )
     out["day_u_deg"] = np.where(day_u <= LARGEST_U_DEG, day_u, np.nan)
-    every = np.arange(noon.size)
-    sunlit = np.isin(every, day[(pairs.clear_deg >= 0).any(axis=0)])
-    held = np.isin(every, day[(pairs.room_mm >= 0).any(axis=0)])
-    on_a_larger_board = (pairs.clear_deg >= 0).all(axis=0) & (pairs.u_deg <= limits.target_deg)
-    would_do = np.isin(every, day[on_a_larger_board])
+    sunlit = grid.some((pairs.clear_deg >= 0).any(axis=0))
+    held = grid.some((pairs.room_mm >= 0).any(axis=0))
+    would_do = grid.some((pairs.clear_deg >= 0).all(axis=0) & (pairs.u_deg <= limits.target_deg))
     out[Flag.SUN_TOO_HIGH] = days.noon_altitude_deg > limits.max_altitude_deg
     out[Flag.SUN_TOO_LOW] = ~sunlit
     out[Flag.NO_WINDOW] = ~has
     out[Flag.OFF_BOARD] = ~has & (would_do | (sunlit & ~held))
-    return out
+    return pd.DataFrame(out)
 
 
 class _Grid:
@@ -357,8 +356,14 @@ class _Grid:
     def laid_out(self, values: Any, elsewhere: Any) -> Any:
         """Values, one a pair, by site-day and step."""
         grid = np.full(self.counts.shape, elsewhere)
-        grid[self.day, self.column] = values
+        grid[self.counts] = values
         return grid
+
+    def some(self, holds: Any) -> NDArray[np.bool_]:
+        """Which days have a pair that something holds for."""
+        found = np.zeros(self.counts.shape[0], dtype=bool)
+        found[self.day[holds]] = True
+        return found
 
 
 def _grid(days: SiteDays, rig: Rig, limits: Limits, step_min: float) -> _Grid:
@@ -445,16 +450,15 @@ def day_information(
 
 def _day_information(grid: _Grid, rig: Rig, step_min: float) -> NDArray[np.float64]:
     stride = max(1, round(MARK_INTERVAL_MIN / step_min))
-    day, pairs = grid.day, grid.pairs
-    marked = (grid.column % stride == 0) & (pairs.side_margin() >= 0)
-    marked[1] &= pairs.half_s > 0  # noon itself is one mark, not two
+    due = np.flatnonzero(grid.column % stride == 0)
+    marked = grid.pairs.side_margin()[:, due] >= 0
+    marked[1] &= grid.pairs.half_s[due] > 0  # noon itself is one mark, not two
     days, steps = grid.counts.shape
     # Each day's marks below one another, and nothing where there is none: their products add up.
     rows = np.zeros((days, -(-steps // stride), 2, 2, len(UNKNOWNS)))
-    for side, marks in enumerate((pairs.morning, pairs.afternoon)):
-        chosen = marked[side]
-        told = budget.mark_rows(marks.take(chosen), rig.tolerances)
-        rows[day[chosen], grid.column[chosen] // stride, side] = told
+    told = budget.mark_rows(grid.pairs.marks.take((..., due)), rig.tolerances)
+    told[~marked] = 0.0
+    rows[grid.day[due], grid.column[due] // stride] = np.moveaxis(told, 0, 1)
     rows = rows.reshape(days, -1, len(UNKNOWNS))
     return np.asarray(np.swapaxes(rows, -1, -2) @ rows)
 

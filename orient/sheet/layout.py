@@ -167,7 +167,7 @@ class SheetLayout:
         prior = self.tolerances.prior_sd()
         prior[UNKNOWNS.index("board_azimuth_rad")] = 0.0
         normal = self.normals()
-        shares = np.einsum("ni,nik->nk", normal, marks.partials) * prior
+        shares = np.einsum("ni,nik->nk", normal, marks.partials()) * prior
         return COVERAGE_95 * np.sqrt(np.sum(shares**2, axis=-1) + self.tolerances.mark_sd_mm**2)
 
     def normals(self) -> Array:

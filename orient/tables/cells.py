@@ -31,6 +31,8 @@ MOST_ROWS = 1_048_576
 MOST_COLUMNS = 200
 FAULTS_LISTED = 200
 
+#: A cell with one of these stands within quotes.
+_QUOTED = ',"\r\n'
 #: A text that begins so may run as a formula when a spreadsheet opens it.
 _FORMULA_STARTS = frozenset("=+-@\t\r\n＝＋－＠")
 _BARE_NUMBER = re.compile(r"[+-]?[0-9]*\.?[0-9]+")
@@ -598,42 +600,44 @@ def csv_text(frame: pd.DataFrame) -> str:
     """
     if any(name is not None for name in frame.index.names):
         frame = frame.reset_index()
-    out = io.StringIO()
-    writer = csv.writer(out, lineterminator="\n")
-    writer.writerow([guarded(str(name)) for name in frame.columns])
-    writer.writerows(
-        zip(*(_written(frame.iloc[:, place]) for place in range(frame.shape[1])), strict=True)
-    )
-    return out.getvalue()
+    header = [_quoted(guarded(str(name))) for name in frame.columns]
+    columns = [_written(frame.iloc[:, place]) for place in range(frame.shape[1])]
+    if len(columns) == 1:
+        # A line with nothing in it would be no record.
+        columns = [[text or '""' for text in columns[0]]]
+    # Cells joined here: the csv module takes six times as long over a country's year.
+    return "".join(f"{','.join(cells)}\n" for cells in (header, *zip(*columns, strict=True)))
 
 
-def _written(column: pd.Series[Any]) -> list[Any]:
+def _written(column: pd.Series[Any]) -> list[str]:
+    """The cells of a column as they stand in the file."""
     kind = column.dtype.kind if isinstance(column.dtype, np.dtype) else "O"
-    if kind == "f":
-        return [None if value != value else value for value in column.tolist()]
-    if kind in "iu":
-        return column.tolist()
     values = column.tolist()
+    if kind == "f":
+        return ["" if value != value else repr(value) for value in values]
+    if kind in "iu":
+        return [str(value) for value in values]
     if _harmless(values):
         return values
-    # Rows share few lists, such as those of their flags: each is written once.
-    lists = {id(value): value for value in values if type(value) is list}
-    written = {name: guarded(_value_text(value)) for name, value in lists.items()}
-    # Most texts are harmless, and need no more than a look.
-    return [
-        value
-        if type(value) is str and value[:1] not in _FORMULA_STARTS and "\r" not in value
-        else written.get(id(value)) or guarded(_value_text(value))
-        for value in values
-    ]
+    # Rows share few values, such as the lists of their flags: each is written once.
+    different = {id(value): value for value in values}
+    written = {at: _quoted(guarded(_value_text(value))) for at, value in different.items()}
+    return [written[id(value)] for value in values]
 
 
 def _harmless(values: list[Any]) -> bool:
     """Whether all are texts that may be written as they stand, told by a look at all at once."""
     if {*map(type, values)} != {str}:
         return False
-    begun = {text[:1] for text in values}
-    return begun.isdisjoint(_FORMULA_STARTS) and "\r" not in "".join(values)
+    begun, joined = {text[:1] for text in values}, "".join(values)
+    return begun.isdisjoint(_FORMULA_STARTS) and not any(mark in joined for mark in _QUOTED)
+
+
+def _quoted(text: str) -> str:
+    """A cell's text within quotes where a comma, a quote or a line end in it asks for them."""
+    if any(mark in text for mark in _QUOTED):
+        return '"' + text.replace('"', '""') + '"'
+    return text
 
 
 def _value_text(value: Any) -> str:

@@ -147,20 +147,33 @@ def local_iso(utc_s: ArrayLike, timezone: ArrayLike) -> Any:
     # Days and seconds of the day are few: written once each, then looked up.
     days = moments.astype("datetime64[D]")
     first = days[~blank].min()
-    written_days = np.arange(first, days[~blank].max() + 1).astype("U10")
+    written_days = np.arange(first, days[~blank].max() + 1).astype(f"U{_DATE}")
     day = np.where(blank, 0, (days - first).astype(np.int64))
     second = np.where(blank, 0, (moments - days).astype(np.int64))
     offsets, which = np.unique(np.nan_to_num(offset), return_inverse=True)
     written_offsets = np.array([_written_offset(int(ahead_s)) for ahead_s in offsets])
-    text = np.char.add(written_days[day], _seconds_of_day()[second])
-    text = np.char.add(text, written_offsets[which.reshape(moments.shape)])
-    return np.where(blank, "", text).astype("U25")[()]
+    # Text of one width is an array of letters: parts are set in place, not added as texts.
+    letters = np.empty((*moments.shape, _ISO), dtype=np.uint32)
+    letters[..., :_DATE] = _letters(written_days)[day]
+    letters[..., _DATE:_TIME] = _letters(_seconds_of_day())[second]
+    letters[..., _TIME:] = _letters(written_offsets)[which.reshape(moments.shape)]
+    letters[blank] = 0
+    return letters.view(f"U{_ISO}")[..., 0][()]
+
+
+#: Where the date, the time and the whole end in a local ISO text.
+_DATE, _TIME, _ISO = 10, 19, 25
+
+
+def _letters(texts: NDArray[np.str_]) -> NDArray[np.uint32]:
+    """The letters of texts of one width, one a column."""
+    return np.ascontiguousarray(texts).view(np.uint32).reshape(*texts.shape, -1)
 
 
 @lru_cache(maxsize=1)
 def _seconds_of_day() -> NDArray[np.str_]:
     day = np.arange("1970-01-01", "1970-01-02", dtype="datetime64[s]")
-    return np.array([text[10:] for text in np.datetime_as_string(day).tolist()])
+    return np.array([text[_DATE:] for text in np.datetime_as_string(day).tolist()])
 
 
 def _written_offset(ahead_s: int) -> str:
