@@ -79,6 +79,13 @@ def shown_time(time_s: float) -> str:
     return text.removesuffix(":00") if text.count(":") == 2 else text
 
 
+def left_to_right(text: str) -> bool:
+    """Whether a text surely leaves those beside it in their order: no letter of it runs from right
+    to left, and none tells another direction."""
+    return all(letter < "\u0590" or "\u2010" <= letter < "\u2028" or "\u2030" <= letter < "\u2066"
+               or "\u2200" <= letter < "\u2300" for letter in text)  # fmt: skip
+
+
 def closest(text: str, known: Iterable[Any], cutoff: float = 0.6) -> str | None:
     """Which of the known names a mistyped one comes closest to, or None."""
     close = get_close_matches(text, [str(name) for name in known], n=1, cutoff=cutoff)

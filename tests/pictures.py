@@ -77,7 +77,7 @@ def words(path: Path) -> str:
     page = re.sub(r"<(script|style)\b.*?</\1>", "", page, flags=re.S)
     table = re.search(r"<table.*?</table>", page, re.S)
     parts = re.findall(r"<h[12][^>]*>.*?</h[12]>", page, re.S)
-    parts += re.findall(r"<tr.*?</tr>", table[0], re.S) if table else []
+    parts += re.findall(r"<tr.*?(?=</?t(?:r|body|able)\b)", table[0], re.S) if table else []
     plain = (re.sub(r"<[^>]+>", " ", part) for part in parts)
     return "\n".join(" ".join(part.split()) for part in plain) + "\n"
 

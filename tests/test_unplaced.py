@@ -218,7 +218,7 @@ def test_the_report_draws_the_ellipse_or_says_that_there_is_none(tmp_path, watch
     results = reduce_campaign(campaign)
     write_report(campaign, tmp_path / "report", results)
     page = (tmp_path / "report" / "index.html").read_text(encoding="utf-8")
-    assert ('class="ellipse"' in page) == (watch == "trusted")
+    assert ("class=ellipse" in page) == (watch == "trusted")
     assert ("No watch tells its longitude" in page) == (watch == "running")
     sites = pd.read_csv(tmp_path / "report" / "sites.csv")
     assert len(sites) == 2 * (watch == "trusted")

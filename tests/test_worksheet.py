@@ -80,7 +80,7 @@ def test_the_page_shows_each_board_s_own_steps(tmp_path):
     results = reduce_campaign(campaign)
     write_report(campaign, tmp_path / "out", results)
     page = (tmp_path / "out" / "index.html").read_text()
-    parts = re.findall(r'<details class="handwork">.*?</details></details>', page, re.S)
+    parts = re.findall(r"<details class=handwork>.*?</details></details>", page, re.S)
     assert len(parts) == len(results)
     for part, result in zip(parts, results, strict=True):
         words = html.unescape(re.sub(r"<[^>]+>", " ", part))

@@ -10,7 +10,7 @@ from functools import lru_cache
 from importlib.resources import files
 from typing import Any
 
-from orient.text import figure
+from orient.text import figure, left_to_right
 
 #: Stands in a page's template where `sealed` puts the head's lines.
 SEAL = "<!-- seal -->"
@@ -42,7 +42,8 @@ def page_template(room: str, name: str) -> Any:
     """A page's template, which may include what pages share.
 
     Every text is escaped, a name that is not given is an error, and the filter `figure`
-    writes a number for people: `{{ u | figure(2, "°") }}`.
+    writes a number for people: `{{ u | figure(2, "°") }}`. The filter `isolated` keeps a name that
+    may be written from right to left from turning what stands beside it.
 
     Args:
         room: the product whose template it is, such as `planpage`.
@@ -55,11 +56,19 @@ def page_template(room: str, name: str) -> Any:
         loader=loader, autoescape=True, trim_blocks=True, undefined=StrictUndefined
     )
     environment.filters["figure"] = _figure
+    environment.filters["isolated"] = _isolated
     return environment.get_template(name)
 
 
 def _figure(value: Any, places: int = 2, unit: str = "", plus: bool = False) -> str:
     return figure(value, places, unit, plus)
+
+
+def _isolated(text: Any) -> str:
+    from markupsafe import Markup, escape
+
+    safe = escape(text)
+    return safe if left_to_right(str(text)) else Markup("<bdi>{}</bdi>").format(safe)
 
 
 def sealed(page: str, kind: str) -> str:

@@ -36,6 +36,8 @@ _TALLEST = 430.0
 #: The longest residual is drawn about so long, the wedge opened to about so many degrees.
 _LONGEST_RESIDUAL, _OPEN_WEDGE_DEG = 34.0, 4.0
 _BESIDE_DEG = 15.0
+#: A chord over so many degrees cannot be told from the arc.
+_ROUND_DEG = 5.0
 _TRACK_STEP_S = 120.0
 
 
@@ -150,7 +152,9 @@ def _directions(drawing: Drawing, view: _View, result: SetupResult, labels: Labe
     u95 = COVERAGE_95 * float(result.row["board_azimuth_u_deg"])
     magnified = 1.0 if u95 >= _OPEN_WEDGE_DEG / 2 else nice_below(_OPEN_WEDGE_DEG / u95)
     half = min(u95 * magnified, 90.0)
-    fan = [_toward(north + half * part, 1.0) for part in np.linspace(-1.0, 1.0, 9)]
+    fan = [
+        _toward(north + half * part, 1.0) for part in np.linspace(-1.0, 1.0, 2 + int(half / 4.0))
+    ]
     drawing.path(_laid(frame, ray, fan), "wedge", closed=True)
     longest = 2.0 * (abs(frame.x_range[1] - frame.x_range[0]) + frame.height / view.per_mm)
     ends = (_toward(north, -longest), _toward(north, longest))
@@ -197,7 +201,7 @@ def _track(drawing: Drawing, view: _View, result: SetupResult, labels: Labels) -
     instants = board.noon_utc_s + np.arange(-43200.0, 43200.0 + 1.0, _TRACK_STEP_S)
     x, y = board.tips(instants, fit.state)
     for run in view.frame.runs(zip(x.tolist(), y.tolist(), strict=True)):
-        drawing.path(run, "track")
+        drawing.curve(run, "track")
     timezone = str(result.place["timezone"])
     hours = full_hours(board.noon_utc_s, timezone)
     x, y = board.tips(hours, fit.state)
@@ -231,7 +235,6 @@ def _marks(drawing: Drawing, view: _View, result: SetupResult, labels: Labels) -
     factor = _residual_factor(fit.residual_mm[fit.kept], view.per_mm)
     names = result.marks["mark"].astype(str).tolist()
     places = list(zip(board.x_mm.tolist(), board.y_mm.tolist(), strict=True))
-    kept: list[tuple[Point, str]] = []
     for number, (x, y) in enumerate(places):
         if not frame.holds(x, y):
             continue
@@ -240,18 +243,22 @@ def _marks(drawing: Drawing, view: _View, result: SetupResult, labels: Labels) -
         if not fit.kept[number]:
             drawing.cross(at, 5.0, "rejected")
             continue
-        kept.append((at, names[number]))
         if factor:
             dx, dy = (factor * float(part) for part in fit.residual_mm[number])
             drawing.line(at, frame.at(x + dx, y + dy), "residual")
-    for at, name in kept:
-        drawing.dot(at, 2.4, "mark", f"mark {name}")
     for x, y in result.left_out[["x_mm", "y_mm"]].to_numpy(float).tolist():
         if frame.holds(x, y):
             drawing.dot(frame.at(x, y), 3.5, "left-out")
-    for (x, y), name in zip(places, names, strict=True):
+    for number, (x, y) in enumerate(places):
         if frame.holds(x, y):
-            labels.put(drawing, around(frame.at(x, y), 9.0), name[:4], "serial", 8.0)
+            at, name = frame.at(x, y), names[number]
+            named = labels.put(drawing, around(at, 9.0), name[:4], "serial", 8.0)
+            if not fit.kept[number]:
+                continue
+            if named and name == name[:4]:
+                drawing.spot(at, "spot")
+            else:
+                drawing.dot(at, 2.4, "mark", f"mark {name}")
     return _mark_legend(fit.kept, len(result.left_out), view.outside, factor)
 
 

@@ -7,13 +7,16 @@ is escaped here.
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Iterator, Sequence
+from contextlib import contextmanager
 from dataclasses import dataclass, field
 from math import ceil, cos, floor, hypot, log10, radians, sin
 
 import numpy as np
 from markupsafe import Markup, escape
 from numpy.typing import NDArray
+
+from orient.text import left_to_right
 
 #: Width of a usual drawing: read on a phone's 360 px and at twice that on a desk alike.
 WIDTH = 400.0
@@ -22,6 +25,10 @@ _GLYPH = 0.58
 
 #: Lines of more points than this are thinned: none moves farther than this, in units.
 _FEW, _SEEN = 12, 0.08
+#: Styles whose texts stand about their place: the style sheet says so, and not every text.
+_ABOUT = frozenset(("letter", "number", "number small", "serial", "hour-name", "reference-letter"))
+#: Fewer single letters than these are written among the other texts.
+_FEWEST_LETTERS = 3
 
 Point = tuple[float, float]
 
@@ -42,16 +49,25 @@ class Drawing:
 
     def markup(self) -> Markup:
         """The whole drawing; screen readers are told its label."""
-        self._end_lines()
-        texts = [_texts(*kind, words) for kind, words in self._texts.items()]
         return Markup(
             '<svg class="drawing" viewBox="0 0 {} {}" role="img" aria-label="{}">{}</svg>'
-        ).format(
-            _short(self.width),
-            _short(self.height),
-            self.label,
-            Markup("").join([*self._parts, *texts]),
-        )
+        ).format(_short(self.width), _short(self.height), self.label, self._all())
+
+    @contextmanager
+    def same(self) -> Iterator[None]:
+        """What is drawn meanwhile other drawings have too: a page may write it once for all."""
+        self._end_lines()
+        before = self._parts, self._texts
+        self._parts, self._texts = [], {}
+        yield
+        inside = self._all()
+        self._parts, self._texts = before
+        self._parts.append(Markup('<g class="drawing same">') + inside + Markup("</g>"))
+
+    def _all(self) -> Markup:
+        self._end_lines()
+        texts = [_texts(*kind, words) for kind, words in self._texts.items()]
+        return Markup("").join([*self._parts, *texts])
 
     def line(self, start: Point, end: Point, style: str) -> None:
         self._stroke(_path([start, end]), style)
@@ -61,6 +77,10 @@ class Drawing:
             self._add('<path class="{}" d="{}Z"/>', style, _path(points))
         elif len(points) > 1:
             self._stroke(_path(_fewer(points)), style)
+
+    def curve(self, points: Sequence[Point], style: str) -> None:
+        """A smooth line through points that lie close."""
+        self._stroke(_smooth(points), style)
 
     def dot(self, at: Point, radius: float, style: str, title: str = "") -> None:
         head = '<circle class="{}" cx="{}" cy="{}" r="{}"'
@@ -76,15 +96,18 @@ class Drawing:
         self._stroke(lines, style)
 
     def box(self, left: float, top: float, width: float, height: float, style: str) -> None:
-        self._add(
-            '<rect class="{}" x="{}" y="{}" width="{}" height="{}"/>',
-            style,
-            *(_short(value) for value in (left, top, width, height)),
-        )
+        right, bottom = left + width, top + height
+        corners = [(left, top), (right, top), (right, bottom), (left, bottom)]
+        self._stroke(_path(corners) + "z", style)
+
+    def spot(self, at: Point, style: str) -> None:
+        """A dot as wide as the lines of its style, whose ends are round."""
+        self._stroke(_path([at, at]), style)
 
     def text(self, at: Point, text: str, style: str = "", anchor: str = "start") -> None:
         """A text on one line; `anchor` is start, middle or end."""
-        self._texts.setdefault((style, anchor), []).append((at, text))
+        if text:
+            self._texts.setdefault((style, anchor), []).append((at, text))
 
     def arrow(self, start: Point, end: Point, style: str, head: float = 8.0) -> None:
         """A line with an open head at its end."""
@@ -261,10 +284,14 @@ def ticks(low: float, high: float, most: int = 7) -> list[float]:
     return [round(number * step, 12) for number in range(ceil(low / step), floor(high / step) + 1)]
 
 
-def nice(value: float) -> float:
+#: Ends of an axis: finer than its ticks, so that little room is lost, yet few.
+ENDS = (1.0, 1.2, 1.5, 2.0, 2.5, 3.0, 4.0, 5.0, 6.0, 8.0, 10.0)
+
+
+def nice(value: float, steps: Sequence[float] = (1.0, 2.0, 5.0, 10.0)) -> float:
     """The least of 1, 2, 5, 10 … that is no less than a value above 0."""
     power = 10.0 ** floor(log10(value))
-    return next(step * power for step in (1, 2, 5, 10) if step * power >= value * (1 - 1e-9))
+    return next(step * power for step in steps if step * power >= value * (1 - 1e-9))
 
 
 def nice_below(value: float) -> float:
@@ -314,6 +341,56 @@ def _fewer(points: Sequence[Point]) -> Sequence[Point]:
     return list(LineString(points).simplify(_SEEN).coords)
 
 
+def _smooth(points: Sequence[Point]) -> str:
+    """A line through close points as cubic curves, halved until none leaves it that an eye sees."""
+    at = np.array(points, dtype=float)
+    step = np.hypot(*np.diff(at, axis=0).T)
+    at = at[np.r_[True, step > 0.0]]
+    if len(at) < _FEW:
+        return _path(points)
+    along = np.r_[0.0, np.cumsum(step[step > 0.0])]
+    slope = np.gradient(at, along, axis=0, edge_order=2)
+    knots, pending = [0], [len(at) - 1]
+    while pending:
+        first, last = knots[-1], pending[-1]
+        if last - first == 1 or _strays(at, along, slope, first, last) <= _SEEN:
+            knots.append(pending.pop())
+        else:
+            pending.append((first + last) // 2)
+    third = np.diff(along[knots])[:, None] / 3.0
+    ends, slopes = at[knots], slope[knots]
+    controls = (ends[:-1] + third * slopes[:-1], ends[1:] - third * slopes[1:], ends[1:])
+    return _curves(ends[0], np.stack(controls, axis=1))
+
+
+def _strays(
+    at: NDArray[np.float64],
+    along: NDArray[np.float64],
+    slope: NDArray[np.float64],
+    first: int,
+    last: int,
+) -> float:
+    """How far beside the points between two of them their cubic (Hermite) passes."""
+    reach = along[last] - along[first]
+    t = ((along[first:last] - along[first]) / reach)[:, None]
+    chord, lean = at[last] - at[first], reach * slope[first]
+    bend = 3.0 * chord - 2.0 * lean - reach * slope[last]
+    rest = lean + reach * slope[last] - 2.0 * chord
+    off = at[first] + t * (lean + t * (bend + t * rest)) - at[first:last]
+    # Slopes along the line are of length 1, or nearly.
+    beside = off[:, 0] * slope[first:last, 1] - off[:, 1] * slope[first:last, 0]
+    return float(np.abs(beside).max())
+
+
+def _curves(start: NDArray[np.float64], controls: NDArray[np.float64]) -> str:
+    """Cubic curves as path data, controls of shape (n, 3, 2): to a tenth, each from its start."""
+    tenths = np.round(10.0 * np.vstack([start, *controls])).astype(int)
+    steps = tenths[1:].reshape(-1, 3, 2) - tenths[:-1:3, None]
+    figures = [_pair(x, y) for x, y in steps.reshape(-1, 2).tolist()]
+    joined = "".join(text if text[0] == "-" else f" {text}" for text in figures)
+    return f"M{_pair(*tenths[0].tolist())}c{joined.lstrip()}"
+
+
 def _path(points: Sequence[Point]) -> str:
     """A line as path data: to a tenth of a unit, each point from the one before."""
     tenths = [(round(10 * x), round(10 * y)) for x, y in points]
@@ -343,31 +420,42 @@ def _tenths(value: int) -> str:
 
 
 def _texts(style: str, anchor: str, words: Sequence[tuple[Point, str]]) -> Markup:
-    """Texts of one style: those of plain letters as one, the others each by itself."""
-    head = f' class="{escape(style)}"' * bool(style) + f' text-anchor="{anchor}"' * (
-        anchor != "start"
-    )
-    plain = [(at, text) for at, text in words if len(words) > 1 and _left_to_right(text)]
-    alone = [each for each in words if each not in plain]
+    """Texts of one style: letters, and lines of plain letters, as one, others each by itself."""
+    usual = "middle" if style in _ABOUT else "start"
+    head = f' class="{escape(style)}"' * bool(style)
+    head += f' text-anchor="{anchor}"' * (anchor != usual)
+    plain = [each for each in words if left_to_right(each[1])]
+    letters = [each for each in plain if len(each[1]) == 1]
+    if len(letters) < _FEWEST_LETTERS:
+        letters = []
+    lines = [each for each in plain if each not in letters]
+    if len(lines) == 1:
+        lines = []
     parts = [
         _safe('<text{} x="{}" y="{}">{}</text>', Markup(head), _short(x), _short(y), text)
-        for (x, y), text in alone
+        for (x, y), text in words
+        if ((x, y), text) not in [*letters, *lines]
     ]
-    if plain:
-        heights = {_short(at[1]) for at, _ in plain}
-        level = f' y="{heights.pop()}"' if len(heights) == 1 else ""
-        own = '<tspan x="{}">{}</tspan>' if level else '<tspan x="{}" y="{}">{}</tspan>'
-        spans = [
-            _safe(own, _short(x), *([] if level else [_short(y)]), text) for (x, y), text in plain
-        ]
-        parts.append(Markup(f"<text{head}{level}>") + Markup("").join(spans) + Markup("</text>"))
+    parts += [_letters(head, letters)] * bool(letters) + [_spans(head, lines)] * bool(lines)
     return Markup("").join(parts)
 
 
-def _left_to_right(text: str) -> bool:
-    """Whether a text cannot change the order of those beside it in one element."""
-    return all(letter < "\u0590" or "\u2010" <= letter < "\u2028" or "\u2030" <= letter < "\u2066"
-               or "\u2200" <= letter < "\u2300" for letter in text)  # fmt: skip
+def _letters(head: str, words: Sequence[tuple[Point, str]]) -> Markup:
+    """Single letters, each at its place; a letter without a height of its own keeps the last."""
+    x, y = ([_short(at[axis]) for at, _ in words] for axis in (0, 1))
+    heights = y[:1] if len(set(y)) == 1 else y
+    text = "".join(text for _, text in words)
+    return _safe(
+        '<text{} x="{}" y="{}">{}</text>', Markup(head), " ".join(x), " ".join(heights), text
+    )
+
+
+def _spans(head: str, words: Sequence[tuple[Point, str]]) -> Markup:
+    heights = {_short(at[1]) for at, _ in words}
+    level = f' y="{heights.pop()}"' if len(heights) == 1 else ""
+    own = '<tspan x="{}">{}</tspan>' if level else '<tspan x="{}" y="{}">{}</tspan>'
+    spans = [_safe(own, _short(x), *([] if level else [_short(y)]), text) for (x, y), text in words]
+    return Markup(f"<text{head}{level}>") + Markup("").join(spans) + Markup("</text>")
 
 
 def _safe(markup: str, *values: object) -> Markup:

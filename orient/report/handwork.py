@@ -12,12 +12,14 @@ from orient.numbers.tolerances import COVERAGE_95
 from orient.observation.setups import SetupResult
 from orient.observation.worksheet import ShortestMark, WorkedNoon, WorkedPair, worksheet
 from orient.report.drawing import (
+    ENDS,
     WIDTH,
     Drawing,
     Frame,
     bottom_axis,
     edge,
     left_axis,
+    nice,
     plain,
     ticks,
 )
@@ -136,6 +138,7 @@ def _lesson(shortest: ShortestMark, names: list[str]) -> str:
 def _picture(shortest: ShortestMark, toward_north: bool) -> Markup:
     """Length of the shadow over its direction about noon, marks and band of equal lengths."""
     reach = max(_LEAST_DEG, _WIDER * shortest.turns_deg / 2.0, 1.3 * abs(shortest.off_deg))
+    reach = nice(reach, ENDS)
     near = np.abs(shortest.track[:, 0]) <= reach
     seen = np.abs(shortest.marks[:, 0]) <= reach
     least = float(shortest.track[:, 1].min())
@@ -148,20 +151,17 @@ def _picture(shortest: ShortestMark, toward_north: bool) -> Markup:
     band = frame.y(least + shortest.tells_mm)
     drawing.box(frame.left, band, frame.width, frame.y(least) - band, "wedge")
     side = "north" if toward_north else "south"
-    bottom_axis(
-        drawing,
-        frame,
-        [(tick, plain(tick)) for tick in ticks(-reach, reach, 6)],
-        f"direction from true {side}, °",
-    )
+    with drawing.same():
+        marks = [(tick, plain(tick)) for tick in ticks(-reach, reach, 6)]
+        bottom_axis(drawing, frame, marks, f"direction from true {side}, °")
+        drawing.line(frame.at(0.0, low), frame.at(0.0, high), "meridian")
+        edge(drawing, frame)
     left_axis(drawing, frame, [(tick, plain(tick)) for tick in ticks(low, high, 5)], "shadow, mm")
-    drawing.line(frame.at(0.0, low), frame.at(0.0, high), "meridian")
     for run in frame.runs([(float(x), float(y)) for x, y in shortest.track]):
-        drawing.path(run, "track")
+        drawing.curve(run, "track")
     for x, y in shortest.marks[seen]:
-        drawing.dot(frame.at(float(x), float(y)), 2.6, "mark")
+        drawing.spot(frame.at(float(x), float(y)), "spot")
     chosen = shortest.marks[int(np.argmin(shortest.marks[:, 1]))]
     if frame.holds(float(chosen[0]), float(chosen[1])):
         drawing.dot(frame.at(float(chosen[0]), float(chosen[1])), 6.0, "chosen")
-    edge(drawing, frame)
     return drawing.markup()

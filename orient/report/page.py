@@ -36,6 +36,7 @@ from orient.observation.setups import KEYS, SetupResult, reduce_campaign, sites_
 from orient.observation.sights.campaign import every_reading
 from orient.outputs import check_set, write_set
 from orient.pages import page_template, sealed, shared_style
+from orient.pages.slim import drawn_once, slim
 from orient.planning import rows as plan_rows
 from orient.planning.hours import Limits, plan_chunk
 from orient.planning.rig import Rig
@@ -55,6 +56,7 @@ from orient.report.settingout import setting_out_css, setting_out_html
 from orient.report.shared import shared_part
 from orient.report.sights import sights_part
 from orient.report.site_map import MapLine, MapSite, SiteMap, site_map
+from orient.report.taping import taping_html
 from orient.tables import clock
 from orient.tables.campaign import Campaign
 from orient.text import clock_text, counted, figure, within_95
@@ -157,15 +159,21 @@ def _page(
         sites=sites,
         hours_note=_hours_note(max_altitude_deg),
         settings_out=settings_out,
+        taping=Markup(taping_html()),
         shared=shared_part(results),
         files=FILES[:-1],
         version=__version__,
     )
-    return sealed(page, "orient report")
+    return sealed(slim(drawn_once(page)), "orient report")
 
 
 def _style() -> str:
-    return shared_style() + setting_out_css()
+    """Of the page; on paper the cautions, written once, stand on every sheet that is carried."""
+    first, *others = (caution.replace('"', "\\22 ") for caution in CAUTIONS)
+    return shared_style() + setting_out_css() + (
+        f'.out .on-paper::before{{content:"{first} ";font-weight:700}}\n'
+        f'.out .on-paper::after{{content:"{" ".join(others)}"}}\n'
+    )  # fmt: skip
 
 
 def _counts(campaign: Campaign, results: Sequence[SetupResult]) -> str:
@@ -674,10 +682,7 @@ def _day(
 ) -> dict[str, Any]:
     sun = sun_day(site, place, planned, max_altitude_deg)
     noon = place["noon_local"][11:19]
-    label = (
-        f"The sun on {place['date']}: altitude and azimuth through the day; noon at {noon}, "
-        f"{figure(place['noon_altitude_deg'], 1)} degrees high."
-    )
+    label = f"Altitude and azimuth of the sun through {place['date']}"
     words = [f"Local noon {noon}, the sun {figure(place['noon_altitude_deg'], 1, '°')} high."]
     if not ("sun-too-high" in told["flags"] and told["morning"]):
         words += _avoid(sun)

@@ -16,12 +16,14 @@ from orient.numbers.tolerances import COVERAGE_95
 from orient.observation.setups import SetupResult
 from orient.report.board_drawing import full_hours
 from orient.report.drawing import (
+    ENDS,
     WIDTH,
     Drawing,
     Frame,
     bottom_axis,
     edge,
     left_axis,
+    nice,
     plain,
     text_width,
     ticks,
@@ -50,6 +52,8 @@ TERM_NAMES = {
     "shared": "what is shared",
     "place": "the place, and what is shared",
 }
+#: Room for the names of most budgets, so that their bars begin alike.
+_NAMES_WIDTH = max(text_width(TERM_NAMES[name], 11.0) for name in TERM_NAMES if name != "place")
 _ROW = 32.0
 #: Intervals this many times the narrowest run off the plot, which keeps the others legible.
 _WIDEST_PLOTTED = 12.0
@@ -72,28 +76,39 @@ def method_plot(result: SetupResult) -> Markup | None:
         if methods[name]
     ]
     widest = max(abs(off) + u95 for _, off, u95 in found)
-    reach = 1.08 * min(widest, _WIDEST_PLOTTED * min(u95 for *_, u95 in found) + 1e-9)
+    reach = 1.03 * min(widest, _WIDEST_PLOTTED * min(u95 for *_, u95 in found) + 1e-9)
     per, unit = (60.0, "′") if reach < _LARGEST_IN_MINUTES_DEG else (1.0, "°")
-    frame = Frame(10.0, 6.0, WIDTH - 20.0, _ROW * len(found), (-reach * per, reach * per), (0, 1))
+    end = nice(reach * per, ENDS)
+    frame = Frame(10.0, 6.0, WIDTH - 20.0, _ROW * len(found), (-end, end), (0, 1))
     drawing = Drawing(_methods_label(row, found), WIDTH, frame.bottom + 32.0)
-    bottom_axis(
-        drawing,
-        frame,
-        [(v, plain(v)) for v in ticks(*frame.x_range)],
-        f"board azimuth less the adopted one, {unit}",
-    )
-    drawing.line((frame.x(0.0), frame.top), (frame.x(0.0), frame.bottom), "zero")
+    with drawing.same():
+        bottom_axis(
+            drawing,
+            frame,
+            [(v, plain(v)) for v in ticks(*frame.x_range)],
+            f"board azimuth less the adopted one, {unit}",
+        )
+        drawing.line((frame.x(0.0), frame.top), (frame.x(0.0), frame.bottom), "zero")
+        edge(drawing, frame)
+    with drawing.same():
+        for number, (name, *_) in enumerate(found):
+            words = f"{METHOD_NAMES[name]}, {methods[name]['n']}"
+            drawing.text((frame.left + 3, frame.top + _ROW * number + 13), words, "row")
     for number, (name, off, u95) in enumerate(found):
         top = frame.top + _ROW * number
-        words = f"{METHOD_NAMES[name]}, {methods[name]['n']}"
-        drawing.text((frame.left + 3, top + 13), words, "row")
         value = figure(off * per, 1, unit, plus=True) if name != row["method"] else "adopted"
         spread = f"± {figure(u95 * per, 1, unit)}"
         drawing.text((frame.right - 3, top + 13), f"{value}  {spread}", "row", "end")
-        style = "adopted" if name == row["method"] else "method"
-        _interval(drawing, frame, off * per, u95 * per, top + 23.0, style)
-    edge(drawing, frame)
+        _interval(drawing, frame, off * per, u95 * per, top + 23.0, _style(name, row))
+    for number, (name, off, _) in enumerate(found):
+        if frame.x_range[0] <= off * per <= frame.x_range[1]:
+            place = (frame.x(off * per), frame.top + _ROW * number + 23.0)
+            drawing.dot(place, 4.0, f"{_style(name, row)}-dot")
     return drawing.markup()
+
+
+def _style(method: str, row: dict[str, Any]) -> str:
+    return "adopted" if method == row["method"] else "method"
 
 
 def _methods_label(row: dict[str, Any], found: Sequence[tuple[str, float, float]]) -> str:
@@ -120,8 +135,6 @@ def _interval(
         else:
             drawing.line((frame.x(start), y), (end, y), style)
             drawing.line((end, y - 4), (end, y + 4), style)
-    if frame.x_range[0] <= middle <= frame.x_range[1]:
-        drawing.dot((frame.x(middle), y), 4.0, f"{style}-dot")
 
 
 class Term(NamedTuple):
@@ -157,20 +170,25 @@ def budget_plot(terms: Sequence[Term]) -> Markup:
     largest = COVERAGE_95 * total
     per, unit, places = (60.0, "′", 1) if largest < _LARGEST_IN_MINUTES_DEG else (1.0, "°", 2)
     rows = [(TERM_NAMES[term.name], term.u_deg) for term in terms] + [("all together", total)]
-    left = 7.0 + max(text_width(name, 11.0) for name, _ in rows)
+    left = 7.0 + max(_NAMES_WIDTH, *(text_width(name, 11.0) for name, _ in rows))
     width = WIDTH - left - 62.0
-    frame = Frame(left, 6.0, width, 22.0 * len(rows), (0.0, largest * per), (0.0, 1.0))
+    span = (0.0, nice(largest * per, ENDS))
+    frame = Frame(left, 6.0, width, 22.0 * len(rows), span, (0.0, 1.0))
     words = "; ".join(f"{name} {figure(COVERAGE_95 * u * per, places, unit)}" for name, u in rows)
     drawing = Drawing(f"Error budget, 95 per cent: {words}", WIDTH, frame.bottom + 32.0)
-    marks = [(v, plain(v)) for v in ticks(*frame.x_range, 5)]
-    bottom_axis(drawing, frame, marks, f"part of the azimuth's uncertainty, 95 %, {unit}")
+    with drawing.same():
+        marks = [(v, plain(v)) for v in ticks(*frame.x_range, 5)]
+        bottom_axis(drawing, frame, marks, f"part of the azimuth's uncertainty, 95 %, {unit}")
+        edge(drawing, frame)
+    with drawing.same():
+        for number, (name, _) in enumerate(rows):
+            drawing.text((frame.left - 5, frame.top + 22.0 * number + 15), name, "row", "end")
     for number, (name, u) in enumerate(rows):
         top, value = frame.top + 22.0 * number, COVERAGE_95 * u * per
-        drawing.text((frame.left - 5, top + 15), name, "row", "end")
-        width = max(frame.x(value) - frame.left, 0.5)
-        drawing.box(frame.left, top + 4, width, 14, "bar" if name != "all together" else "sum")
+        end = (max(frame.x(value), frame.left + 0.5), top + 11)
+        style = "bar" if name != "all together" else "sum"
+        drawing.line((frame.left, top + 11), end, style)
         drawing.text((frame.right + 5, top + 15), figure(value, places, unit), "row")
-    edge(drawing, frame)
     return drawing.markup()
 
 
@@ -246,18 +264,45 @@ def day_plot(day: SunDay, label: str, marked_utc_s: Sequence[float] = ()) -> Mar
     up = day.altitude_deg > -1.0
     if not (day.altitude_deg > 0).any():
         return None
-    span = (day.utc_s[up][0] - 900.0, day.utc_s[up][-1] + 900.0)
+    hours = _hours(day, float(day.utc_s[up][0]), float(day.utc_s[up][-1]))
+    span = (hours[0][0], hours[-1][0])
     top = 90.0 if day.altitude_deg.max() > 55 else 60.0 if day.altitude_deg.max() > 25 else 30.0
     altitude = Frame(44.0, 20.0, WIDTH - 54.0, 150.0, span, (0.0, top))
     azimuth = Frame(44.0, 212.0, WIDTH - 54.0, 84.0, span, (0.0, 360.0))
     drawing = Drawing(label, WIDTH, azimuth.bottom + 32.0)
-    hours = _hours(day, span)
     for frame in (altitude, azimuth):
         _shade(drawing, frame, day)
-    bottom_axis(drawing, altitude, hours, "")
+    with drawing.same():
+        _axes(drawing, altitude, azimuth, hours, day)
+    for frame, values in ((altitude, day.altitude_deg), (azimuth, _unbroken(day.azimuth_deg, up))):
+        for run in frame.runs(zip(day.utc_s.tolist(), values.tolist(), strict=True)):
+            drawing.curve(run, "sun")
+    for instant, height in zip(
+        marked_utc_s, np.interp(marked_utc_s, day.utc_s, day.altitude_deg), strict=True
+    ):
+        if altitude.holds(instant, float(height)):
+            drawing.spot(altitude.at(instant, float(height)), "spot")
+    for frame in (altitude, azimuth):
+        x = frame.x(day.noon_utc_s)
+        drawing.line((x, frame.top), (x, frame.bottom), "zero")
+    return drawing.markup()
+
+
+def _axes(
+    drawing: Drawing,
+    altitude: Frame,
+    azimuth: Frame,
+    hours: Sequence[tuple[float, str]],
+    day: SunDay,
+) -> None:
+    """What the plots of many days have in common."""
+    every = 1 if len(hours) <= 13 else 2 if len(hours) <= 19 else 3
+    shown = [(instant, name) for instant, name in hours if int(name) % every == 0]
+    top = altitude.y_range[1]
+    bottom_axis(drawing, altitude, shown, "")
     heights = np.arange(0.0, top + 1.0, top / 3.0).tolist()
     left_axis(drawing, altitude, [(v, plain(v)) for v in heights], "altitude of the sun, °")
-    bottom_axis(drawing, azimuth, hours, f"local time, hours ({day.timezone})")
+    bottom_axis(drawing, azimuth, shown, f"local time, hours ({day.timezone})")
     quarters = [(90.0 * n, f"{name} {90 * n}") for n, name in enumerate("NESWN")]
     left_axis(drawing, azimuth, quarters, "azimuth of the sun, °")
     if day.altitude_deg.max() > day.max_altitude_deg:
@@ -266,31 +311,21 @@ def day_plot(day: SunDay, label: str, marked_utc_s: Sequence[float] = ()) -> Mar
         drawing.text(
             (altitude.left + 4, y - 4), f"too high above {day.max_altitude_deg:g}°", "note"
         )
-    for frame, values in ((altitude, day.altitude_deg), (azimuth, _unbroken(day.azimuth_deg, up))):
-        for run in frame.runs(zip(day.utc_s.tolist(), values.tolist(), strict=True)):
-            drawing.path(run[::4] + run[-1:], "sun")
-    for instant, height in zip(
-        marked_utc_s, np.interp(marked_utc_s, day.utc_s, day.altitude_deg), strict=True
-    ):
-        if altitude.holds(instant, float(height)):
-            drawing.dot(altitude.at(instant, float(height)), 2.6, "mark")
     for frame in (altitude, azimuth):
-        x = frame.x(day.noon_utc_s)
-        drawing.line((x, frame.top), (x, frame.bottom), "zero")
         edge(drawing, frame)
-    return drawing.markup()
 
 
-def _hours(day: SunDay, span: tuple[float, float]) -> list[tuple[float, str]]:
+def _hours(day: SunDay, first_s: float, last_s: float) -> list[tuple[float, str]]:
+    """Full hours of local time from before the first instant to after the last one."""
     instants = full_hours(day.noon_utc_s, day.timezone)
+    instants = np.r_[instants[0] - 3600.0, instants, instants[-1] + 3600.0]
     names = clock.local_clock(instants, day.timezone).tolist()
-    inside = [
+    inside = (instants > first_s - 3600.0) & (instants < last_s + 3600.0)
+    return [
         (instant, name[:2])
-        for instant, name in zip(instants.tolist(), names, strict=True)
-        if span[0] <= instant <= span[1]
+        for instant, name, shown in zip(instants.tolist(), names, inside.tolist(), strict=True)
+        if shown
     ]
-    every = 1 if len(inside) <= 13 else 2 if len(inside) <= 18 else 3
-    return [each for each in inside if int(each[1]) % every == 0]
 
 
 def _shade(drawing: Drawing, frame: Frame, day: SunDay) -> None:

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import re
 from dataclasses import replace
-from functools import lru_cache
 from typing import Any
 
 import numpy as np
@@ -15,6 +14,8 @@ from orient.numbers.angles import wrap_360
 from orient.numbers.settingout import ReferenceLine, Taping
 from orient.numbers.tolerances import COVERAGE_95
 from orient.pages import page_template
+from orient.report.taping import taping_drawings
+from orient.text import left_to_right
 
 _REACH, _REFERENCE_REACH = 150.0, 112.0
 _LONGEST_NAME = 40
@@ -94,9 +95,6 @@ def setting_out_svg(line: ReferenceLine) -> str:
     """Plan of the lines about the station, true north up: the mark, the nearest line, the peg."""
     nearest = _nearest_true(settingout.turns(line))
     azimuth, wanted = line.true_azimuth_deg, nearest["true_azimuth_deg"]
-    rays = [_ray(90.0 * number, letter) for number, letter in enumerate("NESW")]
-    if np.isfinite(line.convergence_deg):
-        rays.append(_grid_ray(line.convergence_deg))
     reach = _REFERENCE_REACH * np.cos(np.radians(nearest["turn_deg"])) * 0.75
     foot, peg = (
         _point(azimuth, reach),
@@ -111,7 +109,7 @@ def setting_out_svg(line: ReferenceLine) -> str:
             f"Plan, true north up: the reference mark R at {azimuth:.1f}°, true "
             f"{nearest['cardinal']} {nearest['turn_deg']:.1f}° to the {nearest['side']} of it."
         ),
-        rays=rays,
+        grid=_grid_ray(line.convergence_deg) if np.isfinite(line.convergence_deg) else None,
         wedge=f"M0 0L{left[0]} {left[1]}L{right[0]} {right[1]}Z",
         reference={"x": tip[0], "y": tip[1]},
         arc=_arc(azimuth, wanted, nearest["side"] == "right"),
@@ -124,24 +122,17 @@ def _nearest_true(turned: pd.DataFrame) -> dict[str, Any]:
     return _rows(true.iloc[:1])[0]
 
 
-def _ray(azimuth_deg: float, text: str) -> dict[str, Any]:
-    end, label = _point(azimuth_deg, _REACH), _point(azimuth_deg, _REACH + 20)
-    return {
-        "x": end[0], "y": end[1], "text_x": label[0], "text_y": label[1], "text": text,
-        "dashed": False,
-    }  # fmt: skip
-
-
 def _grid_ray(convergence_deg: float) -> dict[str, Any]:
     """Grid north, its name to the side away from true north so that the two never meet."""
     side = -1 if convergence_deg < 0 else 1
-    ray = _ray(convergence_deg, "GN")
+    x, y = _point(convergence_deg, _REACH)
     name_x, name_y = _point(convergence_deg, _REACH - 8)
-    return ray | {
-        "dashed": True,
+    return {
+        "x": x,
+        "y": y,
         "text_x": round(name_x + side * 6, 2),
         "text_y": name_y,
-        "anchor": "start" if side > 0 else "end",
+        "west": side < 0,
     }
 
 
@@ -167,7 +158,6 @@ def _figures(line: ReferenceLine, taping: Taping) -> dict[str, Any]:
     has_grid = bool(np.isfinite(line.convergence_deg))
     return {
         "line": line,
-        "taping": taping,
         "azimuth_95_deg": COVERAGE_95 * line.true_azimuth_u_deg,
         "grid_bearing_deg": float(wrap_360(line.true_azimuth_deg - line.convergence_deg))
         if has_grid
@@ -182,17 +172,9 @@ def _figures(line: ReferenceLine, taping: Taping) -> dict[str, Any]:
             (str(north), _rows(part)) for north, part in offsets.groupby("north", sort=False)
         ],
         "grid_north": _rows(settingout.grid_north_offsets(line)),
-        **_taped(taping),
+        "taped": taping_drawings(taping),
         "diagram": _safe(setting_out_svg(line)),
     }
-
-
-@lru_cache(maxsize=4)
-def _taped(taping: Taping) -> dict[str, list[dict[str, Any]]]:
-    """What depends on the tape alone, the same for every line."""
-    squares = settingout.right_angles(taping)
-    squares["square_95_deg"] = COVERAGE_95 * squares["u_deg"]
-    return {"right_angles": _rows(squares), "closing": _rows(_closing(taping))}
 
 
 def _short(name: str) -> str:
@@ -201,22 +183,13 @@ def _short(name: str) -> str:
 
 
 def _words(line: ReferenceLine, taping: Taping) -> list[str]:
-    # Isolated, a name that is written from the right leaves the figures beside it in order.
-    name = f"\N{FIRST STRONG ISOLATE}{_short(line.reference_name)}\N{POP DIRECTIONAL ISOLATE}"
+    name = _short(line.reference_name)
+    if not left_to_right(name):
+        # Isolated, a name that is written from the right leaves the figures beside it in order.
+        name = f"\N{FIRST STRONG ISOLATE}{name}\N{POP DIRECTIONAL ISOLATE}"
     steps = in_words(replace(line, reference_name=name), taping)
     # A figure keeps its unit, and the sign before it, on its line.
     return [re.sub(r"(?<=±) | (?=mm?\b)", "\N{NO-BREAK SPACE}", step) for step in steps]
-
-
-def _closing(taping: Taping) -> pd.DataFrame:
-    """Sides and diagonals, the widest of each kind: eight limits a millimetre apart help nobody."""
-    table = settingout.closing_check(taping)
-    kind = np.where(table["check"].isin(["N–S", "E–W"]), "diagonal", "side")
-    widest = table.groupby([table["radius_m"], kind], sort=False)[
-        ["length_m", "accept_all_mm"]
-    ].max()
-    widest.index.names = ["radius_m", "check"]
-    return widest.reset_index()
 
 
 def _rows(table: pd.DataFrame) -> list[dict[str, Any]]:
