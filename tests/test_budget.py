@@ -113,6 +113,11 @@ def planned(latitude, declination, hour_angle, rod_mm):
     return PlannedMarks.under(*lit(latitude, declination, np.asarray(hour_angle)), rod_mm)
 
 
+def planned_pair(latitude, declination, hour_angle, rod_mm):
+    """Mirrored about noon, (2, ...)."""
+    return planned(latitude, declination, np.stack([-hour_angle, hour_angle]), rod_mm)
+
+
 CASES = [
     # latitude, declination, hours from noon, rod
     (50.0, 0.0, 2.0, 300.0),
@@ -161,8 +166,8 @@ def simulated_pair(latitude, declination, hours, rod_mm, tolerances):
 def test_a_pair_scatters_as_its_budget_says(case):
     latitude, declination = np.radians(case[:2])
     hours, rod = case[2:]
-    marks = [planned(latitude, declination, side * hours * HOUR_RAD, rod) for side in (-1, 1)]
-    terms = budget.pair_terms(*marks, Tolerances())
+    marks = planned_pair(latitude, declination, hours * HOUR_RAD, rod)
+    terms = budget.pair_terms(marks, Tolerances())
     expected = float(np.radians(budget.expected_u_deg(terms)))
     simulated = simulated_pair(latitude, declination, hours, rod, Tolerances())
     assert simulated == pytest.approx(expected, rel=0.1)
@@ -255,11 +260,8 @@ def test_a_tilted_board_turns_a_pair_by_tilt_times_tangent_of_latitude():
     """*Measured*, and plain geometry: 0.1° gives 3.5′ at 30° and 7.2′ at 50°, at any hour."""
     for latitude_deg, expected_arcmin in ((30.0, 3.5), (50.0, 7.2)):
         for hours in (1.0, 2.0, 4.0):
-            marks = [
-                planned(np.radians(latitude_deg), 0.0, side * hours * HOUR_RAD, 300.0)
-                for side in (-1, 1)
-            ]
-            terms = budget.pair_terms(*marks, only("level"))
+            marks = planned_pair(np.radians(latitude_deg), 0.0, hours * HOUR_RAD, 300.0)
+            terms = budget.pair_terms(marks, only("level"))
             arcmin = budget.expected_u_deg(terms) * 60
             assert arcmin == pytest.approx(expected_arcmin, abs=0.06)
             assert arcmin == pytest.approx(6.0 * np.tan(np.radians(latitude_deg)), rel=1e-3)
@@ -267,13 +269,10 @@ def test_a_tilted_board_turns_a_pair_by_tilt_times_tangent_of_latitude():
 
 def test_a_larger_board_and_rod_are_the_same_board_seen_closer():
     """Similar figures: every length twice as great leaves every angle."""
-    marks = [
-        [planned(np.radians(40.0), 0.2, side * 2.0 * HOUR_RAD, rod) for side in (-1, 1)]
-        for rod in (150.0, 300.0)
-    ]
+    marks = [planned_pair(np.radians(40.0), 0.2, 2.0 * HOUR_RAD, rod) for rod in (150.0, 300.0)]
     coarse = Tolerances(mark_sd_mm=1.4, plumb_sd_mm=1.4, height_sd_mm=1.0)
     small, large = (
-        budget.pair_terms(*pair, sd) for pair, sd in zip(marks, (Tolerances(), coarse), strict=True)
+        budget.pair_terms(pair, sd) for pair, sd in zip(marks, (Tolerances(), coarse), strict=True)
     )
     for term in budget.TERMS:
         assert large[term] == pytest.approx(small[term], rel=1e-9, abs=1e-24)
@@ -310,8 +309,7 @@ def test_the_day_budget_is_the_adjustment_s_own_figure():
 
 def test_the_terms_add_up_and_noon_has_no_pair():
     hour_angle = np.array([1e-9, 2.0 * HOUR_RAD])
-    marks = [planned(np.radians(50.0), 0.0, side * hour_angle, 300.0) for side in (-1, 1)]
-    terms = budget.pair_terms(*marks, Tolerances())
+    terms = budget.pair_terms(planned_pair(np.radians(50.0), 0.0, hour_angle, 300.0), Tolerances())
     u_deg = budget.expected_u_deg(terms)
     assert u_deg[0] > 1000.0
     assert np.radians(u_deg[1]) ** 2 == pytest.approx(sum(terms[t][1] for t in budget.TERMS))
@@ -349,31 +347,26 @@ def test_a_level_board_s_closed_forms_are_the_partials_of_any_board():
     """
     generator = np.random.default_rng(9)
     hours = generator.uniform(0.2, 4.0, 60)
-    marks = [planned(0.7, 0.2, side * hours * HOUR_RAD, 250.0) for side in (-1, 1)]
+    marks = planned_pair(0.7, 0.2, hours * HOUR_RAD, 250.0)
     tolerances = Tolerances()
-    for side in marks:
-        rows = budget.mark_rows(side, tolerances)
-        partials = np.delete(side.partials(), UNKNOWNS.index("latitude_rad"), axis=-1)
-        length = side.shadow_mm
-        soft = edge_scatter_mm(length, 250.0, tolerances.edge_scatter)
-        outward = np.stack([side.x_mm, side.y_mm], axis=-1) / length[:, None]
-        across = np.stack([-outward[:, 1], outward[:, 0]], axis=-1)
-        by_hand = np.stack(
-            [
-                np.einsum("ni,nik->nk", outward, partials) / np.hypot(soft, 0.7)[:, None],
-                np.einsum("ni,nik->nk", across, partials) / 0.7,
-            ],
-            axis=1,
-        )
-        assert np.delete(rows, UNKNOWNS.index("latitude_rad"), axis=-1) == pytest.approx(
-            by_hand, rel=1e-9, abs=1e-9
-        )
-    partials = np.stack([side.partials() for side in marks], axis=1)
-    sensitivity = altitude_sensitivity(
-        *(np.stack([getattr(side, xy) for side in marks], axis=1) for xy in ("x_mm", "y_mm")),
-        partials,
+    rows = budget.mark_rows(marks, tolerances)
+    partials = np.delete(marks.partials(), UNKNOWNS.index("latitude_rad"), axis=-1)
+    length = marks.shadow_mm
+    along_sd = np.hypot(edge_scatter_mm(length, 250.0, tolerances.edge_scatter), 0.7)
+    outward = np.stack([marks.x_mm, marks.y_mm], axis=-1) / length[..., None]
+    across = np.stack([-outward[..., 1], outward[..., 0]], axis=-1)
+    by_hand = [
+        np.einsum("...i,...ik->...k", outward, partials) / along_sd[..., None],
+        np.einsum("...i,...ik->...k", across, partials) / 0.7,
+    ]
+    assert np.delete(rows, UNKNOWNS.index("latitude_rad"), axis=-1) == pytest.approx(
+        np.stack(by_hand, axis=-2), rel=1e-9, abs=1e-9
     )
+    x, y, partials = (
+        np.moveaxis(part, 0, 1) for part in (marks.x_mm, marks.y_mm, marks.partials())
+    )
+    sensitivity = altitude_sensitivity(x, y, partials)
     single = variance_terms([0.5, 0.5], sensitivity, partials, tolerances, by_watch=False)
-    terms = budget.pair_terms(*marks, tolerances)
+    terms = budget.pair_terms(marks, tolerances)
     for name in budget.TERMS:
         assert terms[name] == pytest.approx(single[name], rel=1e-9, abs=1e-20)

@@ -96,39 +96,43 @@ class PlannedMarks:
         return np.asarray(shadow.tip_partials(self.light, self.rate, board))
 
     def take(self, index: Any) -> PlannedMarks:
-        """Some of the marks."""
-        x, y, *lights = (part[index] for part in (self.x_mm, self.y_mm, *self.light, *self.rate))
+        """Some of the marks, by their numbers along the last axis."""
+        parts = (self.x_mm, self.y_mm, *self.light, *self.rate)
+        x, y, *lights = (np.take(part, index, axis=-1) for part in parts)
         return PlannedMarks(x, y, tuple(lights[:3]), tuple(lights[3:]), self.rod_mm)
 
 
-def pair_terms(morning: PlannedMarks, afternoon: PlannedMarks, tolerances: Tolerances) -> Terms:
-    """Budget of equal-altitude pairs, for marks of any shape S.
+def pair_terms(pair: PlannedMarks, tolerances: Tolerances) -> Terms:
+    """Budget of equal-altitude pairs.
 
     Args:
-        morning, afternoon: marks at the same altitude of the sun.
+        pair: marks at the same altitude of the sun, shape (2, …): morning and afternoon.
         tolerances: of the set-up.
 
     Returns:
-        The variance terms, each of shape S; infinite or NaN where the shadow's length
+        The variance terms, each of shape (…); infinite or NaN where the shadow's length
         stands still, as at noon. The watch has no part: its error moves both marks alike.
     """
     prior_sd = dict(zip(UNKNOWNS, tolerances.prior_sd(), strict=True))
-    marking: Any = 0.0
-    response: dict[str, Any] = dict.fromkeys(UNKNOWNS, 0.0)
     with np.errstate(invalid="ignore", over="ignore"):
-        for marks in (morning, afternoon):
-            gain_x, gain_y = altitude_gain(marks.x_mm, marks.y_mm, marks.velocity)
-            gain_along = (gain_x * marks.x_mm + gain_y * marks.y_mm) / marks.shadow_mm
-            marking = marking + gain_x**2 + gain_y**2
-            response["foot_x_mm"] = response["foot_x_mm"] + gain_x
-            response["foot_y_mm"] = response["foot_y_mm"] + gain_y
-            for name, moved_mm in marks.along_mm().items():
-                response[name] = response[name] + gain_along * moved_mm
-        terms = {"marking": (0.5 * tolerances.mark_sd_mm) ** 2 * marking}
+        gain_x, gain_y = altitude_gain(pair.x_mm, pair.y_mm, pair.velocity)
+        gain_along = (gain_x * pair.x_mm + gain_y * pair.y_mm) / pair.shadow_mm
+        response = {
+            "foot_x_mm": gain_x,
+            "foot_y_mm": gain_y,
+            **{name: gain_along * moved_mm for name, moved_mm in pair.along_mm().items()},
+        }
+        scatter = gain_x * gain_x + gain_y * gain_y
+        terms = {"marking": tolerances.mark_sd_mm**2 * _mean(scatter) / 2.0}
         for term, names in SHARED_TERMS.items():
-            terms[term] = sum((0.5 * prior_sd[name] * response[name]) ** 2 for name in names)
+            if term != "watch":
+                terms[term] = sum((prior_sd[name] * _mean(response[name])) ** 2 for name in names)
     terms["watch"] = np.zeros_like(terms["marking"])
     return terms
+
+
+def _mean(of_pair: Array) -> Any:
+    return 0.5 * (of_pair[0] + of_pair[1])
 
 
 def timed_terms(marks: PlannedMarks, tolerances: Tolerances) -> Terms:

@@ -170,7 +170,7 @@ def pairs_at(days: SiteDays, day: Index, half_s: Array, rig: Rig) -> Pairs:
     lift = sun.refraction_deg(altitude, *(np.asarray(part)[day] for part in air))
     marks = PlannedMarks.under(raise_light(*light, np.radians(lift)), rate, rig.rod_mm)
     altitude += lift
-    terms = budget.pair_terms(marks.take(0), marks.take(1), rig.tolerances)
+    terms = budget.pair_terms(marks, rig.tolerances)
     noon_y = days.noon_cotangent[day] * rig.rod_mm
     return Pairs(
         day,
@@ -456,9 +456,10 @@ def _day_information(grid: _Grid, rig: Rig, step_min: float) -> NDArray[np.float
     days, steps = grid.counts.shape
     # Each day's marks below one another, and nothing where there is none: their products add up.
     rows = np.zeros((days, -(-steps // stride), 2, 2, len(UNKNOWNS)))
-    told = budget.mark_rows(grid.pairs.marks.take((..., due)), rig.tolerances)
+    told = budget.mark_rows(grid.pairs.marks.take(due), rig.tolerances)
     told[~marked] = 0.0
-    rows[grid.day[due], grid.column[due] // stride] = np.moveaxis(told, 0, 1)
+    for side, of_side in enumerate(told):
+        rows[grid.day[due], grid.column[due] // stride, side] = of_side
     rows = rows.reshape(days, -1, len(UNKNOWNS))
     return np.asarray(np.swapaxes(rows, -1, -2) @ rows)
 

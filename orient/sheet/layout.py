@@ -201,14 +201,16 @@ class SheetLayout:
         chosen = (seen["minute"] % MARK_EVERY_MIN == 0).to_numpy()
         if chosen.sum() > 1:
             clocks = seen["clock"].to_numpy()[chosen]
-            information = mark_information(marks.take(chosen), self.tolerances).sum(axis=0)
+            information = mark_information(marks.take(np.flatnonzero(chosen)), self.tolerances).sum(
+                axis=0
+            )
             u_deg = float(expected_u_deg(day_terms(information, self.tolerances)))
             detail = f"{counted(len(clocks), 'mark')}, {clocks[0]} to {clocks[-1]}"
             rows.append(("all the marks, by the watch", detail, u_deg))
         if not self.rings.empty:
             ring = self.rings.iloc[-1]
-            pair = [self.marks_at(ring[half]) for half in ("am_utc_s", "pm_utc_s")]
-            u_deg = float(expected_u_deg(pair_terms(pair[0], pair[1], self.tolerances)))
+            pair = self.marks_at(ring[["am_utc_s", "pm_utc_s"]].to_numpy(dtype=float))
+            u_deg = float(expected_u_deg(pair_terms(pair, self.tolerances)))
             rows.append(("one pair, without a watch", f"on ring {ring['ring']}", u_deg))
         return pd.DataFrame(rows, columns=["way", "detail", "u_deg"])
 

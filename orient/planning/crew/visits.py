@@ -258,7 +258,9 @@ def _information(
     marked = np.zeros(instants.size, dtype=bool)
     marked[lit[held]] = True
     information = np.zeros((instants.size, len(UNKNOWNS), len(UNKNOWNS)))
-    information[lit[held]] = budget.mark_information(marks.take(held), rig.tolerances)
+    information[lit[held]] = budget.mark_information(
+        marks.take(np.flatnonzero(held)), rig.tolerances
+    )
     return information.reshape(*shape, *information.shape[1:]), marked.reshape(shape)
 
 
