@@ -386,8 +386,9 @@ MISTAKES = [
     Mistake("a workbook (.xlsx) in place of a CSV", READING, "", workbook("setups.xlsx"),
             "read right"),
     Mistake("a workbook renamed to .csv", READING, "", workbook("setups.csv"), "read right"),
-    Mistake("an old workbook (.xls)", READING, "found an old spreadsheet (.xls); wanted the table "
-            "saved as CSV", bytes_of("marks", lambda _: b"\xd0\xcf\x11\xe0" + bytes(600))),
+    Mistake("an old workbook (.xls)", READING, "found an old spreadsheet (.xls), or one with "
+            "a password; wanted the table saved as CSV",
+            bytes_of("marks", lambda _: b"\xd0\xcf\x11\xe0" + bytes(600))),
     Mistake("text saved as UTF-16 (\u201cUnicode text\u201d)", READING, "found text in UTF-16",
             bytes_of("marks", lambda table: table.encode("utf-16"))),
     Mistake("accents saved in an old encoding", READING, "that is not UTF-8",

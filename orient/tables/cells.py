@@ -194,10 +194,14 @@ def _check_plain_file(path: Path) -> None:
         )
 
 
+#: A workbook with a password is of that form too.
+_OLD_SPREADSHEET = "an old spreadsheet (.xls), or one with a password"
+
+
 def _decoded(data: bytes) -> str:
     wanted = "the table saved as CSV with the encoding UTF-8"
     if data.startswith(b"\xd0\xcf\x11\xe0"):
-        raise _Unreadable("an old spreadsheet (.xls)", f"{wanted}, or as .xlsx or .ods")
+        raise _Unreadable(_OLD_SPREADSHEET, f"{wanted}, or as .xlsx or .ods")
     # A stray NUL is a fault of its cell; every other byte is one in UTF-16.
     start = data[:1000]
     if data.startswith((b"\xff\xfe", b"\xfe\xff")) or start.count(b"\0") > len(start) / 10:

@@ -7,11 +7,12 @@ and of a sheet no more is kept than a table may have.
 
 from __future__ import annotations
 
+import csv
 import io
 import re
 import warnings
 import zipfile
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterable, Iterator
 from dataclasses import dataclass, field
 from typing import IO, Any
 from xml.etree import ElementTree
@@ -21,6 +22,8 @@ MOST_BYTES = 80_000_000
 MOST_TAGS = 2_500_000
 #: A row of a spreadsheet has at most 16,384 cells, of some tags each.
 _MOST_TAGS_IN_A_ROW = 100_000
+#: In a cell, as in a CSV file; and how many blanks running a document may stand for by a number.
+MOST_LETTERS, _MOST_BLANKS = csv.field_size_limit(), 1000
 _A_TABLE = "the table alone, blank cells beyond it deleted, or the table saved as CSV UTF-8"
 
 _ROW = re.compile(rb"<(?:[A-Za-z0-9]+:)?(?:table-)?row\b")
@@ -41,6 +44,16 @@ class Sheet:
 
     lines: list[list[str]] = field(default_factory=list)
     unvalued: list[tuple[int, int]] = field(default_factory=list)
+    letters: int = 0
+
+    def add(self, line: list[str], times: int = 1) -> None:
+        """Put a line under the others. A text that stands once in the file may fill many cells."""
+        if any(len(text) > MOST_LETTERS for text in line):
+            raise _too_long()
+        self.letters += times * sum(map(len, line))
+        if self.letters > MOST_BYTES:
+            raise _too_large()
+        self.lines += [line] * times
 
 
 def read_sheet(
@@ -62,34 +75,36 @@ def read_sheet(
     try:
         with zipfile.ZipFile(io.BytesIO(data)) as parts:
             if "content.xml" in parts.namelist():
-                _check_bounds(parts, ["content.xml"])
-                with parts.open("content.xml") as stream:
-                    return _OpenDocument(most_rows, most_columns, text_of).read(stream)
-            formulas = _check_bounds(parts, parts.namelist())
-        return _office_open(data, formulas, most_rows, most_columns, text_of)
+                text = dict(_unfolded(parts, ["content.xml"]))["content.xml"]
+                return _OpenDocument(most_rows, most_columns, text_of).read(io.BytesIO(text))
+            bounded, formulas = _office_open_parts(parts)
+        return _office_open(bounded, formulas, most_rows, most_columns, text_of)
     except UnreadableWorkbook:
         raise
     except Exception:
         # A broken workbook makes the libraries stumble in every kind of way.
-        wanted = "the table saved as CSV UTF-8, .xlsx or .ods"
+        wanted = "the table saved as CSV UTF-8, .xlsx or .ods, without a password"
         raise UnreadableWorkbook("a workbook that cannot be read", wanted) from None
 
 
-def _check_bounds(parts: zipfile.ZipFile, names: list[str]) -> bool:
-    """Refuse what would take too long; whether there are formulas."""
-    if sum(parts.getinfo(name).file_size for name in names) > MOST_BYTES:
-        said = f"a workbook that unfolds to over {MOST_BYTES / 1e6:.0f} MB"
-        raise UnreadableWorkbook(said, _A_TABLE)
-    tags, formulas = 0, False
+def _unfolded(parts: zipfile.ZipFile, names: Iterable[str]) -> Iterator[tuple[str, bytes]]:
+    """A workbook's texts by name; what the file says of its own sizes is not believed.
+
+    Raises:
+        UnreadableWorkbook: reading them would take too long.
+    """
+    room, tags = MOST_BYTES, 0
     for name in names:
-        if name.endswith((".xml", ".rels")):
-            text = parts.read(name)
-            tags += text.count(b"<")
-            is_sheet = "/worksheets/" in name or name == "content.xml"
-            if tags > MOST_TAGS or (is_sheet and _longest_row(text) > _MOST_TAGS_IN_A_ROW):
-                raise UnreadableWorkbook("a workbook with a million cells and more", _A_TABLE)
-            formulas = formulas or ("/worksheets/" in name and bool(_FORMULA.search(text)))
-    return formulas
+        with parts.open(name) as stream:
+            text = stream.read(room + 1)
+        room -= len(text)
+        if room < 0:
+            raise _too_large()
+        tags += text.count(b"<")
+        is_sheet = "/worksheets/" in name or name == "content.xml"
+        if tags > MOST_TAGS or (is_sheet and _longest_row(text) > _MOST_TAGS_IN_A_ROW):
+            raise UnreadableWorkbook("a workbook with a million cells and more", _A_TABLE)
+        yield name, text
 
 
 def _longest_row(text: bytes) -> int:
@@ -100,6 +115,18 @@ def _longest_row(text: bytes) -> int:
     return max(longest, text.count(b"<", begun))
 
 
+def _too_large() -> UnreadableWorkbook:
+    return UnreadableWorkbook(
+        f"a workbook that unfolds to over {MOST_BYTES / 1e6:.0f} MB", _A_TABLE
+    )
+
+
+def _too_long() -> UnreadableWorkbook:
+    return UnreadableWorkbook(
+        "a cell longer than any", f"cells of at most {MOST_LETTERS:,} letters"
+    )
+
+
 def _too_many_rows(most_rows: int) -> UnreadableWorkbook:
     return UnreadableWorkbook(f"more than {most_rows:,} rows", "a smaller table")
 
@@ -107,17 +134,33 @@ def _too_many_rows(most_rows: int) -> UnreadableWorkbook:
 # .xlsx -----------------------------------------------------------------------------------
 
 
+def _office_open_parts(parts: zipfile.ZipFile) -> tuple[io.BytesIO, bool]:
+    """The workbook within its bounds, pictures left out, and whether there are formulas."""
+    bounded, formulas = io.BytesIO(), False
+    texts = [name for name in dict.fromkeys(parts.namelist()) if name.endswith((".xml", ".rels"))]
+    with zipfile.ZipFile(bounded, "w") as written:
+        for name, text in _unfolded(parts, texts):
+            formulas = formulas or ("/worksheets/" in name and bool(_FORMULA.search(text)))
+            written.writestr(name, text)
+    return bounded, formulas
+
+
 def _office_open(
-    data: bytes, formulas: bool, most_rows: int, most_columns: int, text_of: Callable[..., str]
+    data: io.BytesIO,
+    formulas: bool,
+    most_rows: int,
+    most_columns: int,
+    text_of: Callable[..., str],
 ) -> Sheet:
-    columns = _columns_looked_at(data, most_columns)
+    values = _first_sheet(data, values=True)
+    columns = _columns_looked_at(values, most_columns)
     sheet = Sheet()
-    for row, line in enumerate(_rows(data, columns, values=True), start=1):
+    for row, line in enumerate(_rows(values, columns), start=1):
         if row > most_rows:
             raise _too_many_rows(most_rows)
-        sheet.lines.append([text_of(value) for value in _trimmed(line)])
+        sheet.add([text_of(value) for value in _trimmed(line)])
     if formulas:
-        for row, line in enumerate(_rows(data, columns, values=False), start=1):
+        for row, line in enumerate(_rows(_first_sheet(data, values=False), columns), start=1):
             texts = sheet.lines[row - 1]
             for place, value in enumerate(_trimmed(line)):
                 if _is_formula(value) and (place >= len(texts) or not texts[place]):
@@ -125,9 +168,9 @@ def _office_open(
     return sheet
 
 
-def _columns_looked_at(data: bytes, most_columns: int) -> int:
+def _columns_looked_at(sheet: Any, most_columns: int) -> int:
     """A few more than the first line that is not blank has: a table needs no others."""
-    for row, line in enumerate(_rows(data, most_columns + 1, values=True)):
+    for row, line in enumerate(_rows(sheet, most_columns + 1)):
         if width := len(_trimmed(line)):
             return min(width + 8, most_columns + 1)
         if row > 1000:
@@ -135,17 +178,22 @@ def _columns_looked_at(data: bytes, most_columns: int) -> int:
     return most_columns + 1
 
 
-def _rows(data: bytes, columns: int, values: bool) -> Iterator[tuple[Any, ...]]:
+def _first_sheet(data: io.BytesIO, values: bool) -> Any:
+    """The first sheet, to be read row by row, of values or of formulas."""
     from openpyxl import load_workbook
 
     with warnings.catch_warnings():
         # Of styles and validations that this reading leaves aside.
         warnings.simplefilter("ignore")
-        book = load_workbook(io.BytesIO(data), read_only=True, data_only=values)
-        sheet = book.worksheets[0]
-        sheet.reset_dimensions()
+        sheet = load_workbook(data, read_only=True, data_only=values).worksheets[0]
+    sheet.reset_dimensions()
+    return sheet
+
+
+def _rows(sheet: Any, columns: int) -> Iterator[tuple[Any, ...]]:
+    with warnings.catch_warnings():
+        warnings.simplefilter("ignore")
         yield from sheet.iter_rows(max_col=columns, values_only=True)
-        book.close()
 
 
 def _trimmed(line: tuple[Any, ...]) -> tuple[Any, ...]:
@@ -199,9 +247,12 @@ class _OpenDocument:
             raise _too_many_rows(self.most_rows)
         lines += [[] for _ in range(self.blank_rows)]
         self.blank_rows = 0
-        for _ in range(times):
-            lines.append(line)
-            self.sheet.unvalued += [(len(lines), place) for place in formulas]
+        first = len(lines) + 1
+        self.sheet.add(line, times)
+        if formulas:
+            self.sheet.unvalued += [
+                (row, place) for row in range(first, first + times) for place in formulas
+            ]
 
     def _line(self, element: ElementTree.Element) -> tuple[list[str], list[int]]:
         line: list[str] = []
@@ -251,7 +302,10 @@ def _said(paragraph: ElementTree.Element) -> str:
     parts = [paragraph.text or ""]
     for each in paragraph:
         if each.tag == f"{_TEXT}s":
-            parts.append(" " * int(each.get(f"{_TEXT}c", "1")))
+            blanks = int(each.get(f"{_TEXT}c", "1"))
+            if blanks > _MOST_BLANKS:
+                raise _too_long()
+            parts.append(" " * blanks)
         elif each.tag in (f"{_TEXT}tab", f"{_TEXT}line-break"):
             parts.append(" ")
         else:
