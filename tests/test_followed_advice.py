@@ -3,6 +3,7 @@
 import csv
 import json
 import re
+from datetime import datetime, timedelta
 
 import numpy as np
 import pytest
@@ -110,6 +111,27 @@ def test_the_plan_tells_beforehand_what_the_line_will_be_good_to(place, board):
     point = {"reference_x_mm": f"{end[0]:.1f}", "reference_y_mm": f"{end[1]:.1f}"}
     write(board / "setups.csv", [setup | point])
     assert 1.96 * error_times(board)[1] == pytest.approx(expected, rel=0.1)
+
+
+def test_a_crew_s_run_is_as_good_as_the_reduction_of_it_says(place, tmp_path):
+    pytest.importorskip("ortools")
+    watch = ("--watch", "trusted", "--watch-sd", 5)
+    on = ("--from", DAY[3], "--start", "quarry", "--day-end", "11:00")
+    (visit,) = json.loads(run("crew", place, *on, *watch, "--format", "json")[1])
+    care = (*watch, "--every", 10, "--seed", 4)
+    run("simulate", place, *DAY, *care, "-o", tmp_path / "run")
+    marks = rows_of(tmp_path / "run" / "marks.csv")
+    assert not all(mark["time"].endswith(":00") for mark in marks)
+    # The mark nearest to the first of the visit, and those after it.
+    begin = visit["marks_from"][11:16]
+    first = next(n for n, mark in enumerate(marks) if mark["time"][:4] >= begin[:4])
+    lasts = [datetime.fromisoformat(visit[name]) for name in ("marks_from", "marks_to")]
+    count = 1 + (lasts[1] - lasts[0]) // timedelta(minutes=10)
+    write(tmp_path / "run" / "marks.csv", marks[first : first + count])
+    (setup,) = rows_of(tmp_path / "run" / "setups.csv")
+    write(tmp_path / "run" / "setups.csv", [setup | {"watch_sd_s": "5"}])
+    (row,) = json.loads(run("reduce", tmp_path / "run", "--format", "json")[1])
+    assert row["board_azimuth_u_deg"] == pytest.approx(visit["expected_u_deg"], rel=0.15)
 
 
 def test_the_mistakes_that_can_be_asked_for_are_listed_alone(place):

@@ -268,7 +268,7 @@ BEST = {
                     "to": "2026-05-04T16:00:00+02:00",
                 },
             },
-            "noon sun 84° up: no marks between 10:50 and 13:20; start by 08:10",
+            "noon sun 84° up: no marks between 10:50 and 13:20; begin at 08:10",
         ),
         (
             {

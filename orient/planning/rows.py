@@ -140,7 +140,7 @@ def sentence(
     start, stop = minute_text(row["morning"]["from"]), minute_text(row["morning"]["to"])
     again, end = minute_text(row["afternoon"]["from"]), minute_text(row["afternoon"]["to"])
     if "sun-too-high" in row["flags"]:
-        return f"{noon_sun}: no marks between {stop} and {again}; start by {start}"
+        return f"{noon_sun}: no marks between {stop} and {again}; begin at {start}"
     first, second = minute_text(best["morning"]), minute_text(best["afternoon"])
     return (
         f"{noon_sun}: mark {start}–{stop} and {again}–{end}; best pair {first} and {second}, "

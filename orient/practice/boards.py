@@ -23,6 +23,7 @@ Cells = dict[str, Any]
 
 #: Marks and rulers are read to this, mm; watches to this, s.
 _ROUNDED_MM, _ROUNDED_S = 0.5, 1
+_OFF_THE_MINUTE_S = 17.0
 #: A mark after rounding scatters as was stated: the rounding's own share is taken off.
 _ROUNDING_SD_MM = _ROUNDED_MM / np.sqrt(12.0)
 
@@ -167,6 +168,8 @@ def practice_board(
     truth = truth or drawn(generator, work)
     step = work.every_min * 60.0
     start = sky.first_utc_s + generator.uniform(0.0, step)
+    # Times that are whole minutes all of them would be taken for rounded ones.
+    start += _OFF_THE_MINUTE_S * (round(start + truth.watch_fast_s) % 60 == 0)
     utc_s = np.arange(start, sky.last_utc_s, step)
     tips = sky.tips(utc_s, truth, work)
     seen = np.isfinite(tips[:, 0])

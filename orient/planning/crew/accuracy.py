@@ -10,7 +10,7 @@ all its boards of a site, so that a second board brings less than it would by it
 from __future__ import annotations
 
 from collections.abc import Callable, Iterator, Sequence
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass, field
 from typing import NamedTuple
 
 import numpy as np
@@ -180,7 +180,7 @@ class _Spending:
     ) -> None:
         self.problem, self.marks, self.in_hand = problem, marks, plan.in_hand
         self._pair_u_deg, self._tolerances = pair_u_deg, tolerances
-        self.rounds = [[self._exact(stop) for stop in stops] for stops in plan.rounds]
+        self.rounds = [list(stops) for stops in plan.rounds]
         self._pairs = {(o.site, o.day): o for o in problem.openings if o.kind == "pair"}
         self._crew_of = {
             stop.opening.site: self._crew(number)
@@ -208,14 +208,6 @@ class _Spending:
         room, length = (stop.start_min, stop.end_min), stop.opening.run_min
         told = self.marks.runs(stop.opening.site, stop.opening.day, room, length, length).told
         return np.asarray(told[0])
-
-    def _exact(self, stop: Stop) -> Stop:
-        """The same stop with what its own marks are worth, not the worst of its opening."""
-        if stop.opening.kind == "pair":
-            return stop
-        u_deg = float(self._u_deg(self._told(stop)))
-        starts = range(stop.start_min, stop.start_min + 1)
-        return Stop(replace(stop.opening, starts=starts, u_deg=u_deg), stop.start_min)
 
     def _line(self, site: int) -> Array:
         stops = (stop for stops in self.rounds for stop in stops if stop.opening.site == site)

@@ -197,7 +197,7 @@ def _visit(
         "marks_from": begin_s + 60.0 * stop.start_min,
         "marks_to": begin_s + 60.0 * stop.end_min,
     }
-    u_deg = opening.u_deg
+    u_deg = opening.u_deg_from(stop.start_min)
     if opening.kind == "pair":
         marks, u_deg = _pair_day(stop, plan, sites, days, rig)
     instants = {

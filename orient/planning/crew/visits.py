@@ -81,7 +81,8 @@ class Opening:
 
     `site` and `day` are row numbers. Marks begun at m end at `sum_min` − m on a pair day,
     and at m + `run_min` in a timed run; `u_deg` is what is expected, standard: of a run
-    begun at the worst of the starts, of a pair day its best pair of the whole window.
+    begun at the worst of the starts, of a pair day its best pair of the whole window;
+    `each_u_deg` of a run begun at each start.
     """
 
     site: int
@@ -91,6 +92,13 @@ class Opening:
     u_deg: float
     sum_min: int = 0
     run_min: int = 0
+    each_u_deg: tuple[float, ...] = ()
+
+    def u_deg_from(self, start_min: int) -> float:
+        """What is expected of a visit whose first mark is at `start_min`."""
+        if not self.each_u_deg:
+            return self.u_deg
+        return self.each_u_deg[self.starts.index(start_min)]
 
     def end_min(self, start_min: int) -> int:
         """The minute of the last mark of a visit whose first is at `start_min`."""
@@ -224,6 +232,7 @@ def _run_openings(
                     ),
                     float(u_deg[number, columns].max()),
                     run_min=run,
+                    each_u_deg=tuple(u_deg[number, columns].tolist()),
                 )
 
 
