@@ -132,6 +132,8 @@ def test_undone_to_the_printed_digit(tmp_path, notebook):
         for name in ("Strike", "Trend"):
             back = (float(row[f"{name}_grid_deg"]) - float(row[f"{name}_applied_deg"])) % 360.0
             assert round(back, 6) % 360.0 == float(row[name])
+            # No digits that only the machine's arithmetic makes.
+            assert len(row[f"{name}_grid_deg"].partition(".")[2]) <= 6
 
 
 def test_the_parts_add_up(tmp_path):

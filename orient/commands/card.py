@@ -107,14 +107,14 @@ def _campaign(folder: str) -> tuple[Campaign, CompassCheck | None, dict[str, str
 def _compasses(check: CompassCheck | None) -> list[str]:
     if check is None:
         return []
-    from orient.text import signed
-
     lines = []
     for name, row in check.compasses.iterrows():
         title = f"Compass {name}" if name else "The compass"
         if row["verdict"] == "shown":
             half = (row["correction_high_deg"] - row["correction_low_deg"]) / 2
-            lines.append(f"{title}: first {signed(row['correction_deg'])}° (±{half:.1f}°)")
+            way = "subtract" if row["correction_deg"] < 0 else "add"
+            size = f"{abs(row['correction_deg']):.1f}°"
+            lines.append(f"{title}: first {way} {size} (±{half:.1f}°)")
         else:
             lines.append(f"{title}: no correction is sure")
     return lines

@@ -16,6 +16,7 @@ from orient.commands.common import (
     records,
     say,
     show_flags,
+    some_of,
 )
 from orient.commands.planning_options import check_day, chosen_sites
 from orient.defaults import MAX_ALTITUDE_DEG
@@ -61,7 +62,9 @@ def sites(campaign: str, date: Date | None, max_altitude: float, style: str) -> 
     emit(rows, style, columns, title=f"Sites on {day}")
     if style == "table":
         models = ", ".join(filter(None, dict.fromkeys(known["magnetic_model"]))) or "no model"
-        say(f"Declination by {models}, east plus, ± its 95 % figure; noon in civil time.")
+        clocks = some_of([*dict.fromkeys(map(str, table["timezone"]))])
+        said = f"Declination by {models}, east plus, ± its 95 % figure"
+        say(f"{said}; noon by the clock of {clocks}.")
         show_flags(rows, "site")
         for place in records(known):
             for sentence in grid_words(place):

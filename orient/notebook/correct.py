@@ -362,7 +362,8 @@ def _columns(
             added, result = _from_northern_end(added, result)
             remarks.append(f"{name}: written from 0 to 180, and so is the result.")
         blank = np.isnan(read)
-        out[f"{name}_{options.to}_deg"] = result
+        # Once more: brought round the circle, 361.0533 is 1.0532999999999788.
+        out[f"{name}_{options.to}_deg"] = np.round(result, _READ_DECIMALS)
         out[f"{name}_u_deg"] = np.where(blank, np.nan, np.round(applied.u, 3))
         out[f"{name}_applied_deg"] = np.where(blank, np.nan, added)
     for part in ("declination", "anomaly", "compass", "dial"):
