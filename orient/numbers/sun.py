@@ -97,7 +97,7 @@ def _year_table(year: int, delta_t_s: float | None = None) -> _YearTable:
     node_s = np.arange(start_s - 2 * SOLAR_DAY_S, end_s + 2 * SOLAR_DAY_S, _NODE_S)
     nodes = timescale.ut1_jd(_UNIX_EPOCH_JD + node_s / SOLAR_DAY_S)
     # Nutation is most of the work, and smooth: a spline through each day's is the same within
-    # 0.0001″ at every node of a year.
+    # 0.0002″ at every node of a year.
     days_s = np.arange(node_s[0] - 2 * SOLAR_DAY_S, node_s[-1] + 3 * SOLAR_DAY_S, SOLAR_DAY_S)
     daily = timescale.ut1_jd(_UNIX_EPOCH_JD + days_s / SOLAR_DAY_S)
     nutation = EvenSpline(days_s[0], SOLAR_DAY_S, np.stack(iau2000a_radians(daily), axis=-1))
