@@ -47,6 +47,10 @@ def test_texts_styles_and_scripts_are_kept():
     )
 
 
+def test_entries_in_one_line_keep_the_space_between_them():
+    assert slim("<ul><li>First. </li><li>Then.</li>\n</ul>") == "<ul><li>First. <li>Then.\n</ul>"
+
+
 def test_parts_that_drawings_share_are_written_once():
     same, other = ('<g class="drawing same"><path d="M0 0h9"/></g>', '<g class="same"><i/></g>')
     once = drawn_once(f"<svg>{same}1</svg><svg>{same}2</svg><svg>{other}3</svg>{COMMON}")

@@ -11,8 +11,9 @@ _SAME = re.compile(r'<g class="((?:drawing )?)same">(.*?)</g>', re.DOTALL)
 #: Kept as they are: the policy of a page names the hash of each.
 _WHOLE = re.compile(r"(<(?:style|script)>.*?</(?:style|script)>)", re.DOTALL)
 #: End tags that the next tag implies (HTML Living Standard, 13.1.2.4 "Optional tags"): such
-#: elements hold no others of their kind here.
-_ENDS = re.compile(r"\s*</(?:td|th|tr|thead|tbody|li|dt|dd)>")
+#: elements hold no others of their kind here. The space before an entry's end is kept: entries
+#: may run on in a line.
+_ENDS = re.compile(r"(?:\s*</(?:td|th|tr|thead|tbody|dt|dd)|</li)>")
 _PARAGRAPH_ENDS = re.compile(
     r"</p>(?=\s*(?:<(?:p|div|dl|ul|ol|figure|h\d|table|details|section)\b"
     r"|</(?:div|section|article|details|footer)>))"
