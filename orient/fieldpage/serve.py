@@ -12,8 +12,6 @@ from collections.abc import Callable
 from http.server import BaseHTTPRequestHandler, ThreadingHTTPServer
 from typing import Any
 
-#: A log stored by a browser belongs to address and port: the port stays the same day by day.
-PORT = 8315
 #: The page, and the same as a file to keep.
 PAGE_PATH, FILE_PATH = "/", "/field.html"
 _SILENT_S = 10.0

@@ -81,7 +81,6 @@ class Fit:
     freedom: int
     spread: float
     terms: dict[str, float]
-    prior_misfit: Array
     converged: bool
     pulls_cost: float = 0.0
     pulls_freedom: int = 0
@@ -294,7 +293,6 @@ def _finish(
             freedom=int(freedom[row]),
             spread=spread,
             terms={name: float(np.sqrt(term[row])) * spread for name, term in terms.items()},
-            prior_misfit=misfit[row].copy(),
             converged=bool(settled[row]),
             pulls_cost=float(pulls[row].sum()),
             pulls_freedom=int(pulls_freedom[row]),

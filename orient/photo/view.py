@@ -11,7 +11,7 @@ Accuracy: `tests/test_photo.py`, on photographs by code of its own.
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Any
 
 import numpy as np
@@ -44,7 +44,6 @@ class View:
     middle_mm: Array
     half_mm: float
     pages: tuple[int, ...]
-    residual_px: float
     targets: int
 
     def pixels(self, page_mm: Any, page: Any) -> Array:
@@ -151,7 +150,7 @@ def _fit(
     count = _CAMERA + len(_POWERS) + 3 * (len(pages) - 1)
     shell = View(
         np.zeros(count), np.zeros((count, count)), frame, (low + high) / 2,
-        float(np.hypot(*(high - low)) / 2), pages, 0.0, len(chosen),
+        float(np.hypot(*(high - low)) / 2), pages, len(chosen),
     )  # fmt: skip
     middle, sd = _prior(len(pages))
 
@@ -174,10 +173,7 @@ def _fit(
     factor = 1.4 * max(1.0, (residual / CORNER_SD_PX) ** 2)
     jacobian = np.asarray(best.jac)
     covariance = np.linalg.pinv(jacobian.T @ jacobian) * factor
-    view = View(
-        best.x, covariance, frame, shell.middle_mm, shell.half_mm, pages, residual, len(chosen)
-    )
-    return view, miss
+    return replace(shell, values=best.x, covariance=covariance), miss
 
 
 def _prior(pages: int) -> tuple[Array, Array]:

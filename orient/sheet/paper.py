@@ -33,7 +33,7 @@ BAR_MM = 100.0
 BAR_NOTE = "Both bars are 100 mm. If not: print at 100 %."
 #: The smallest print of what is read at a board, points.
 READ_PT = 8.0
-INK, SOFT, PALE = "#1a1a1a", "#6b6b6b", "#b8b8b8"
+INK, SOFT = "#1a1a1a", "#6b6b6b"
 
 _LEFT_MM, _RIGHT_MM, _TOP_MM, _BOTTOM_MM = 15.0, 8.0, 7.0, 7.0
 _LINE = 1.32

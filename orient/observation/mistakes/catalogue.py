@@ -41,8 +41,7 @@ class Explanation:
     `words` says each; `cost_before` and `cost_after` are the sums of squares, of marks and
     tolerances, as recorded and as the first would have them, and `misfit_before_mm` and
     `misfit_after_mm` the marks' root mean square misfits; `dark` counts the marks that stood
-    at night as recorded. `azimuths_rad` are the board azimuths under each, `open_rad` how far
-    each leaves it open.
+    at night as recorded.
     """
 
     words: tuple[str, ...]
@@ -51,8 +50,6 @@ class Explanation:
     misfit_before_mm: float
     misfit_after_mm: float
     dark: int = 0
-    azimuths_rad: tuple[float, ...] = ()
-    open_rad: tuple[float, ...] = ()
     kinds: tuple[str, ...] = ()
     sets_aside: tuple[tuple[str, ...], ...] = ()
 
@@ -102,8 +99,6 @@ def explanation_of(before: Fit, likely: Sequence[Weighed]) -> Explanation:
         misfit_before_mm=_rms(before.residual_mm[chosen & lit]),
         misfit_after_mm=_rms(fit.residual_mm[fit.kept]),
         dark=int(np.count_nonzero(chosen & ~lit)),
-        azimuths_rad=tuple(float(each.fit.state.board_azimuth_rad) for each in readings),
-        open_rad=tuple(each.meant.open_rad for each in readings),
         kinds=tuple(each.meant.kind for each in readings),
         sets_aside=tuple(each.meant.sets_aside or (each.meant.kind,) for each in readings),
     )
