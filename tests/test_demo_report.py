@@ -33,6 +33,8 @@ def test_verdicts_picture_and_table(folder):
     # A dot and a bar for each, and names of at most the room beside the frame.
     assert part.count("<circle") == 11
     assert "<a href=#compass>" in page
+    assert "see what <code>orient compass</code> says of ground" in page
+    assert "`" not in re.sub(r"<script>.*?</script>", "", page, flags=re.DOTALL)
     shown = re.search(r"<section id=map .*?</section>", page, re.DOTALL)[0]
     assert sum(map(len, re.findall(r'class=shore d="([^"]+)"', shown))) > 2000
     assert "Natural Earth" in shown

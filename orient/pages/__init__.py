@@ -42,8 +42,9 @@ def page_template(room: str, name: str) -> Any:
     """A page's template, which may include what pages share.
 
     Every text is escaped, a name that is not given is an error, and the filter `figure`
-    writes a number for people: `{{ u | figure(2, "°") }}`. The filter `isolated` keeps a name that
-    may be written from right to left from turning what stands beside it.
+    writes a number for people: `{{ u | figure(2, "°") }}`. The filter `coded` sets
+    as code what a sentence has between backticks; `isolated` keeps a name that may be written
+    from right to left from turning what stands beside it.
 
     Args:
         room: the product whose template it is, such as `planpage`.
@@ -57,6 +58,7 @@ def page_template(room: str, name: str) -> Any:
     )
     environment.filters["figure"] = _figure
     environment.filters["isolated"] = _isolated
+    environment.filters["coded"] = _coded
     return environment.get_template(name)
 
 
@@ -69,6 +71,12 @@ def _isolated(text: Any) -> str:
 
     safe = escape(text)
     return safe if left_to_right(str(text)) else Markup("<bdi>{}</bdi>").format(safe)
+
+
+def _coded(sentence: Any) -> str:
+    from markupsafe import Markup, escape
+
+    return Markup(re.sub("`([^`]+)`", r"<code>\1</code>", str(escape(sentence))))
 
 
 def sealed(page: str, kind: str) -> str:
