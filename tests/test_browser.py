@@ -114,6 +114,12 @@ def test_without_scripts_a_link_opens_and_a_summary_unfolds(pages):
 def test_print_shows_what_is_closed_on_the_screen(pages, paper, tmp_path):
     with open_page(pages["sound"], 1280) as opened:
         opened.page.pdf(path=str(tmp_path / "report.pdf"), format=paper)
+    sheets = [page for page in texts(tmp_path / "report.pdf") if "Angle to turn" in page]
+    assert len(sheets) == len(set(sheets)) > 1
+    for sheet in sheets:
+        # What all lines have in common is on each: somebody carries it alone.
+        for words in ("Never look at the sun", "no navigation aid", "equal chords", "28.284"):
+            assert words in " ".join(sheet.split())
     text = " ".join(texts(tmp_path / "report.pdf"))
     for words in ("Never look at the sun", "smudged", "Angle to turn", "Conventions"):
         assert words in text

@@ -604,6 +604,17 @@ def test_a_set_up_adds_little_and_what_is_common_is_written_once(tmp_path):
     used = re.findall("<use href=#part-([0-9]+)", text)
     assert len(used) > 4 * 24
     assert set(used) == set(re.findall("<g id=part-([0-9]+)", text))
+    told = json.loads((tmp_path / "24" / "results.json").read_text())
+    blocks = re.findall(r"<div class=inside id=setup-\d+>.*?</article>", text, re.DOTALL)
+    sheets = re.findall(r"<details class=out>.*?</details>", text, re.DOTALL)
+    for row, block, sheet in zip(told, blocks, sheets, strict=True):
+        for key in ("reference", "board"):
+            azimuth, u = row[f"{key}_azimuth_deg"], row[f"{key}_azimuth_u_deg"]
+            assert f">{azimuth:.3f}° <small>± {1.959964 * u:.3f}°<" in block
+        assert row["noon_watch"] in block
+        u = 1.959964 * row["reference_azimuth_u_deg"]
+        assert f"<dd>{row['reference_azimuth_deg']:.2f}° <small>± {u:.2f}°<" in sheet
+        assert len(re.findall("<use href=#part-", sheet)) == 3  # the rose, and two of taping
 
 
 @pytest.mark.slow

@@ -22,6 +22,12 @@ def tree(text):
     ]
 
 
+def said(text):
+    """All words of a page, with every space that may part them."""
+    document = HTMLParser(namespaceHTMLElements=False).parse(text)
+    return re.sub(r"\s+", " ", "".join(document.itertext()))
+
+
 def shown(text):
     return re.sub(r"\s+", " ", text or "").strip()
 
@@ -33,6 +39,8 @@ def test_a_report_is_read_into_the_same_elements(make, tmp_path, monkeypatch):
     page.write_report(read_campaign(make(tmp_path / "camp")), tmp_path / "out")
     after = slim(before[0])
     assert tree(after) == tree(before[0])
+    assert said(after) == said(before[0])
+    assert "watch the shadow only. Cap the rod's tip" in said(after)
     assert len(after) < 0.93 * len(before[0])
 
 

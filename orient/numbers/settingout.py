@@ -148,8 +148,12 @@ def offsets(
         `along_m`, `azimuth_u_mm` (what the azimuth's uncertainty makes at the offset peg,
         across the wanted line), `peg_u_mm` (with the taping), `chord_mm`, `chord_peg_u_mm`.
     """
-    taping = taping or Taping()
-    table = turns(line)
+    return _pegs(line, taping or Taping(), tuple(distances_m)).copy()
+
+
+@lru_cache(maxsize=8)
+def _pegs(line: ReferenceLine, taping: Taping, distances_m: tuple[float, ...]) -> pd.DataFrame:
+    table = _turned(line)
     table = table[table["north"] != "magnetic"]
     nearest = table.loc[table.groupby("north", sort=False)["turn_deg"].idxmin()]
     rows = nearest.loc[nearest.index.repeat(len(distances_m))].reset_index(drop=True)
@@ -265,6 +269,7 @@ def closing_check(
     return pd.concat(tables, ignore_index=True)
 
 
+@lru_cache(maxsize=16)
 def _closing_rows(radius_m: float, taping: Taping) -> pd.DataFrame:
     # Columns: how each check answers to the pegs' four distances from the station, and to
     # the three angles: the direction of E, the lining of S, the lining of W.

@@ -11,9 +11,9 @@ _SAME = re.compile(r'<g class="((?:drawing )?)same">(.*?)</g>', re.DOTALL)
 #: Kept as they are: the policy of a page names the hash of each.
 _WHOLE = re.compile(r"(<(?:style|script)>.*?</(?:style|script)>)", re.DOTALL)
 #: End tags that the next tag implies (HTML Living Standard, 13.1.2.4 "Optional tags"): such
-#: elements hold no others of their kind here. The space before an entry's end is kept: entries
-#: may run on in a line.
-_ENDS = re.compile(r"(?:\s*</(?:td|th|tr|thead|tbody|dt|dd)|</li)>")
+#: elements hold no others of their kind here. A space before the end is kept: entries may run on
+#: in a line.
+_ENDS = re.compile(r"</(?:td|th|tr|thead|tbody|li|dt|dd)>")
 _PARAGRAPH_ENDS = re.compile(
     r"</p>(?=\s*(?:<(?:p|div|dl|ul|ol|figure|h\d|table|details|section)\b"
     r"|</(?:div|section|article|details|footer)>))"
@@ -55,8 +55,8 @@ def slim(page: str) -> str:
         page: HTML whose texts are escaped, so that a quote in it is an attribute's.
 
     Returns:
-        HTML that a browser reads into the same elements, attributes and texts; a space may stand
-        at the end of a cell or of an entry of a list, where it is not shown.
+        HTML that a browser reads into the same elements, attributes and texts; a space between
+        two cells or entries of a list stands at the end of the first.
     """
     parts = _WHOLE.split(page)
     return "".join(part if number % 2 else _slimmed(part) for number, part in enumerate(parts))

@@ -200,7 +200,7 @@ def _track(drawing: Drawing, view: _View, result: SetupResult, labels: Labels) -
     board, fit = result.reduced.board, result.reduced.fit
     instants = board.noon_utc_s + np.arange(-43200.0, 43200.0 + 1.0, _TRACK_STEP_S)
     x, y = board.tips(instants, fit.state)
-    for run in view.frame.runs(zip(x.tolist(), y.tolist(), strict=True)):
+    for run in view.frame.runs(np.column_stack([x, y])):
         drawing.curve(run, "track")
     timezone = str(result.place["timezone"])
     hours = full_hours(board.noon_utc_s, timezone)

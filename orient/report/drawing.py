@@ -42,7 +42,8 @@ class Drawing:
 
     def __init__(self, label: str, width: float = WIDTH, height: float = 300.0) -> None:
         self.label, self.width, self.height = label, width, height
-        self._parts: list[Markup] = []
+        #: Safe markup: every text in it is escaped.
+        self._parts: list[str] = []
         #: The style of the lines under way, and their path so far.
         self._lines = ("", "")
         self._texts: dict[tuple[str, str], list[tuple[Point, str]]] = {}
@@ -51,7 +52,7 @@ class Drawing:
         """The whole drawing; screen readers are told its label."""
         return Markup(
             '<svg class="drawing" viewBox="0 0 {} {}" role="img" aria-label="{}">{}</svg>'
-        ).format(_short(self.width), _short(self.height), self.label, self._all())
+        ).format(_short(self.width), _short(self.height), self.label, Markup(self._all()))
 
     @contextmanager
     def same(self) -> Iterator[None]:
@@ -62,19 +63,19 @@ class Drawing:
         yield
         inside = self._all()
         self._parts, self._texts = before
-        self._parts.append(Markup('<g class="drawing same">') + inside + Markup("</g>"))
+        self._parts.append(f'<g class="drawing same">{inside}</g>')
 
-    def _all(self) -> Markup:
+    def _all(self) -> str:
         self._end_lines()
         texts = [_texts(*kind, words) for kind, words in self._texts.items()]
-        return Markup("").join([*self._parts, *texts])
+        return "".join([*self._parts, *texts])
 
     def line(self, start: Point, end: Point, style: str) -> None:
         self._stroke(_path([start, end]), style)
 
     def path(self, points: Sequence[Point], style: str, closed: bool = False) -> None:
         if len(points) > 1 and closed:
-            self._add('<path class="{}" d="{}Z"/>', style, _path(points))
+            self._add(f'<path class="{escape(style)}" d="{_path(points)}Z"/>')
         elif len(points) > 1:
             self._stroke(_path(_fewer(points)), style)
 
@@ -83,12 +84,9 @@ class Drawing:
         self._stroke(_smooth(points), style)
 
     def dot(self, at: Point, radius: float, style: str, title: str = "") -> None:
-        head = '<circle class="{}" cx="{}" cy="{}" r="{}"'
-        values = (style, _short(at[0]), _short(at[1]), _short(radius))
-        if title:
-            self._add(head + "><title>{}</title></circle>", *values, title)
-        else:
-            self._add(head + "/>", *values)
+        x, y, r = _short(at[0]), _short(at[1]), _short(radius)
+        head = f'<circle class="{escape(style)}" cx="{x}" cy="{y}" r="{r}"'
+        self._add(f"{head}><title>{escape(title)}</title></circle>" if title else f"{head}/>")
 
     def cross(self, at: Point, half: float, style: str, upright: bool = False) -> None:
         arms = ((half, 0.0), (0.0, half)) if upright else ((half, half), (half, -half))
@@ -134,11 +132,11 @@ class Drawing:
         style, path = self._lines
         self._lines = ("", "")
         if path:
-            self._add('<path class="{}" d="{}"/>', style, path)
+            self._add(f'<path class="{escape(style)}" d="{path}"/>')
 
-    def _add(self, markup: str, *values: object) -> None:
+    def _add(self, markup: str) -> None:
         self._end_lines()
-        self._parts.append(_safe(markup, *values))
+        self._parts.append(markup)
 
 
 @dataclass(frozen=True)
@@ -174,18 +172,22 @@ class Frame:
     def right(self) -> float:
         return self.left + self.width
 
-    def runs(self, points: Iterable[Point]) -> list[list[Point]]:
+    def runs(self, points: NDArray[np.float64] | Iterable[Point]) -> list[list[Point]]:
         """The parts of a polyline inside the frame, cut at its edges, as drawing points."""
-        ends = list(points)
-        beyond = self._beyond(ends)
-        drawn = self._all_at(ends)
+        given = points if isinstance(points, np.ndarray) else np.array(list(points), dtype=float)
+        x, y = given.reshape(-1, 2).T
+        beyond = self._beyond(x, y)
+        drawn = list(zip(self.x(x).tolist(), self.y(y).tolist(), strict=True))  # type: ignore[arg-type,attr-defined]
         runs: list[list[Point]] = []
         # A step wholly on one outer side, or to or from no number, crosses nothing.
         either, both = beyond[:-1] | beyond[1:], beyond[:-1] & beyond[1:]
-        for place in np.flatnonzero((both == 0) & (either < 16)):
+        for place in np.flatnonzero((both == 0) & (either < 16)).tolist():
             start, end = drawn[place], drawn[place + 1]
             if either[place]:
-                cut = self._cut(ends[place], ends[place + 1])
+                first, last = zip(
+                    x[place : place + 2].tolist(), y[place : place + 2].tolist(), strict=True
+                )
+                cut = self._cut(first, last)
                 if cut is None:
                     continue
                 start, end = (self.at(*each) for each in cut)
@@ -195,13 +197,8 @@ class Frame:
                 runs.append([start, end])
         return runs
 
-    def _all_at(self, points: Sequence[Point]) -> list[Point]:
-        x, y = np.array(points, dtype=float).reshape(-1, 2).T
-        return list(zip(self.x(x).tolist(), self.y(y).tolist(), strict=True))  # type: ignore[arg-type,attr-defined]
-
-    def _beyond(self, points: Sequence[Point]) -> NDArray[np.int64]:
+    def _beyond(self, x: NDArray[np.float64], y: NDArray[np.float64]) -> NDArray[np.int64]:
         """On which outer sides of the ranges points lie, a bit each; 16 for no number."""
-        x, y = np.array(points, dtype=float).reshape(-1, 2).T
         sides = (x < self.x_range[0], x > self.x_range[1], y < self.y_range[0], y > self.y_range[1])
         beyond = sum(side.astype(np.int64) << bit for bit, side in enumerate(sides))
         return np.where(np.isnan(x + y), 16, beyond)
@@ -419,48 +416,49 @@ def _tenths(value: int) -> str:
     return "-" + text if value < 0 else text
 
 
-def _texts(style: str, anchor: str, words: Sequence[tuple[Point, str]]) -> Markup:
+def _texts(style: str, anchor: str, words: Sequence[tuple[Point, str]]) -> str:
     """Texts of one style: letters, and lines of plain letters, as one, others each by itself."""
     usual = "middle" if style in _ABOUT else "start"
     head = f' class="{escape(style)}"' * bool(style)
     head += f' text-anchor="{anchor}"' * (anchor != usual)
-    plain = [each for each in words if left_to_right(each[1])]
-    letters = [each for each in plain if len(each[1]) == 1]
+    letters: list[tuple[Point, str]] = []
+    lines: list[tuple[Point, str]] = []
+    alone: list[tuple[Point, str]] = []
+    for at, text in words:
+        kind = alone if not left_to_right(text) else letters if len(text) == 1 else lines
+        kind.append((at, text))
     if len(letters) < _FEWEST_LETTERS:
-        letters = []
-    lines = [each for each in plain if each not in letters]
+        letters, lines = [], letters + lines
     if len(lines) == 1:
-        lines = []
+        lines, alone = [], alone + lines
     parts = [
-        _safe('<text{} x="{}" y="{}">{}</text>', Markup(head), _short(x), _short(y), text)
-        for (x, y), text in words
-        if ((x, y), text) not in [*letters, *lines]
+        f'<text{head} x="{_short(x)}" y="{_short(y)}">{escape(text)}</text>'
+        for (x, y), text in alone
     ]
     parts += [_letters(head, letters)] * bool(letters) + [_spans(head, lines)] * bool(lines)
-    return Markup("").join(parts)
+    return "".join(parts)
 
 
-def _letters(head: str, words: Sequence[tuple[Point, str]]) -> Markup:
+def _letters(head: str, words: Sequence[tuple[Point, str]]) -> str:
     """Single letters, each at its place; a letter without a height of its own keeps the last."""
     x, y = ([_short(at[axis]) for at, _ in words] for axis in (0, 1))
     heights = y[:1] if len(set(y)) == 1 else y
-    text = "".join(text for _, text in words)
-    return _safe(
-        '<text{} x="{}" y="{}">{}</text>', Markup(head), " ".join(x), " ".join(heights), text
-    )
+    text = escape("".join(text for _, text in words))
+    return f'<text{head} x="{" ".join(x)}" y="{" ".join(heights)}">{text}</text>'
 
 
-def _spans(head: str, words: Sequence[tuple[Point, str]]) -> Markup:
+def _spans(head: str, words: Sequence[tuple[Point, str]]) -> str:
     heights = {_short(at[1]) for at, _ in words}
     level = f' y="{heights.pop()}"' if len(heights) == 1 else ""
-    own = '<tspan x="{}">{}</tspan>' if level else '<tspan x="{}" y="{}">{}</tspan>'
-    spans = [_safe(own, _short(x), *([] if level else [_short(y)]), text) for (x, y), text in words]
-    return Markup(f"<text{head}{level}>") + Markup("").join(spans) + Markup("</text>")
+    spans = [
+        f'<tspan x="{_short(x)}"{"" if level else _height(y)}>{escape(text)}</tspan>'
+        for (x, y), text in words
+    ]
+    return f"<text{head}{level}>{''.join(spans)}</text>"
 
 
-def _safe(markup: str, *values: object) -> Markup:
-    safe = (escape(value) if isinstance(value, str) else value for value in values)
-    return Markup(markup.format(*safe))
+def _height(y: float) -> str:
+    return f' y="{_short(y)}"'
 
 
 def _short(value: float) -> str:

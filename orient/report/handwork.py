@@ -157,7 +157,7 @@ def _picture(shortest: ShortestMark, toward_north: bool) -> Markup:
         drawing.line(frame.at(0.0, low), frame.at(0.0, high), "meridian")
         edge(drawing, frame)
     left_axis(drawing, frame, [(tick, plain(tick)) for tick in ticks(low, high, 5)], "shadow, mm")
-    for run in frame.runs([(float(x), float(y)) for x, y in shortest.track]):
+    for run in frame.runs(shortest.track):
         drawing.curve(run, "track")
     for x, y in shortest.marks[seen]:
         drawing.spot(frame.at(float(x), float(y)), "spot")

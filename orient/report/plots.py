@@ -275,7 +275,7 @@ def day_plot(day: SunDay, label: str, marked_utc_s: Sequence[float] = ()) -> Mar
     with drawing.same():
         _axes(drawing, altitude, azimuth, hours, day)
     for frame, values in ((altitude, day.altitude_deg), (azimuth, _unbroken(day.azimuth_deg, up))):
-        for run in frame.runs(zip(day.utc_s.tolist(), values.tolist(), strict=True)):
+        for run in frame.runs(np.column_stack([day.utc_s, values])):
             drawing.curve(run, "sun")
     for instant, height in zip(
         marked_utc_s, np.interp(marked_utc_s, day.utc_s, day.altitude_deg), strict=True

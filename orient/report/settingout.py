@@ -93,7 +93,7 @@ def _compass_words(line: ReferenceLine) -> list[str]:
 
 def setting_out_svg(line: ReferenceLine) -> str:
     """Plan of the lines about the station, true north up: the mark, the nearest line, the peg."""
-    nearest = _nearest_true(settingout.turns(line))
+    nearest = _nearest_true(_rows(settingout.turns(line)))
     azimuth, wanted = line.true_azimuth_deg, nearest["true_azimuth_deg"]
     reach = _REFERENCE_REACH * np.cos(np.radians(nearest["turn_deg"])) * 0.75
     foot, peg = (
@@ -117,9 +117,8 @@ def setting_out_svg(line: ReferenceLine) -> str:
     )
 
 
-def _nearest_true(turned: pd.DataFrame) -> dict[str, Any]:
-    true = turned[turned["north"] == "true"].sort_values("turn_deg", kind="stable")
-    return _rows(true.iloc[:1])[0]
+def _nearest_true(turns: list[dict[str, Any]]) -> dict[str, Any]:
+    return min((row for row in turns if row["north"] == "true"), key=lambda row: row["turn_deg"])
 
 
 def _grid_ray(convergence_deg: float) -> dict[str, Any]:
@@ -151,6 +150,7 @@ def _figures(line: ReferenceLine, taping: Taping) -> dict[str, Any]:
     turned = settingout.turns(line)
     turned["turn_95_deg"] = COVERAGE_95 * turned["turn_u_deg"]
     turned["clockwise_dm"] = [_degrees_minutes(angle) for angle in turned["clockwise_deg"]]
+    turns = _rows(turned)
     offsets = settingout.offsets(line, taping)
     offsets["peg_95_mm"] = COVERAGE_95 * offsets["peg_u_mm"]
     offsets["chord_95_mm"] = COVERAGE_95 * offsets["chord_peg_u_mm"]
@@ -164,10 +164,10 @@ def _figures(line: ReferenceLine, taping: Taping) -> dict[str, Any]:
         else None,
         "compass": (bearing, COVERAGE_95 * bearing_u) if np.isfinite(bearing + bearing_u) else None,
         "has_grid": has_grid,
-        "nearest": _nearest_true(turned),
+        "nearest": _nearest_true(turns),
         "mark": _short(line.reference_name),
         "words": _words(line, taping),
-        "turns": _rows(turned),
+        "turns": turns,
         "offsets": [
             (str(north), _rows(part)) for north, part in offsets.groupby("north", sort=False)
         ],
