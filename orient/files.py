@@ -100,6 +100,30 @@ def locked(folder: Path | str, wait_s: float = 30.0) -> Iterator[None]:
         os.close(handle)
 
 
+@contextlib.contextmanager
+def scratch(name: str) -> Iterator[Path]:
+    """A file's path in a temporary folder, for libraries that write to nothing else.
+
+    Raises:
+        OSError: writing failed, and the folder takes no file: `filename` names it.
+    """
+    with tempfile.TemporaryDirectory() as folder:
+        try:
+            yield Path(folder) / name
+        except Exception:
+            # A library on a full disk tells of its own insides.
+            _check_room(Path(folder))
+            raise
+
+
+def _check_room(folder: Path) -> None:
+    try:
+        _stage(folder / "room", bytes(10_000_000), [])
+    except OSError as fault:
+        fault.filename = tempfile.gettempdir()
+        raise
+
+
 def _lock_handle(folder: Path) -> int:
     """A folder itself can be locked, except on Windows, where a hidden file stands for it."""
     if os.name == "posix":
@@ -140,6 +164,9 @@ def _check_place(target: Path) -> None:
         raise IsADirectoryError(errno.EISDIR, said, str(target))
     if not stat.S_ISREG(mode):
         raise FileExistsError(errno.EEXIST, "no ordinary file, so not replaced", str(target))
+    if not mode & 0o222:
+        # Renaming over it would not ask: whoever set it so is heard all the same.
+        raise PermissionError(errno.EACCES, "a file set to be read only", str(target))
 
 
 def _make_folders(folder: Path, made: list[Path]) -> None:

@@ -48,9 +48,9 @@ def write_output(
 
     Args:
         folder: made where it does not exist.
-        contents: file name to content. A page carries `<meta name="generator"
-            content="orient …">`, a document `orient …` as its creator, JSON a first key
-            `made_by`: what carries none replaces only a file of equal content.
+        contents: file name, or the way to it from the folder, to content. A page carries
+            `<meta name="generator" content="orient …">`, a document `orient …` as its creator,
+            JSON a first key `made_by`: what carries none replaces only a file of equal content.
         force: replace whatever ordinary file is there.
 
     Returns:
@@ -83,12 +83,13 @@ def check_output(folder: Path | str, name: str, kind: str, force: bool = False) 
 def _check_output(
     folder: Path, kinds: Mapping[str, tuple[bytes | None, str | bytes | None]], force: bool
 ) -> None:
-    there, owned = _entries(folder), _names(_contents_of(folder))
     faults: list[Fault] = []
-    for name, (stamp, content) in kinds.items():
-        taken = there.get(_folded(name))
+    for path, (stamp, content) in ((folder / each, kind) for each, kind in kinds.items()):
+        # A name may lead into another folder.
+        name, taken = path.name, _entries(path.parent).get(_folded(path.name))
         if taken is None:
             continue
+        owned = _names(_contents_of(path.parent))
         if _is_table(name):
             faults.append(_fault(taken, "a table of a campaign", _OTHER_PLACE))
         elif not force and _folded(name) in owned:

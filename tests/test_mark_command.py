@@ -184,6 +184,10 @@ def test_undo_leaves_a_mark_that_someone_else_has_changed(campaign, monkeypatch)
          b"R1;17:30;454,4;394,6;\r\n"),
         (b"setup;time;x_mm;y_mm\nR1;10:00;-1.5;2\n", b"R1;17:30;454.4;394.6\n"),
         (b"sep=;\nsetup;time;x_mm;y_mm\nR1;10:00;-1,5;2\n", b"R1;17:30;454,4;394,6\n"),
+        (b'\xef\xbb\xbf"sep=,"\r\n"setup","time","x_mm","y_mm"\r\n"R1","10:00","1","2"\r\n',
+         b"R1,17:30,454.4,394.6\r\n"),
+        (b'\xef\xbb\xbf\xef\xbb\xbf"setup",time,x_mm,y_mm\n', b"R1,17:30,454.4,394.6\n"),
+        (b"setup;time;x_mm;y_mm\rR1;10:00;-1,5;2,25\rR1;;3,5;4,5\r", b"R1;17:30;454,4;394,6\r"),
         (b"setup\ttime\tx_mm\ty_mm", b"\nR1\t17:30\t454.4\t394.6\n"),
         (b"\n\ny_mm,x_mm,time,setup\n2,1,,R1\n\n,,,\n", b"394.6,454.4,17:30,R1\n"),
         (b"setup,time,length_mm,angle_deg\n", b"R1,17:30,601.821,49.02902\n"),
@@ -251,6 +255,16 @@ def test_a_full_disk_is_said_and_what_was_saved_stays(campaign, monkeypatch):
     assert ending.status == 1
     assert marks(campaign)["mark"].tolist()[-2:] == ["11", "12"]
     assert len(marks(campaign)) == 12
+
+
+def test_a_table_set_to_be_read_only_is_left_as_it_is(campaign):
+    """To rename a file over it would need no right to write it."""
+    (campaign / "marks.csv").chmod(0o444)
+    before = tables_of(campaign)
+    ending = typed(campaign, GOOD)
+    assert "NOT SAVED: a file set to be read only" in ending.out
+    assert ending.status == 1
+    assert tables_of(campaign) == before
 
 
 # A process of its own --------------------------------------------------------------------

@@ -4,9 +4,11 @@ from __future__ import annotations
 
 import json
 import shutil
+import tempfile
 from pathlib import Path
 
 import pytest
+from forked import forked, needs_fork
 from hostile import csv_bytes, digest, good_tables, run, write_campaign
 
 from orient.errors import InputError
@@ -107,12 +109,93 @@ def test_contents_json_of_another_program_counts_as_a_file_to_keep(tmp_path, sta
     assert (tmp_path / CONTENTS).read_text() == stated
 
 
+@needs_fork
+@pytest.mark.parametrize("command", ["report", "correct", "region"])
+def test_a_temporary_folder_without_room_is_told(here, tmp_path, command):
+    """A library that makes the layers there must not tell of its own insides."""
+    import resource
+
+    def small() -> None:
+        resource.setrlimit(resource.RLIMIT_FSIZE, (20_000, 20_000))
+
+    (here / "notes.csv").write_text("lat,lon,date,strike\n46,8,2026-05-01,33\n")
+    arguments = {
+        "report": [str(here / "north/camp"), "-o", str(here / "out")],
+        "correct": [str(here / "notes.csv"), "-o", str(here / "notes.gpkg")],
+        "region": ["--bounds", "8,46,9,47", "-o", str(here / "map"), "--only", "gpkg"],
+    }[command]
+    before = digest(here)
+    ended = forked([command, *arguments], small)
+    assert ended.status == 1
+    assert ended.err.startswith(f"{tempfile.gettempdir()}: File too large")
+    assert digest(here) == before
+
+
 # Single files ----------------------------------------------------------------------------
 
 
 def test_a_plan_page_never_replaces_a_table(here):
     plan = ["plan", str(here / "north/camp"), "--from", "2026-04-12", "--page"]
     refused([*plan, str(here / "north/camp/marks.csv")], here, ".html")
+
+
+#: A table, a file of another's, and a place to name them from.
+ELSEWHERE = {"a table of a campaign": "south/camp/marks.csv", "none of this command's": "mine.json"}
+
+
+@pytest.mark.parametrize("force", [[], ["--force"]])
+@pytest.mark.parametrize("said", ELSEWHERE)
+def test_a_sheet_s_layout_lands_on_nothing_in_another_folder(here, said, force):
+    """The layout's folder need not be the sheet's."""
+    (here / "mine.json").write_text("{}")
+    target, out = here / ELSEWHERE[said], here / "out"
+    arguments = ["sheet", str(here / "north/camp"), "--site", "Ridge", "--date", "2026-04-12"]
+    arguments += ["-o", str(out / "s.pdf"), "--layout", str(target), *force]
+    if force and target.name == "mine.json":
+        assert run(arguments).status == 0
+        assert "foot" in target.read_text("utf-8")
+    else:
+        refused(arguments, here, said)
+
+
+def measured(here) -> list[str]:
+    (here / "read.csv").write_text("site,azimuth_deg,altitude_deg\nRidge,90,5\nRidge,270,3\n")
+    return ["skyline", str(here / "north/camp"), "--measured", str(here / "read.csv")]
+
+
+def test_a_drawing_of_skylines_lands_on_no_reading(here):
+    arguments = [*measured(here), "--draw", str(here / "read.csv"), "--force"]
+    refused(arguments, here, "ending in .html")
+
+
+def test_a_skyline_that_cannot_be_saved_is_not_drawn(here):
+    """What is said to be unwritten is unwritten, and no row is shown as done."""
+    assert run([*measured(here), "--save"]).status == 0
+    refused([*measured(here), "--save", "--draw", str(here / "s.html")], here, "--force")
+
+
+def test_rows_for_a_machine_are_the_whole_of_the_output(here):
+    ending = run([*measured(here), "--draw", str(here / "s.html"), "--format", "json"])
+    assert [row["site"] for row in json.loads(ending.out)] == ["Ridge"]
+    assert "s.html" in ending.err
+
+
+@pytest.mark.parametrize(
+    ("option", "name", "said"),
+    [
+        ("--page", "south/camp/marks.csv", "ending in .html"),
+        ("--page", "mine.html", "none of this command's"),
+        ("--sheet", "mine.pdf", "none of this command's"),
+    ],
+)
+def test_a_page_of_nights_is_checked_before_the_work(here, monkeypatch, option, name, said):
+    from orient.planning import night
+
+    monkeypatch.setattr(night, "plan_night", None)
+    for mine in ("mine.html", "mine.pdf"):
+        (here / mine).write_text("precious")
+    arguments = ["night", str(here / "north/camp"), "--from", "2026-04-12", "--site", "Ridge"]
+    refused([*arguments, option, str(here / name)], here, said)
 
 
 @pytest.mark.long

@@ -124,6 +124,15 @@ def test_what_cannot_be_made_is_refused_and_nothing_written(camp, options, said)
     assert not folder.exists()
 
 
+def test_the_boards_and_their_key_are_written_together(camp):
+    """Boards without their key are of no use: a key that cannot be written leaves none."""
+    key = camp.parent / "a file in place of a folder" / "key.csv"
+    key.parent.write_text("")
+    run, folder = made(camp, "--key", key)
+    assert isinstance(run.exception, OSError)
+    assert not folder.exists()
+
+
 def test_nothing_is_overwritten(camp):
     assert made(camp)[0].exit_code == 0
     run, _ = made(camp)

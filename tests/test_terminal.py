@@ -6,6 +6,7 @@ import os
 import re
 import struct
 from collections import Counter
+from pathlib import Path
 
 import pyproj
 import pytest
@@ -15,6 +16,7 @@ from hostile import SITES, csv_bytes, good_tables, run, write_campaign
 from orient.commands import terminal
 from orient.commands.terminal import Column, show_table
 
+ALDERMOOR = Path(__file__).parent.parent / "sites" / "aldermoor"
 WIDTHS = (30, 40, 54, 60, 80, 133)
 DAYS = ["--from", "2026-04-12", "--to", "2026-04-14"]
 COMMANDS = {
@@ -31,6 +33,10 @@ COMMANDS = {
     "bring, track": ["bring", "CAMPAIGN", *DAYS[:2], "--site", "Ridge", "--rod", "300",
                      "--board", "650", "470", "--show", "track"],
     "crew": ["crew", "CAMPAIGN", *DAYS, "--site", "Ridge", "--start", "Ridge"],
+    "night": ["night", "CAMPAIGN", *DAYS[:2], "--site", "Ridge"],
+    "night, many": ["night", "CAMPAIGN", *DAYS],
+    "skyline": ["skyline", "CAMPAIGN", "--measured", "CAMPAIGN/skyline.csv", "--site", "Ridge"],
+    "sights": ["sights", str(ALDERMOOR)],
     "declination": ["declination", "46.5", "8.25", "--date", "2026", "--since", "1990"],
 }  # fmt: skip
 
@@ -39,12 +45,13 @@ COMMANDS = {
 def campaign(tmp_path_factory):
     folder = tmp_path_factory.mktemp("window") / "camp"
     write_campaign(folder, {f"{name}.csv": csv_bytes(rows) for name, rows in good_tables().items()})
+    (folder / "skyline.csv").write_text("site,azimuth_deg,altitude_deg\nRidge,90,5\nRidge,270,3\n")
     return folder
 
 
 def shown(arguments: list[str], campaign, monkeypatch, width: int) -> str:
     monkeypatch.setattr(terminal, "window_columns", lambda: width)
-    ending = run([str(campaign) if word == "CAMPAIGN" else word for word in arguments])
+    ending = run([word.replace("CAMPAIGN", str(campaign)) for word in arguments])
     assert ending.status == 0, ending.err
     return ending.out
 

@@ -175,7 +175,7 @@ def _compare(
         title = f"A class at {', '.join(dict.fromkeys(tables.setups['site']))}"
         page = class_page(title, table, truth)
         written = {"class.csv": csv_text(table), "class.html": page}
-        tell_written(write_output(folder, written, force))
+        tell_written(write_output(folder, written, force), style)
     if style == "table":
         say("+ is clockwise of the truth. ± is the 95 % figure that the board itself stated.")
 

@@ -94,10 +94,10 @@ def emit(rows: Sequence[Row], style: str, columns: Sequence[Column], title: str 
     write_machine_text(json_rows(rows) if style == "json" else csv_rows(rows))
 
 
-def tell_written(paths: Iterable[Path]) -> None:
-    """Name the files written on standard output, a line each."""
+def tell_written(paths: Iterable[Path], style: str = "table") -> None:
+    """Name the files written, a line each; on standard error where rows go out for a machine."""
     for path in paths:
-        click.echo(printable(str(path)))
+        click.echo(printable(str(path)), err=style != "table")
 
 
 def show_flags(rows: Iterable[Row], key: str) -> None:

@@ -14,13 +14,21 @@ from orient.commands.common import (
     campaign_argument,
     console,
     emit,
+    force_option,
     format_option,
     number,
     printable,
     progress,
     show_table,
+    tell_written,
 )
-from orient.commands.planning_options import POSITIVE, chosen_sites, dates_between, span_options
+from orient.commands.planning_options import (
+    POSITIVE,
+    check_page,
+    chosen_sites,
+    dates_between,
+    span_options,
+)
 from orient.text import folder_name
 
 if TYPE_CHECKING:
@@ -61,6 +69,7 @@ _MOST_DRAWN = 60
     "--sheet", "sheet_file", type=click.Path(dir_okay=False, path_type=Path), metavar="FILE.pdf",
     help="Draw the night sheet of one site and night, with pictures to find the stars by.",
 )  # fmt: skip
+@force_option
 @format_option
 def night(
     campaign: str,
@@ -70,6 +79,7 @@ def night(
     base: float,
     page: Path | None,
     sheet_file: Path | None,
+    force: bool,
     style: str,
     **care: float,
 ) -> None:
@@ -84,6 +94,12 @@ def night(
     rig = NightRig(base, **care)
     sites = chosen_sites(campaign, names)
     dates = dates_between(first, last, sites)
+    if page:
+        from orient.nightsheet.page import KIND
+
+        check_page("--page", page, KIND, force)
+    if sheet_file:
+        _check_sheet(sheet_file, force)
     if (page or sheet_file) and len(sites) * len(dates) > (1 if sheet_file else _MOST_DRAWN):
         wanted = "one site and night" if sheet_file else f"at most {_MOST_DRAWN} nights of sites"
         found = len(sites) * len(dates)
@@ -95,7 +111,7 @@ def night(
                 nights.append(plan_night(site, day, rig))
                 advance(1)
     if page or sheet_file:
-        _write(campaign, sites, nights, rig, page, sheet_file)
+        _write(campaign, sites, nights, rig, page, sheet_file, force)
         return
     rows: list[Row] = [night_row(each) for each in nights]
     if style != "table":
@@ -113,21 +129,26 @@ def _write(
     rig: NightRig,
     page: Path | None,
     sheet_file: Path | None,
+    force: bool,
 ) -> None:
     from orient.nightsheet.page import night_page
     from orient.nightsheet.sheet import night_sheet
     from orient.outputs import write_output
 
     if sheet_file:
-        if sheet_file.suffix.lower() != ".pdf":
-            raise click.UsageError(f"--sheet takes a file ending in .pdf, found {sheet_file.name}")
         drawn = night_sheet(sites.iloc[0], nights[0], rig)
-        for path in write_output(sheet_file.parent, {sheet_file.name: drawn.pdf()}):
-            click.echo(printable(str(path)))
+        tell_written(write_output(sheet_file.parent, {sheet_file.name: drawn.pdf()}, force))
     if page:
         text = night_page(folder_name(campaign), sites, nights, rig)
-        for path in write_output(page.parent, {page.name: text}):
-            click.echo(printable(str(path)))
+        tell_written(write_output(page.parent, {page.name: text}, force))
+
+
+def _check_sheet(path: Path, force: bool) -> None:
+    from orient.outputs import check_output
+
+    if path.suffix.lower() != ".pdf":
+        raise click.UsageError(f"--sheet takes a file ending in .pdf, found {path.name}")
+    check_output(path.parent, path.name, "orient", force)
 
 
 def _show_one(night: Night, rig: NightRig) -> None:

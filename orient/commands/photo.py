@@ -17,6 +17,7 @@ from orient.commands.common import (
     number,
     printable,
     progress,
+    tell_written,
 )
 from orient.text import counted
 
@@ -96,8 +97,7 @@ def photo(
         _save(read, chosen, site, marks, times, readings)
     if output is not None:
         page = _review(read, chosen, site, readings, marks, bar_mm)
-        for path in write_output(output.parent, {output.name: page}, force):
-            click.echo(printable(str(path)), err=style != "table")
+        tell_written(write_output(output.parent, {output.name: page}, force), style)
     rows = [_row(chosen, place, mark) for place, mark in enumerate(marks, 1)]
     emit(rows, style, _COLUMNS)
     if style == "table":

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import os
 from dataclasses import replace
 from datetime import date
 from pathlib import Path
@@ -160,7 +161,7 @@ def simulate(
     sheets.pdf to measure or photograph. Nobody stood at these boards.
     """
     from orient.numbers.tolerances import Tolerances
-    from orient.outputs import check_empty, check_output, write_campaign, write_output
+    from orient.outputs import check_empty, check_output, write_campaign
     from orient.practice.boards import OnSheet, Work
     from orient.practice.campaign import practice, student_names
     from orient.tables.campaign import read_campaign
@@ -191,7 +192,9 @@ def simulate(
     if plan is not None:
         key[marks_file.name] = csv_text(made.pencil())
         files = {"sheets.pdf": _drawn(plan, made), **made.unmeasured_files(tables, site)}
-    tell_written([*write_campaign(folder, files), *write_output(key_file.parent, key)])
+    beside = {os.path.abspath(key_file.with_name(name)): text for name, text in key.items()}
+    written = write_campaign(folder, files | beside)
+    tell_written([*written[: len(files)], *map(key_file.with_name, key)])
     click.echo(_told(made), err=True)
 
 

@@ -19,7 +19,7 @@ from orient.commands.common import (
     say,
     tell_written,
 )
-from orient.commands.planning_options import POSITIVE, chosen_sites
+from orient.commands.planning_options import POSITIVE, check_page, chosen_sites
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -83,21 +83,24 @@ def skyline(
     if (dem is None) == (measured is None):
         raise click.UsageError("Give one of --dem and --measured.")
     sites = chosen_sites(campaign, names)
+    if draw:
+        from orient.report.skyline_page import KIND, skyline_page
+
+        check_page("--draw", draw, KIND, force)
     if dem is not None:
         found = _from_terrain(dem, sites, 1000.0 * reach, eye)
     else:
         assert measured is not None
         found = _from_readings(measured, sites)
-    rows: list[Row] = [_row(name, each) for name, each in found.items()]
-    emit(rows, style, _columns(), "Skylines")
+    written = _saved(Path(campaign), sites, found, force) if save else []
     if draw:
         from orient.outputs import write_output
-        from orient.report.skyline_page import skyline_page
 
         page = skyline_page(sites.loc[list(found)], found)
-        tell_written(write_output(draw.parent, {draw.name: page}, force))
-    if save:
-        tell_written(_saved(Path(campaign), sites, found, force))
+        written += write_output(draw.parent, {draw.name: page}, force)
+    rows: list[Row] = [_row(name, each) for name, each in found.items()]
+    emit(rows, style, _columns(), "Skylines")
+    tell_written(written, style)
     if style == "table":
         say("Never look at the sun to read a skyline: read it where the sun is not.")
 

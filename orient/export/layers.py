@@ -11,7 +11,6 @@ keeps its row and has no geometry.
 from __future__ import annotations
 
 import json
-import tempfile
 from collections.abc import Iterator, Sequence
 from contextlib import contextmanager
 from pathlib import Path
@@ -20,6 +19,7 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 
 from orient import site
+from orient.files import scratch
 from orient.numbers import grid
 from orient.observation.setups import KEYS, SetupResult
 
@@ -114,8 +114,7 @@ def geopackage(frame: Any, sites: Any = None, anomalies: Any = None) -> bytes:
         sites: of `sites_frame`, for a layer of that name.
         anomalies: of `anomalies_frame`, for the layer `compass_anomalies`.
     """
-    with tempfile.TemporaryDirectory() as folder, steady_dates():
-        path = Path(folder) / "results.gpkg"
+    with scratch("results.gpkg") as path, steady_dates():
         _write_layer(path, frame, LAYER, "MultiLineString", "Reference lines", CONVENTIONS)
         if sites is not None:
             _write_layer(path, sites, "sites", "Point", "Sites", _OF_SITES)

@@ -15,6 +15,7 @@ from orient.nightsheet.sheet import STEPS, night_sheet
 from orient.pages import SEAL, sealed, shared_style
 from orient.planning.night import Night, NightRig
 
+KIND = "orient night"
 _STYLE = (
     ".night h3{margin-top:1.3rem}"
     ".sky{background:#fdfcf9;border-radius:.4rem;margin:.6rem 0}"
@@ -59,7 +60,7 @@ def night_page(name: str, sites: pd.DataFrame, nights: Sequence[Night], rig: Nig
 <h2>A line by two plumb lines</h2><ol>{steps}</ol>
 </div></body></html>
 """,
-        "orient night",
+        KIND,
     )
 
 

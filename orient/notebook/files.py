@@ -4,13 +4,13 @@ from __future__ import annotations
 
 import csv
 import io
-import tempfile
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
 import pandas as pd
 
+from orient.files import scratch
 from orient.notebook.correct import Corrected
 from orient.tables.cells import Cells, Faults, cell_text, check_plain_file, csv_text, read_cells
 
@@ -185,8 +185,7 @@ def _as_layer(whole: Any, corrected: Corrected, ending: str) -> str | bytes:
     points = geopandas.points_from_xy(corrected.longitude_deg, corrected.latitude_deg)
     attributes = _with_numbers(pd.DataFrame(whole.drop(columns="geometry", errors="ignore")))
     frame = geopandas.GeoDataFrame(attributes, geometry=points, crs="EPSG:4326")
-    with tempfile.TemporaryDirectory() as folder:
-        path = Path(folder) / f"{LAYER}{ending}"
+    with scratch(f"{LAYER}{ending}") as path:
         driver = "GPKG" if ending == ".gpkg" else "GeoJSON"
         frame.to_file(path, driver=driver, engine="pyogrio", layer=LAYER)
         return path.read_bytes()

@@ -3,15 +3,14 @@
 from __future__ import annotations
 
 import json
-import tempfile
 from collections.abc import Sequence
-from pathlib import Path
 from typing import Any
 
 import numpy as np
 import pandas as pd
 
 from orient.export.layers import steady_dates
+from orient.files import scratch
 from orient.numbers.angles import wrap_180
 from orient.region.contours import Contour
 from orient.region.lattice import Lattice
@@ -40,8 +39,7 @@ def geotiff_of(lattice: Lattice) -> bytes:
     step_y = float(-np.diff(lattice.latitude_deg).mean())
     corner = lattice.longitude_deg[0] - step_x / 2, lattice.latitude_deg[0] + step_y / 2
     rows, columns = len(lattice.latitude_deg), len(lattice.longitude_deg)
-    with tempfile.TemporaryDirectory() as folder:
-        path = Path(folder) / "region.tif"
+    with scratch("region.tif") as path:
         with rasterio.open(
             path, "w", driver="GTiff", height=rows, width=columns, count=len(lattice.values),
             dtype="float32", crs="EPSG:4326", transform=from_origin(*corner, step_x, step_y),
@@ -93,8 +91,7 @@ def geopackage_of(frame: Any, sites: Any, about: str) -> bytes:
     """Lines, and sites where there are any, as layers of a GeoPackage."""
     import pyogrio
 
-    with tempfile.TemporaryDirectory() as folder, steady_dates():
-        path = Path(folder) / "region.gpkg"
+    with scratch("region.gpkg") as path, steady_dates():
         pyogrio.write_dataframe(
             frame, path, layer="contours", driver="GPKG", geometry_type="MultiLineString",
             promote_to_multi=True, layer_options={"DESCRIPTION": about},

@@ -207,7 +207,8 @@ def _decoded(data: bytes) -> str:
     if data.startswith((b"\xff\xfe", b"\xfe\xff")) or start.count(b"\0") > len(start) / 10:
         raise _Unreadable("text in UTF-16, or no text at all", wanted)
     try:
-        return data.decode("utf-8-sig")
+        # Two programs in turn may each have put their mark before it.
+        return data.decode("utf-8").lstrip(_BYTE_ORDER_MARK)
     except UnicodeDecodeError as fault:
         byte = data[fault.start]
         row = data.count(b"\n", 0, fault.start) + 1
@@ -221,7 +222,7 @@ _SEPARATOR_LINE = re.compile(r'"?sep=([,;\t])"?[ ]*\r?\n', re.IGNORECASE)
 def _delimiter(text: str) -> str:
     if told := _SEPARATOR_LINE.match(text):
         return told[1]
-    header = text.lstrip().split("\n", 1)[0]
+    header = re.split(r"[\r\n]", text.lstrip(), maxsplit=1)[0]
     bare = re.sub(r'"[^"]*"', "", header)
     return max(",;\t", key=bare.count)
 
@@ -531,13 +532,13 @@ def _in_sign(value: str, commas: bool) -> str:
 
 
 def _end_of(text: str) -> str:
-    return "\r\n" if "\r\n" in text else "\n"
+    return "\r\n" if "\r\n" in text else "\r" if "\r" in text and "\n" not in text else "\n"
 
 
 def _text_and_delimiter(data: bytes) -> tuple[str, str]:
     # The byte-order mark stays in the text, so that it is written again.
     text = data.decode("utf-8")
-    return text, _delimiter(text.removeprefix(_BYTE_ORDER_MARK))
+    return text, _delimiter(text.lstrip(_BYTE_ORDER_MARK))
 
 
 def _titles(records: Iterable[tuple[str, list[str]]]) -> tuple[int, list[str]]:
@@ -568,9 +569,10 @@ def _records(text: str, delimiter: str) -> Iterator[tuple[str, list[str]]]:
     taken: list[str] = []
 
     def lines() -> Iterator[str]:
-        for line in io.StringIO(text, newline=""):
+        for number, line in enumerate(io.StringIO(text, newline="")):
             taken.append(line)
-            yield line
+            # A quote after the mark opens a cell all the same.
+            yield line if number else line.lstrip(_BYTE_ORDER_MARK)
 
     for cells in csv.reader(lines(), delimiter=delimiter, skipinitialspace=True, strict=True):
         yield "".join(taken), cells
