@@ -107,8 +107,8 @@ class Flag(StrEnum):
     BOARD_MOVED = (
         "board-moved",
         "The board moved between two marks: write no in `use` of the marks that were not made "
-        "while the reference line stood as drawn. Next time fix the board better, and draw the "
-        "line again at the end.",
+        "while the reference line stood as drawn, and leave the line drawn again at the end "
+        "blank. Next time fix the board better.",
         "observation.reduction",
         "reduce report",
     )

@@ -411,7 +411,14 @@ def test_a_board_turned_between_two_marks_is_told_with_its_time(page_file):
         part(page, "north")
         told = page.inner_text("#told")
         assert re.search(r"turned by (2\.9|3\.[01])° between mark 5 and mark 6", told)
-        assert "seems to have moved since 10:20" in told
+        assert "seems to have moved since 10:20: strike out the marks made since then" in told
+        # Done as it says, the page is content, and the azimuth is that of the first marks.
+        part(page, "marks")
+        for number in range(6, 13):
+            page.click(f"#mark-rows tr[data-mark='{number}'] button")
+        part(page, "north")
+        assert not page.inner_text("#told").strip()
+        assert "5 of 5" in page.inner_text("#answer")
         assert opened.errors == []
 
 

@@ -55,9 +55,18 @@ def error_times(board):
     return abs((row["reference_azimuth_deg"] - LINE + 180) % 360 - 180) / u, u
 
 
-def test_marks_made_after_a_turn_are_left_out_as_the_flag_says(board):
+@pytest.mark.parametrize("drawn_again", [False, True])
+def test_marks_made_after_a_turn_are_left_out_as_the_flag_says(board, drawn_again):
     marks = rows_of(board / "marks.csv")
+    (setup,) = rows_of(board / "setups.csv")
     turn = np.exp(1j * np.radians(3.0))
+    if drawn_again:
+        end = (float(setup["reference_x_mm"]) + 1j * float(setup["reference_y_mm"])) * turn
+        again = {
+            "reference_close_x_mm": f"{end.real:.1f}",
+            "reference_close_y_mm": f"{end.imag:.1f}",
+        }
+        write(board / "setups.csv", [setup | again])
     for mark in marks[7:]:
         tip = (float(mark["x_mm"]) + 1j * float(mark["y_mm"])) * turn
         mark["x_mm"], mark["y_mm"] = f"{tip.real:.1f}", f"{tip.imag:.1f}"
@@ -65,13 +74,15 @@ def test_marks_made_after_a_turn_are_left_out_as_the_flag_says(board):
     said, _ = run("reduce", board, "--verbose")
     assert "the board was turned by" in said
     assert "between mark 7 and mark 8" in said
-    assert "write no in `use`" in said
+    assert "write no in `use` of the marks that were not made" in said
+    assert "leave the line drawn again at the end blank" in said
     # Not to state marks coarser than they are, nor a latitude that the turn spoils.
     assert "scatter-large" not in said
     assert "which makes the latitude" not in said
     assert error_times(board)[0] < 1.96
     using = ["yes"] * 7 + ["no"] * len(marks[7:])
     write(board / "marks.csv", [m | {"use": use} for m, use in zip(marks, using, strict=True)])
+    write(board / "setups.csv", [setup])
     times, u = error_times(board)
     assert times < 3.29
     assert u < 0.3

@@ -1,4 +1,4 @@
-/* Built by web/build.mjs; sources: engine/adjustment.js engine/board.js engine/byhand.js engine/chisquare.js engine/evidence.js engine/line.js engine/lookout.js engine/matrix.js engine/moved.js engine/reading.js engine/reduce.js engine/rows.js engine/shadow.js engine/slips.js engine/starts.js engine/statements.js engine/weighing.js field.js field/dom.js field/drawing.js field/log.js field/marking.js field/north.js field/send.js field/sensor.js field/setup.js field/store.js field/tables.js field/tilt.js field/timesignal.js field/tools.js shared/almanac.js shared/civil.js shared/panel.js shared/sun.js; 6857c690daf0f73c7c58332a1c31626729baea4cc05e7821f0bb13d836d9de06 */
+/* Built by web/build.mjs; sources: engine/adjustment.js engine/board.js engine/byhand.js engine/chisquare.js engine/evidence.js engine/line.js engine/lookout.js engine/matrix.js engine/moved.js engine/reading.js engine/reduce.js engine/rows.js engine/shadow.js engine/slips.js engine/starts.js engine/statements.js engine/weighing.js field.js field/dom.js field/drawing.js field/log.js field/marking.js field/north.js field/send.js field/sensor.js field/setup.js field/store.js field/tables.js field/tilt.js field/timesignal.js field/tools.js shared/almanac.js shared/civil.js shared/panel.js shared/sun.js; 5a1ce5c9e0a36596660a12dc4c973b80917e495c82930839004dd3f1989aa4f2 */
 (() => {
   // shared/civil.js
   function offset(site, utc) {
@@ -2835,7 +2835,7 @@
     function showTold({ told: found }) {
       const told = found.map(({ since, text: words, ...rest }) => ({
         ...rest,
-        text: since ? `${words} The board seems to have moved since ${hoursMinutes(place(), since)}.` : words
+        text: since ? `${words} ${movedSince(since)}` : words
       }));
       const text = told.map((each) => each.text).join("\n");
       say("told-here", told.length ? capital(told[0].text) : "");
@@ -2844,6 +2844,7 @@
       element("told").dataset.said = text;
       element("told").replaceChildren(...told.map((each) => made("p", { class: "alarm-box", "data-code": each.code }, capital(each.text))));
     }
+    const movedSince = (since) => `The board seems to have moved since ${hoursMinutes(place(), since)}: strike out the marks made since then, and start a new set-up with the line drawn again.`;
     const place = () => table2.sites.find((each) => each.site === field2.setup.fields.site);
     function outlook({ board, fit, row, doubtful: doubtful2 }) {
       if (doubtful2) return "What one more mark would bring is shown once what is told above is settled.";
@@ -2898,7 +2899,7 @@
     ]);
     facts.push(["Board azimuth (of +y)", bearing(row.board_azimuth_deg), plusMinus(row.board_azimuth_u_deg)]);
     const kept = fit.kept.filter(Boolean).length;
-    facts.push(["Marks", `${kept} of ${board.count}`, kept < board.count ? "the others left out" : "all fit"]);
+    facts.push(["Marks", `${kept} of ${board.count}`, kept < board.count ? "the others left out" : "all used"]);
     if (row.noon_watch !== null) {
       facts.push([
         "Watch, minus true",

@@ -49,8 +49,13 @@ def _lead(table: pd.DataFrame, truth: Truth) -> str:
     return (
         f"Lines: {lines} of {counted(len(table), 'student')}; {good} of them within the figure "
         f"that they state. They are compared with {truth.words}: true azimuth "
-        f"{figure(truth.azimuth_deg, 2, '°')} ± {figure(COVERAGE_95 * truth.u_deg, 2, '°')} (95 %)."
+        f"{figure(truth.azimuth_deg, 2, '°')}{_sure(truth)}."
     )
+
+
+def _sure(truth: Truth) -> str:
+    """How surely the truth is known, where that is not taken as exact."""
+    return f" ± {figure(COVERAGE_95 * truth.u_deg, 2, '°')} (95 %)" if truth.u_deg else ""
 
 
 def _shown(row: dict[Any, Any]) -> dict[str, str]:

@@ -57,7 +57,7 @@ export function startNorth(field) {
 
   function showTold({ told: found }) {
     const told = found.map(({ since, text: words, ...rest }) => ({ ...rest,
-      text: since ? `${words} The board seems to have moved since ${hoursMinutes(place(), since)}.` : words }));
+      text: since ? `${words} ${movedSince(since)}` : words }));
     const text = told.map((each) => each.text).join("\n");
     say("told-here", told.length ? capital(told[0].text) : "");
     element("told-here").hidden = !told.length;
@@ -66,6 +66,9 @@ export function startNorth(field) {
     element("told").replaceChildren(...told.map((each) =>
       made("p", { class: "alarm-box", "data-code": each.code }, capital(each.text))));
   }
+
+  const movedSince = (since) => `The board seems to have moved since ${hoursMinutes(place(), since)}: strike out the `
+    + "marks made since then, and start a new set-up with the line drawn again.";
 
   const place = () => table.sites.find((each) => each.site === field.setup.fields.site);
 
@@ -117,7 +120,7 @@ function answer({ row, fit, board, doubtful }) {
     plusMinus(row.board_azimuth_u_deg), row.reference_azimuth_deg === null ? "headline" : ""]);
   facts.push(["Board azimuth (of +y)", bearing(row.board_azimuth_deg), plusMinus(row.board_azimuth_u_deg)]);
   const kept = fit.kept.filter(Boolean).length;
-  facts.push(["Marks", `${kept} of ${board.count}`, kept < board.count ? "the others left out" : "all fit"]);
+  facts.push(["Marks", `${kept} of ${board.count}`, kept < board.count ? "the others left out" : "all used"]);
   if (row.noon_watch !== null) {
     facts.push(["Watch, minus true", `${fit.state[WATCH].toFixed(0)} s`.replace("-", "−"),
       `± ${(1.959964 * Math.sqrt(fit.covariance[WATCH][WATCH])).toFixed(0)} s`]);
