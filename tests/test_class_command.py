@@ -106,7 +106,7 @@ def test_sheets_swapped_between_two_and_one_typed_in_twice_are_told(camp, tmp_pa
         writer.writeheader()
         writer.writerows(handed_in)
     told = json.loads(
-        run("class", folder, roster_of(tmp_path, 6), "--truth", 210, "--format", "json").stdout
+        run("class", folder, roster_of(tmp_path, 7), "--truth", 210, "--format", "json").stdout
     )
     said = [row["likeliest_mistake"] for row in told]
     assert said[0] == said[4] == ""
@@ -114,6 +114,7 @@ def test_sheets_swapped_between_two_and_one_typed_in_twice_are_told(camp, tmp_pa
     assert "With the line of Pupil 02" in said[2]
     assert said[3] == "No mark was typed in."
     assert said[5] == "The marks are those of Pupil 01: one sheet was typed in twice."
+    assert said[6] == "The campaign has no such set-up."
 
 
 def test_compared_with_a_known_azimuth_and_with_the_instructor(camp, tmp_path):

@@ -27,7 +27,10 @@ FEWEST_TARGETS = 4
 PAPER_MM = 0.015
 #: How well a page is glued to the one with the foot, where that is not in the picture, mm.
 UNSEEN_FOOT_MM = 0.8
-_NO_GLARE = "a picture without flash, out of the sun's reflection, exposed less"
+_NO_GLARE = (
+    "a picture without flash, out of the sun's reflection, exposed less; or a scan in which the "
+    "paper is grey"
+)
 _SHARP = "a sharp one: hold still, more light, tap on the sheet to focus, wipe the lens"
 #: Pencil strokes are 0.3 to 0.6 mm wide: what blurs them by more than this loses them, mm.
 MOST_BLUR_MM = 0.42

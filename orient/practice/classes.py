@@ -124,7 +124,7 @@ def _line_against(result: SetupResult | None, truth: Truth) -> dict[str, Any]:
         "likeliest_mistake": "",
     }
     if result is None:
-        return row
+        return row | {"likeliest_mistake": "The campaign has no such set-up."}
     azimuth, u = result.row["reference_azimuth_deg"], result.row["reference_azimuth_u_deg"]
     if azimuth is None:
         return row | {"likeliest_mistake": _mistake(result, truth, np.inf)}
