@@ -115,7 +115,7 @@ def test_a_nameless_reference_gets_a_name(folder):
     setups = SETUPS.replace("\n", ",reference_name,reference_angle_deg,compass_reading_deg\n", 1)
     setups = setups.replace("300", "300,,12.5,14").replace("250", "250,,,")
     found = read_campaign(write(folder, setups=setups)).setups
-    assert found["reference_name"].tolist() == ["reference", ""]
+    assert found["reference_name"].tolist() == ["reference of h1", ""]
 
 
 # --- files -------------------------------------------------------------------------------------

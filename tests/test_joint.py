@@ -147,6 +147,35 @@ def test_a_line_quite_elsewhere_puts_no_site_in_doubt(off_deg, generator, tmp_pa
     assert rows[0]["combined_setups"] == 6 - len(off_deg)
 
 
+def test_one_left_out_of_the_adjustment_is_held_against_the_line(generator, tmp_path):
+    """Its marks strain its record, so that it bears on nobody; its line lies elsewhere."""
+    made = crew(generator, boards=4, one_line=True)
+    made.marks[2].loc[6:, "x_mm"] += 4.0
+    rows = made.reduce(tmp_path / "c")
+    assert rows[2]["combined_azimuth_deg"] is None
+    assert "set-apart" not in rows[2]["flags"]
+    made.setups[2]["reference_angle_deg"] += 10.0
+    rows = made.reduce(tmp_path / "c")
+    assert [row["setup"] for row in rows if "set-apart" in row["flags"]] == ["b3"]
+    off = (rows[2]["reference_azimuth_deg"] - made.line_deg["A"] + 180) % 360 - 180
+    assert abs(off) < 1.96 * rows[2]["reference_azimuth_u_deg"]
+    # By two set-ups alone it is told as well.
+    made.setups, made.marks = made.setups[1:3], made.marks[1:3]
+    assert "set-apart" in made.reduce(tmp_path / "d")[1]["flags"]
+
+
+def test_lines_without_a_name_are_not_one(generator, tmp_path):
+    made = crew(generator, boards=2, one_line=True)
+    made.setups[1]["reference_angle_deg"] += 40.0
+    for row in made.setups:
+        row.pop("reference_name")
+    rows = made.reduce(tmp_path / "c")
+    assert [row["flags"] for row in rows] == [[], []]
+    assert [row["reference_name"] for row in rows] == ["reference of b1", "reference of b2"]
+    apart = rows[1]["reference_azimuth_deg"] - rows[0]["reference_azimuth_deg"]
+    assert apart % 360 == pytest.approx(40.0, abs=1.0)
+
+
 def test_lines_quite_elsewhere_of_which_none_has_a_majority_give_no_line(generator, tmp_path):
     made = crew(generator, boards=4, one_line=True)
     for number in (1, 2):

@@ -1,4 +1,4 @@
-/* Built by web/build.mjs; sources: engine/adjustment.js engine/board.js engine/byhand.js engine/chisquare.js engine/evidence.js engine/line.js engine/lookout.js engine/matrix.js engine/moved.js engine/reading.js engine/reduce.js engine/rows.js engine/shadow.js engine/slips.js engine/starts.js engine/statements.js engine/weighing.js field.js field/dom.js field/drawing.js field/log.js field/marking.js field/north.js field/send.js field/sensor.js field/setup.js field/store.js field/tables.js field/tilt.js field/timesignal.js field/tools.js shared/almanac.js shared/civil.js shared/panel.js shared/sun.js; 5a1ce5c9e0a36596660a12dc4c973b80917e495c82930839004dd3f1989aa4f2 */
+/* Built by web/build.mjs; sources: engine/adjustment.js engine/board.js engine/byhand.js engine/chisquare.js engine/evidence.js engine/line.js engine/lookout.js engine/matrix.js engine/moved.js engine/reading.js engine/reduce.js engine/rows.js engine/shadow.js engine/slips.js engine/starts.js engine/statements.js engine/weighing.js field.js field/dom.js field/drawing.js field/log.js field/marking.js field/north.js field/send.js field/sensor.js field/setup.js field/store.js field/tables.js field/tilt.js field/timesignal.js field/tools.js shared/almanac.js shared/civil.js shared/panel.js shared/sun.js; 9d68e8306e1d2df1223f38b6d02e543f2bd0b9fc2100b9a40088f846d2e82941 */
 (() => {
   // shared/civil.js
   function offset(site, utc) {
@@ -2502,7 +2502,7 @@
     });
   }
   var shownTime = (place, at) => civil(place, Math.round(at / 100) / 10).slice(11, 21);
-  function readingRows(place, { fields, readings }) {
+  function readingRows(place, { setup, fields, readings }) {
     return readings.map(({ id, degrees: degrees2, at }) => filled({
       reading: id,
       site: fields.site,
@@ -2510,7 +2510,7 @@
       time: civil(place, at / 1e3).slice(11, 16),
       compass: fields.compass,
       observer: fields.observer,
-      target: blank(fields.reference_name) ? "reference" : fields.reference_name,
+      target: blank(fields.reference_name) ? `reference of ${setup}` : fields.reference_name,
       reading_deg: degrees2
     }));
   }

@@ -41,7 +41,7 @@ from orient.tables.columns import (
 from orient.tables.coordinates import SWAPPED, Axis, NotACoordinate, parse_degrees
 from orient.tables.reader import Reader, ReadTable, as_read
 from orient.tables.readings import check_readings, finish_readings
-from orient.tables.reference_line import as_drawn, check_lines, with_lines
+from orient.tables.reference_line import as_drawn, called, check_lines, with_lines
 from orient.tables.sights import check_sights, finish_sights
 from orient.text import clock_text, closest, folder_name
 
@@ -658,8 +658,8 @@ def _check_days(setups: ReadTable, names: Any, places: pd.DataFrame, faults: Fau
 
 def _finish_setups(frame: pd.DataFrame) -> pd.DataFrame:
     frame = with_lines(frame)
-    nameless = (frame["reference_name"] == "") & frame["reference_angle_deg"].notna()
-    frame.loc[nameless, "reference_name"] = "reference"
+    lines = frame["reference_angle_deg"].notna()
+    frame["reference_name"] = called(frame).where(lines, frame["reference_name"])
     by_eye = ~frame["level_checked"].to_numpy(bool)
     frame.loc[by_eye, "level_sd_deg"] = frame["level_sd_deg"].clip(lower=UNCHECKED_LEVEL_DEG)
     return frame.set_index("setup")

@@ -241,7 +241,12 @@ SETUPS = Table(
             "what of the soft shadow edge was marked: its middle, or dark, the end of full shadow",
             default="middle",
         ),
-        Column("reference_name", "the far point or pegged line that the azimuth is wanted for"),
+        Column(
+            "reference_name",
+            "the far point or pegged line that the azimuth is wanted for; set-ups of a site that "
+            "name the same have one line",
+            filled="reference of and the set-up's id, where there is a line",
+        ),
         _number(
             "reference_angle_deg",
             "°",

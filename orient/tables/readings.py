@@ -8,6 +8,7 @@ import numpy as np
 import pandas as pd
 
 from orient.tables.cells import Cells, Faults
+from orient.tables.reference_line import called
 from orient.tables.sights import LINE, kind_of
 
 _PLACE = ("easting_m", "northing_m")
@@ -42,7 +43,7 @@ def check_readings(
 
 def _lines(setups: pd.DataFrame, sights: pd.DataFrame) -> set[tuple[Any, Any]]:
     """By site and name, the reference lines of set-ups and of sights."""
-    of_setups = zip(setups["site"], setups["reference_name"].replace("", "reference"), strict=True)
+    of_setups = zip(setups["site"], called(setups), strict=True)
     of_sights = zip(sights["site"], sights["target"], strict=True)
     return {*of_setups, *((site, name) for site, name in of_sights if kind_of(name) == LINE)}
 

@@ -84,6 +84,12 @@ def _check_point(cells: Cells, frame: pd.DataFrame, columns: _Columns, faults: F
     )
 
 
+def called(setups: pd.DataFrame) -> pd.Series:
+    """What the line of each set-up is called; without a name it is no other set-up's."""
+    named = setups["reference_name"]
+    return named.where(named != "", "reference of " + setups["setup"].astype(str))
+
+
 def with_lines(frame: pd.DataFrame) -> pd.DataFrame:
     """The set-ups table with its lines as directions.
 

@@ -75,7 +75,7 @@ export function setupRow(table, log, setup) {
 export const shownTime = (place, at) => civil(place, Math.round(at / 100) / 10).slice(11, 21);
 
 /* Compass readings toward the set-up's line, a row each. */
-export function readingRows(place, { fields, readings }) {
+export function readingRows(place, { setup, fields, readings }) {
   return readings.map(({ id, degrees, at }) => filled({
     reading: id,
     site: fields.site,
@@ -83,7 +83,7 @@ export function readingRows(place, { fields, readings }) {
     time: civil(place, at / 1000).slice(11, 16),
     compass: fields.compass,
     observer: fields.observer,
-    target: blank(fields.reference_name) ? "reference" : fields.reference_name,
+    target: blank(fields.reference_name) ? `reference of ${setup}` : fields.reference_name,
     reading_deg: degrees,
   }));
 }

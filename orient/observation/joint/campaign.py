@@ -23,7 +23,7 @@ from orient.observation.joint.together import Adjusted, Together, adjust_togethe
 from orient.observation.joint.verdict import Finding
 from orient.observation.joint.watches import comparisons, watch_own_sd_s
 from orient.observation.mistakes.weighing import strained_u_rad
-from orient.observation.reduction import Reduced
+from orient.observation.reduction import Reduced, widened
 from orient.tables.campaign import Campaign
 
 #: What keeps a set-up out: its own record is in doubt.
@@ -39,6 +39,8 @@ _DOUBTFUL = frozenset(
 )
 #: A figure that was widened by more than this part says that something else may be true.
 _WIDENED = 1.2
+#: Standard uncertainties beyond which a set-up has a line elsewhere: by chance 1 in 1,000.
+_ELSEWHERE = 3.29
 _EARTH_M = 6.371e6
 # How well a site is known where nothing is said: read off a map by eye.
 _PLACE_SD_M = 100.0
@@ -128,7 +130,9 @@ def join(
     ]
     taking = _sharing(members)
     _tell_left_out(campaign, reduced, joined, copied, {sound[n] for n in taking})
+    left = sorted({*range(len(names))} - {*sound} - {*copied})
     if not taking:
+        _hold_against_lines(campaign, reduced, joined, sound, left)
         return joined
     chosen = [members[n] for n in taking]
     together = adjust_together(chosen, compared, [observers[sound[n]] for n in taking])
@@ -136,7 +140,55 @@ def join(
     for place, number in enumerate(numbers):
         _fill(joined[number], together, place, reduced[number], alone[number])
     _tell_findings(campaign, joined, numbers, together)
+    _hold_against_lines(campaign, reduced, joined, sound, left)
     return joined
+
+
+def _hold_against_lines(
+    campaign: Campaign,
+    reduced: Sequence[Reduced | None],
+    joined: list[Joined],
+    sound: list[int],
+    left: list[int],
+) -> None:
+    """Set apart those left out whose line lies elsewhere than the sound set-ups have it."""
+    names = list(zip(campaign.setups["site"], campaign.setups["reference_name"], strict=True))
+    lines: dict[object, JointLine] = {}
+    for number in sound:
+        line = joined[number].line or _line_alone(campaign, number, reduced[number])
+        if line is not None:
+            lines.setdefault(names[number], line)
+    for number in left:
+        own, line = _line_alone(campaign, number, reduced[number]), lines.get(names[number])
+        if own is None or line is None:
+            continue
+        apart_deg = float(wrap_180(own.azimuth_deg - line.azimuth_deg))
+        u_deg = float(np.hypot(own.azimuth_u_deg, line.azimuth_u_deg))
+        if abs(apart_deg) > _ELSEWHERE * u_deg:
+            called = str(names[number][1])
+            said = words.set_apart(own.setups[0], called, np.radians(apart_deg), np.radians(u_deg))
+            _set_apart(joined[number], reduced[number], apart_deg, said)
+
+
+def _line_alone(campaign: Campaign, number: int, reduced: Reduced | None) -> JointLine | None:
+    """The reference line of a set-up by itself, where it has one."""
+    setup = campaign.setups.iloc[number]
+    angle, sd_deg = float(setup["reference_angle_deg"]), float(setup["reference_sd_deg"])
+    if reduced is None or not reduced.determined or not np.isfinite(angle):
+        return None
+    azimuth_deg = float(wrap_360(reduced.board_azimuth_deg + angle))
+    u_deg = float(np.hypot(reduced.board_azimuth_u_deg, sd_deg))
+    return JointLine(azimuth_deg, u_deg, (str(setup.name),))
+
+
+def _set_apart(joined: Joined, own: Reduced | None, apart_deg: float, said: str) -> None:
+    assert own is not None
+    joined.flags.append(Flag.SET_APART)
+    joined.findings.insert(0, said)
+    joined.apart_deg = abs(apart_deg)
+    # Its line, or the board: nothing tells which of the two is wrong.
+    u_deg = float(np.hypot(own.board_azimuth_u_deg, apart_deg))
+    joined.reduced = widened(own, float(np.radians(u_deg)))
 
 
 def adjusted_alone(

@@ -80,11 +80,7 @@ def finding(found: Finding, together: Together) -> str:
                 f"The set-ups of {called} disagree by {figure}, and nothing tells which is wrong "
                 f"({names}): the azimuth is stated wide enough for all of them, or not at all."
             )
-        return (
-            f"{names} has the line to {called} {figure} from where the other set-ups of it do: it "
-            "is set apart from them. Was its direction read right, was it the same mark, did "
-            "the board move?"
-        )
+        return set_apart(names, called, apart, found.apart_u)
     if found.kind == "timepiece":
         from_on = " from then on" if found.from_on and len(found.boards) > 1 else ""
         way = "faster" if found.apart > 0 else "slower"
@@ -97,6 +93,16 @@ def finding(found: Finding, together: Together) -> str:
     return (
         f"At {names} the {CALLED[found.kind]} {called} differs by {figure} from the other set-ups: "
         "it is taken for another."
+    )
+
+
+def set_apart(names: str, called: str, apart_rad: float, u_rad: float) -> str:
+    """Of a set-up that has a line elsewhere than the others of it."""
+    figure = f"{np.degrees(abs(apart_rad)):.2f}° ± {COVERAGE_95 * np.degrees(u_rad):.2f}° (95 %)"
+    return (
+        f"{names} has the line to {called} {figure} from where the other set-ups of it do: it is "
+        "set apart from them. Was its direction read right, was it the same mark, did the board "
+        "move?"
     )
 
 
