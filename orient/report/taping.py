@@ -18,9 +18,9 @@ from orient.pages import page_template
 from orient.report.drawing import Drawing
 from orient.text import figure
 
-_WIDTH, _ROW, _LETTERS = 300.0, 16.0, 46
+_WIDTH, _ROW, _LETTERS = 300.0, 14.5, 54
 #: A line of a note.
-_LINE = 13.0
+_LINE = 12.5
 _SQUARE_NOTE = (
     "3-4-5: a peg on the line; the wanted point lies square from the station and the swing from "
     "that peg. Equal chords: pegs on the line either way from the station; equal swings from both "
@@ -103,7 +103,7 @@ def _drawn(part: dict[str, Any]) -> Markup:
         _row(drawing, part["ends"], part["heads"], 14.0 + _ROW, "tick")
         for number, row in enumerate(part["rows"], 2):
             y = 14.0 + _ROW * number
-            drawing.line((0.0, y - 11.5), (_WIDTH, y - 11.5), "lattice")
+            drawing.line((0.0, y - 10.5), (_WIDTH, y - 10.5), "lattice")
             _row(drawing, part["ends"], row, y, "row")
         for number, line in enumerate(notes, 1):
             drawing.text((0.0, table + _LINE * number - 4.0), line, "note")
