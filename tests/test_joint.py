@@ -4,8 +4,10 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
+from click.testing import CliRunner
 from crew_on_file import Crew, add_board, best_possible_deg, crew
 
+from orient.cli import orient
 from orient.observation.setups import reduce_campaign
 from orient.tables.campaign import read_campaign
 
@@ -164,6 +166,18 @@ def test_one_left_out_of_the_adjustment_is_held_against_the_line(generator, tmp_
     assert "set-apart" in made.reduce(tmp_path / "d")[1]["flags"]
 
 
+def test_a_copied_board_with_a_line_of_its_own_states_no_narrow_line(generator, tmp_path):
+    made = crew(generator, boards=4, one_line=True)
+    # The marks of the first again, beside the line of the second's sheet.
+    made.setups.append(made.setups[1] | {"setup": "b5", "date": made.setups[0]["date"]})
+    made.marks.append(made.marks[0].assign(setup="b5"))
+    row = made.reduce(tmp_path / "c")[4]
+    assert {"copied-marks", "set-apart"} <= set(row["flags"])
+    if row["reference_azimuth_deg"] is not None:
+        off = (row["reference_azimuth_deg"] - made.line_deg["A"] + 180) % 360 - 180
+        assert abs(off) < 1.96 * row["reference_azimuth_u_deg"]
+
+
 def test_lines_without_a_name_are_not_one(generator, tmp_path):
     made = crew(generator, boards=2, one_line=True)
     made.setups[1]["reference_angle_deg"] += 40.0
@@ -174,6 +188,18 @@ def test_lines_without_a_name_are_not_one(generator, tmp_path):
     assert [row["reference_name"] for row in rows] == ["reference of b1", "reference of b2"]
     apart = rows[1]["reference_azimuth_deg"] - rows[0]["reference_azimuth_deg"]
     assert apart % 360 == pytest.approx(40.0, abs=1.0)
+
+
+def test_a_report_is_made_of_boards_that_give_no_direction(generator, tmp_path):
+    made = crew(generator, boards=4, one_line=True)
+    made.setups[1]["reference_angle_deg"] += 180.0
+    (row,) = [row for row in made.reduce(tmp_path / "c") if "set-apart" in row["flags"]]
+    assert row["board_azimuth_deg"] is None
+    ran = CliRunner().invoke(orient, ["report", str(tmp_path / "c"), "-o", str(tmp_path / "back")])
+    assert ran.exit_code == 0, ran.output
+    page = (tmp_path / "back" / "index.html").read_text("utf-8")
+    assert "b2 has the line to mast 180." in page.replace("179.", "180.")
+    assert "the others contradict its line" in page
 
 
 def test_lines_quite_elsewhere_of_which_none_has_a_majority_give_no_line(generator, tmp_path):

@@ -282,8 +282,11 @@ def _why_none(result: SetupResult) -> str:
     if result.reduced is None:
         return "the marks could not be reduced" if len(result.marks) else "no marks"
     if result.row["board_azimuth_deg"] is None:
-        return "the marks fix no direction"
+        apart = Flag.SET_APART in result.row["flags"]
+        return "the others contradict its line" if apart else "the marks fix no direction"
     if _wants_reference(result) and result.row["reference_azimuth_deg"] is None:
+        if Flag.SETUPS_DISAGREE in result.row["flags"]:
+            return "the set-ups of the line contradict each other"
         return "its direction on the board is not given"
     return ""
 

@@ -45,7 +45,12 @@ def shared_part(results: Sequence[SetupResult]) -> dict[str, Any] | None:
         was said to be shared and is not; `apart`, how many boards are in the gain's drawing
         and how many there are.
     """
-    joint = [result for result in results if result.joined.together is not None]
+    # One that was set apart so far that it gives no direction has no figure to draw.
+    joint = [
+        result
+        for result in results
+        if result.joined.together is not None and result.row["board_azimuth_u_deg"] is not None
+    ]
     if not joint or (joint[0].solved and not joint[1:]):
         return None
     together = joint[0].joined.together

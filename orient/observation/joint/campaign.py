@@ -130,7 +130,7 @@ def join(
     ]
     taking = _sharing(members)
     _tell_left_out(campaign, reduced, joined, copied, {sound[n] for n in taking})
-    left = sorted({*range(len(names))} - {*sound} - {*copied})
+    left = sorted({*range(len(names))} - {*sound})
     if not taking:
         _hold_against_lines(campaign, reduced, joined, sound, left)
         return joined
