@@ -321,7 +321,7 @@ def left_axis(
         y = frame.y(value)
         drawing.line((frame.left, y), (frame.right, y), "lattice")
         drawing.text((frame.left - 4, y + 3.5), text, "tick", "end")
-    drawing.text((max(frame.left - 30, 0.0), frame.top - 6), title, "axis")
+    drawing.text((max(frame.left - 30, 0.0), frame.top - 8), title, "axis")
 
 
 def edge(drawing: Drawing, frame: Frame) -> None:
