@@ -119,12 +119,10 @@ def rings(
         `altitude_deg`, `expected_u_deg` of the pair. No rows for a site without a window.
     """
     table = ring_crossings(sites, dates, rig, limits, plan)
-    for half in ("morning", "afternoon"):
-        texts = [
-            clock.local_iso(np.array([utc_s]), str(sites.at[site, "timezone"]))[0]
-            for site, utc_s in zip(table["site"], table[f"{half}_utc_s"], strict=True)
-        ]
-        table[f"{half}_utc_s"] = pd.Series(texts, index=table.index, dtype=object)
+    timezone = sites["timezone"].reindex(table["site"]).to_numpy()
+    for half in ("morning_utc_s", "afternoon_utc_s"):
+        texts = clock.local_iso(table[half].to_numpy(), timezone)
+        table[half] = pd.Series(texts, index=table.index, dtype=object)
     return table.rename(columns={"morning_utc_s": "morning", "afternoon_utc_s": "afternoon"})
 
 
