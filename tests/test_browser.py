@@ -111,6 +111,20 @@ def test_without_scripts_a_link_opens_and_a_summary_unfolds(pages):
         assert not opened.page.locator("#open-all").is_visible()
 
 
+def test_every_head_of_a_table_is_told_as_one_to_screen_readers(pages):
+    """Without a `scope` too: the browser knows heads by their place (HTML, 4.9.12)."""
+    heads = "[...document.querySelectorAll('th')].filter(th => th.offsetParent)"
+    of_rows = f"{heads}.filter(th => th.parentElement.querySelector('td')).length"
+    with open_page(pages["sound"], 1280) as opened:
+        opened.page.evaluate(OPEN_ALL)
+        total, rows = opened.page.evaluate(f"[{heads}.length, {of_rows}]")
+        session = opened.page.context.new_cdp_session(opened.page)
+        nodes = session.send("Accessibility.getFullAXTree")["nodes"]
+    told = [node["role"]["value"] for node in nodes if not node["ignored"]]
+    assert (told.count("rowheader"), told.count("columnheader")) == (rows, total - rows)
+    assert rows > 50
+
+
 @pytest.mark.parametrize("paper", ["A4", pytest.param("Letter", marks=pytest.mark.slow)])
 def test_print_shows_what_is_closed_on_the_screen(pages, paper, tmp_path):
     with open_page(pages["sound"], 1280) as opened:
