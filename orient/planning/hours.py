@@ -55,7 +55,8 @@ DAY_FLAGS = (Flag.SUN_TOO_HIGH, Flag.SUN_TOO_LOW, Flag.NO_WINDOW, Flag.OFF_BOARD
 
 # The widest gap between the two halves of a pair that the sun's own motion can make.
 _LARGEST_SHIFT_S = 1800.0
-_SITE_DAYS_A_CHUNK = 1500
+# More, and the memory of each step is asked from the system anew, which takes longer than a step.
+_SITE_DAYS_A_CHUNK = 1000
 _NARROWINGS = 4
 
 
@@ -481,7 +482,7 @@ def plan_chunks(
         workers: processes to share the work; 1 works in this one.
 
     Yields:
-        Tables of `plan_chunk`, each of at most 1,500 rows.
+        Tables of `plan_chunk`, each of at most 1,000 rows.
     """
     work = planner(dates, rig, limits, step_min)
     if workers <= 1 or len(sites) * len(dates) <= _SITE_DAYS_A_CHUNK:
@@ -526,7 +527,7 @@ class Piece(NamedTuple):
 
 
 def pieces(sites: pd.DataFrame, dates: int) -> Iterator[Piece]:
-    """Cut sites × dates into pieces, in order, each of at most 1,500 site-days."""
+    """Cut sites × dates into pieces, in order, each of at most 1,000 site-days."""
     total = len(sites) * dates
     for start in range(0, total, _SITE_DAYS_A_CHUNK):
         stop = min(start + _SITE_DAYS_A_CHUNK, total)
