@@ -88,6 +88,27 @@ def test_marks_made_after_a_turn_are_left_out_as_the_flag_says(board, drawn_agai
     assert u < 0.3
 
 
+def test_a_watch_that_shows_utc_past_midnight_is_told_and_put_right_either_way(board):
+    """At 145° east the morning's marks stand on the evening before by such a watch."""
+    marks, (setup,) = rows_of(board / "marks.csv"), rows_of(board / "setups.csv")
+    right = [mark["time"] for mark in marks]
+    for mark in marks:
+        mark["time"] = f"{(int(mark['time'][:2]) - 10) % 24:02d}{mark['time'][2:]}"
+    write(board / "marks.csv", marks)
+    said, _ = run("reduce", board, "--verbose")
+    assert "the watch was 10 h behind the site's clock: it showed UTC" in said
+    slow = float(re.search(r"The watch was (\S+) h slow", said)[1])
+    assert slow == pytest.approx(10.0, abs=0.05)
+    write(board / "setups.csv", [setup | {"watch_error_s": "-36000"}])
+    by_error = error_times(board)
+    write(board / "setups.csv", [setup])
+    write(board / "marks.csv", [m | {"time": at} for m, at in zip(marks, right, strict=True)])
+    by_times = error_times(board)
+    assert by_error == pytest.approx(by_times, rel=1e-3)
+    assert by_times[0] < 3.29
+    assert by_times[1] < 0.25
+
+
 def test_no_latitude_is_told_from_a_rod_that_is_in_doubt(board):
     said, _ = run("reduce", board, "--verbose")
     assert "which makes the latitude 38." in said

@@ -1,4 +1,4 @@
-/* Built by web/build.mjs; sources: engine/adjustment.js engine/board.js engine/byhand.js engine/chisquare.js engine/evidence.js engine/line.js engine/lookout.js engine/matrix.js engine/moved.js engine/reading.js engine/reduce.js engine/rows.js engine/shadow.js engine/slips.js engine/starts.js engine/statements.js engine/weighing.js field.js field/dom.js field/drawing.js field/log.js field/marking.js field/north.js field/send.js field/sensor.js field/setup.js field/store.js field/tables.js field/tilt.js field/timesignal.js field/tools.js shared/almanac.js shared/civil.js shared/panel.js shared/sun.js; 9d68e8306e1d2df1223f38b6d02e543f2bd0b9fc2100b9a40088f846d2e82941 */
+/* Built by web/build.mjs; sources: engine/adjustment.js engine/board.js engine/byhand.js engine/chisquare.js engine/evidence.js engine/line.js engine/lookout.js engine/matrix.js engine/moved.js engine/reading.js engine/reduce.js engine/rows.js engine/shadow.js engine/slips.js engine/starts.js engine/statements.js engine/weighing.js field.js field/dom.js field/drawing.js field/log.js field/marking.js field/north.js field/send.js field/sensor.js field/setup.js field/store.js field/tables.js field/tilt.js field/timesignal.js field/tools.js shared/almanac.js shared/civil.js shared/panel.js shared/sun.js; f2df21201dbb7022ecbf0d3ad652485c43a3a516a8fb339eae17729e2d3946fe */
 (() => {
   // shared/civil.js
   function offset(site, utc) {
@@ -940,7 +940,7 @@
         if (!covers(table2.almanac, midday)) return null;
         const other = sunAt(latitude, longitude);
         const noon = other.noonNear(midday);
-        return board.under(other, noon, latitude + north, timedMarks(place, date, rows, noon));
+        return board.under(other, noon, latitude + north, timedMarks(place, date, rows, noon + board.watchError));
       },
       onDay(days) {
         const shift = days * DAY_S2;
@@ -973,7 +973,7 @@
       latitude: place.plumb_latitude_deg,
       closing: closingOf(table2, setup),
       tolerances
-    }, timedMarks(place, setup.date, rows, day.noon));
+    }, timedMarks(place, setup.date, rows, day.noon + stated(table2, setup, "watch_error_s")));
   }
   function closingOf(table2, setup) {
     const line = lineOf(table2, setup);
@@ -1261,6 +1261,7 @@
 
   // engine/slips.js
   var HALF_HOUR_S = 1800;
+  var DAY_S3 = 2 * HALF_DAY_S;
   var COMMON = { price: 15 };
   var FEWEST_MARKS = 4;
   var REACH = 5;
@@ -1384,13 +1385,15 @@
     if (shift && Math.abs(off - shift) < Math.max(240, 4 * u)) {
       found.push(slip(
         watchWords(shift, aheadS),
-        changed(board, ({ watchUtc }) => ({ watchUtc: watchUtc - shift })),
+        changed(board, ({ watchUtc }) => ({ watchUtc: thatDay(board, watchUtc - shift) })),
         { setsAside: ["watch"] }
       ));
     }
     return found;
   }
-  function watchWords(shift, aheadS) {
+  var thatDay = (board, utc) => utc - DAY_S3 * Math.round((utc - board.noon) / DAY_S3);
+  function watchWords(whole2, aheadS) {
+    const shift = whole2 - DAY_S3 * Math.trunc(whole2 / (HALF_DAY_S + 1));
     const off = `the watch was ${Math.abs(shift) / 3600} h ${shift > 0 ? "ahead of" : "behind"} the site's clock`;
     if (Math.abs(shift + aheadS) < 60) return `${off}: it showed UTC`;
     if (Math.abs(shift) === 3600) return `${off}: summer time, or the zone next door`;

@@ -44,7 +44,9 @@ def board_from_rows(
         marks: rows of the marks table that are in use.
     """
     latitude, longitude = plumb_place(site_row)
-    watch_utc_s = _instants(day, marks["time_s"].to_numpy(float), site_row["timezone"])
+    watch_noon_s = float(day["noon_utc_s"]) + float(setup["watch_error_s"])
+    time_s, zone = marks["time_s"].to_numpy(float), site_row["timezone"]
+    watch_utc_s = _instants(day["date"], watch_noon_s, time_s, zone)
     time_sd_s, watch_sd_s = watch_sds(setup, marks["time_s"].to_numpy(float))
     half = np.select([marks["half"] == "am", marks["half"] == "pm"], [-1, 1], 0).astype(np.int8)
     return Board(
@@ -99,14 +101,15 @@ def watch_sds(setup: pd.Series | dict[str, float], time_s: Any) -> tuple[float, 
     return float(written), float(np.hypot(setup["watch_sd_s"], late))
 
 
-def _instants(day: pd.Series, time_s: Any, timezone: str) -> Any:
-    """What the watch times name: the day about local noon, past midnight where it must be.
+def _instants(date: str, noon_s: float, time_s: Any, timezone: str) -> Any:
+    """What the watch times name: the day about local noon as the watch shows it, past midnight
+    where it must be.
 
     A zone far from the sun's own time can have its midnight within the working day. Then
     the times are cut where the watch rested longest, and the day laid about noon.
     """
-    instants = np.asarray(clock.utc_s(day["date"], time_s, timezone), dtype=float)
-    noon_s, day_s = float(day["noon_utc_s"]), sun.SOLAR_DAY_S
+    instants = np.asarray(clock.utc_s(date, time_s, timezone), dtype=float)
+    day_s = sun.SOLAR_DAY_S
     known = instants[np.isfinite(instants)]
     if not known.size or np.abs(known - noon_s).max() <= day_s / 2:
         return instants

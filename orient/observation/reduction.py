@@ -406,6 +406,8 @@ def _watch_remark(board: Board, fit: Fit, reading: Meant) -> str:
             "are worth nothing, put watch = none."
         )
     off_s = float(fit.state.watch_error_s) - board.watch_error_s
+    # A clock's face knows no day: 14 h fast is 10 h slow.
+    off_s -= 86400.0 * np.trunc(off_s / 43201.0)
     u_s = float(np.sqrt(fit.covariance[WATCH, WATCH]))
     found = f"The watch was {_duration(off_s)} {'fast' if off_s > 0 else 'slow'}"
     found += f" (± {_duration(COVERAGE_95 * u_s)}, 95 %) against what was stated"

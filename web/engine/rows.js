@@ -84,7 +84,7 @@ export function recordOf(table, { site, setup, marks }) {
       if (!covers(table.almanac, midday)) return null;
       const other = sunAt(latitude, longitude);
       const noon = other.noonNear(midday);
-      return board.under(other, noon, latitude + north, timedMarks(place, date, rows, noon));
+      return board.under(other, noon, latitude + north, timedMarks(place, date, rows, noon + board.watchError));
     },
     onDay(days) {
       const shift = days * DAY_S;
@@ -115,7 +115,7 @@ function boardOf(table, setup, rows, day, sun, place) {
     latitude: place.plumb_latitude_deg,
     closing: closingOf(table, setup),
     tolerances,
-  }, timedMarks(place, setup.date, rows, day.noon));
+  }, timedMarks(place, setup.date, rows, day.noon + stated(table, setup, "watch_error_s")));
 }
 
 /* How far clockwise the reference line drawn again lies from the first; so far the board has turned
@@ -166,7 +166,7 @@ function timedMarks(place, date, rows, noon) {
 const instantsOf = (place, date, seconds) =>
   seconds.map((time) => (Number.isFinite(time) ? instant(place, civilSeconds(date, time)) : NaN));
 
-/* The day laid about noon: cut where the watch rested longest, where midnight falls within it. */
+/* The day laid about noon as the watch shows it: cut where the watch rested longest, where midnight falls within it. */
 function aboutNoon(times, noon) {
   const known = times.filter(Number.isFinite).sort((a, b) => a - b);
   if (!known.length || Math.max(...known.map((utc) => Math.abs(utc - noon))) <= DAY_S / 2) return times;

@@ -12,6 +12,7 @@ import { WATCH } from "./shadow.js";
 import { nearestOn, trackOf } from "./starts.js";
 
 const HALF_HOUR_S = 1800;
+const DAY_S = 2 * HALF_DAY_S;
 const COMMON = { price: 15 };
 const FEWEST_MARKS = 4;
 const REACH = 5;
@@ -128,13 +129,17 @@ function otherWatch({ board, aheadS }) {
     .map(([words, watchError]) => slip(words, board.with({ watchError })));
   const shift = HALF_HOUR_S * Math.round(off / HALF_HOUR_S);
   if (shift && Math.abs(off - shift) < Math.max(240, 4 * u)) {
-    found.push(slip(watchWords(shift, aheadS), changed(board, ({ watchUtc }) => ({ watchUtc: watchUtc - shift })),
-      { setsAside: ["watch"] }));
+    found.push(slip(watchWords(shift, aheadS),
+      changed(board, ({ watchUtc }) => ({ watchUtc: thatDay(board, watchUtc - shift) })), { setsAside: ["watch"] }));
   }
   return found;
 }
 
-function watchWords(shift, aheadS) {
+/* An instant on the board's own day: a watch of another zone may be past midnight by then. */
+const thatDay = (board, utc) => utc - DAY_S * Math.round((utc - board.noon) / DAY_S);
+
+function watchWords(whole, aheadS) {
+  const shift = whole - DAY_S * Math.trunc(whole / (HALF_DAY_S + 1));
   const off = `the watch was ${Math.abs(shift) / 3600} h ${shift > 0 ? "ahead of" : "behind"} the site's clock`;
   if (Math.abs(shift + aheadS) < 60) return `${off}: it showed UTC`;
   if (Math.abs(shift) === 3600) return `${off}: summer time, or the zone next door`;

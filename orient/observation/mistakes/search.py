@@ -27,7 +27,7 @@ from orient.observation.mistakes.record import (
 from orient.observation.mistakes.trials import Trial, as_read, one_by_one
 from orient.observation.solver import WATCH
 
-_HALF_HOUR_S, _HALF_DAY_S = 1800.0, 43200.0
+_HALF_HOUR_S, _HALF_DAY_S, _DAY_S = 1800.0, 43200.0, 86400.0
 
 
 # Slips of record ------------------------------------------------------------------------------
@@ -275,9 +275,14 @@ def _watch_slips(record: Record, fit: Fit) -> Iterator[Meant]:
         shift_s = half_hours * _HALF_HOUR_S
         yield Meant(
             _watch_words(shift_s, record.utc_ahead_s),
-            replace(board, watch_utc_s=board.watch_utc_s - shift_s),
+            replace(board, watch_utc_s=_that_day(board, board.watch_utc_s - shift_s)),
             sets_aside=("watch",),
         )
+
+
+def _that_day(board: Board, watch_utc_s: Array) -> Array:
+    """Instants on the board's own day: a watch of another zone may be past midnight by then."""
+    return watch_utc_s - _DAY_S * np.round((watch_utc_s - board.noon_utc_s) / _DAY_S)
 
 
 def _stated_error(board: Board, off_s: float, near_s: float) -> Iterator[Meant]:
@@ -292,6 +297,7 @@ def _stated_error(board: Board, off_s: float, near_s: float) -> Iterator[Meant]:
 
 
 def _watch_words(shift_s: float, utc_ahead_s: float) -> str:
+    shift_s -= _DAY_S * np.trunc(shift_s / (_HALF_DAY_S + 1.0))
     ahead = "ahead of" if shift_s > 0 else "behind"
     off = f"the watch was {abs(shift_s) / 3600:g} h {ahead} the site's clock"
     if abs(shift_s + utc_ahead_s) < 60.0:
