@@ -127,7 +127,7 @@ def test_a_twelve_hour_clock_is_named():
     time_s[-1] -= 43200.0
     early = last(board, watch_utc_s=board.watch_utc_s[-1] - 43200.0)
     said = asked(early, time_s)
-    meant = f"Is it {marking.shown_time(time_s[-1] + 43200.0)}?"
+    meant = f"Is it {marking.shown_time(time_s[-1] + 43200.0)}"
     assert meant in said["time-backwards"]
     assert meant in said["no-sun"]
     assert "tip-jumps" not in said

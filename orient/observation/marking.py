@@ -116,7 +116,7 @@ def _sun_up(board: Board, time_s: Array) -> Iterator[Doubt]:
     if not _by_time(board) or _lit(board, 0.0):
         return
     slips = [
-        f"Is it {shown_time(time_s[-1] + later_s)}?"
+        f"Is it {shown_time(time_s[-1] + later_s)}, or does the watch show another zone's time?"
         for later_s in (HALF_DAY_S, -HALF_DAY_S)
         if 0.0 <= time_s[-1] + later_s < 2 * HALF_DAY_S and _lit(board, later_s)
     ]
