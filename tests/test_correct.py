@@ -5,6 +5,7 @@ import io
 
 import geopandas
 import numpy as np
+import openpyxl
 import pandas as pd
 import ppigrf
 import pytest
@@ -234,6 +235,24 @@ def test_in_and_out_as_workbook_and_layers(tmp_path):
         assert [float(row[key]) for row in rows] == pytest.approx(
             [float(row["Trend_true_deg"]) for row in plain]
         )
+
+
+def test_titles_keep_their_capitals_whatever_the_file(tmp_path):
+    """A workbook under another name, its table far down; marks and odd signs before a table."""
+    book = openpyxl.Workbook()
+    for row, cells in ((400, ["Lat", "Lon", "Date", "Strike"]), (401, [46, 8, "2026-05-01", 33])):
+        for column, value in enumerate(cells, start=1):
+            book.active.cell(row, column, value)
+    packed = io.BytesIO()
+    book.save(packed)
+    text = "Lat,Lon,Date,Strike\r46,8,2026-05-01,33\r"
+    for data in (packed.getvalue(), text.encode(), ("\ufeff\ufeff\u2028\r" + text).encode()):
+        (tmp_path / "notes.csv").write_bytes(data)
+        out = tmp_path / "out.csv"
+        ran = CliRunner().invoke(correct, [str(tmp_path / "notes.csv"), "-o", str(out), "--force"])
+        assert ran.exit_code == 0, ran.exception
+        (row,) = csv.DictReader(out.open(encoding="utf-8"))
+        assert list(row)[:5] == ["Lat", "Lon", "Date", "Strike", "Strike_true_deg"]
 
 
 def campaign(folder):

@@ -330,6 +330,15 @@ def test_a_print_on_another_paper_is_seen(prints, camp, tmp_path):
     assert "printed at 94 %" in refused(camp, path)
 
 
+@pytest.mark.parametrize("size", [(64, 64), (20_000, 16_000)])
+def test_a_picture_of_another_size_is_told_once(camp, tmp_path, size):
+    path = tmp_path / "p.png"
+    Image.new("1", size).save(path)
+    said = refused(camp, path)
+    assert said.startswith(f"p.png: found a picture of {size[0]} × {size[1]} pixels; wanted a ph")
+    assert "broken" not in said
+
+
 def test_without_the_libraries_one_line_says_how_to_get_them(camp):
     script = "import sys; sys.modules['cv2'] = None; from orient.cli import main; main()"
     done = subprocess.run(

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import csv
 import io
 from dataclasses import dataclass
 from pathlib import Path
@@ -40,24 +39,10 @@ def read_notebook(path: Path, faults: Faults) -> Notebook | None:
     if not cells.rows:
         faults.add(path.name, None, None, "no row", "at least one under the column names")
         return None
-    titles = _titles(path, cells)
     table = pd.DataFrame(
-        {titles[name]: texts for name, texts in cells.columns.items()}, dtype=object
+        {cells.titles[name]: texts for name, texts in cells.columns.items()}, dtype=object
     )
     return Notebook(cells, table)
-
-
-def _titles(path: Path, cells: Cells) -> dict[str, str]:
-    """The column names as they stand in the file, by what they are read as."""
-    same = {name: name for name in cells.columns}
-    if path.suffix.lower() != ".csv":
-        return same
-    head = path.read_text("utf-8-sig", errors="replace").splitlines()[cells.header_row - 1]
-    for delimiter in ",;\t":
-        written = [" ".join(cell.split()) for cell in next(csv.reader([head], delimiter=delimiter))]
-        if {name.lower() for name in written} >= set(same):
-            return same | {name.lower(): name for name in written if name.lower() in same}
-    return same
 
 
 def _read_layer(path: Path, faults: Faults) -> Notebook | None:

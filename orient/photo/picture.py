@@ -73,6 +73,8 @@ def read_picture(path: Path) -> Picture:
                 raise refusal(path.name, found, "a photograph of 1 to 200 megapixels")
             upright = ImageOps.exif_transpose(opened)
             rgb = np.ascontiguousarray(np.asarray(upright.convert("RGB")))
+    except InputError:
+        raise
     except FileNotFoundError:
         raise refusal(path.name, "no such file", wanted) from None
     except IsADirectoryError:

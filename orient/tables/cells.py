@@ -45,7 +45,7 @@ class Cells:
     `columns` maps a header, in small letters and trimmed, to one trimmed text a row; `rows`
     are the row numbers that a spreadsheet shows, the header standing in row `header_row`.
     `set_aside` are the texts of rows left out because they do not match the header; `records`
-    counts all rows of the file, blank ones too.
+    counts all rows of the file, blank ones too; `titles` are the headers as they are written.
     """
 
     file: str
@@ -55,6 +55,7 @@ class Cells:
     decimal_comma: bool = False
     set_aside: frozenset[str] = frozenset()
     records: int = 0
+    titles: Mapping[str, str] = field(default_factory=dict)
 
     def column(self, name: str) -> list[str]:
         """The texts of a column, all blank where the table has no such column."""
@@ -333,7 +334,8 @@ def _cells(
             said = f"values under no name in column {place + 1}"
             faults.add(file, rows[0], None, said, "a column name above them")
     set_aside = frozenset(cell.strip() for line in ragged.values() for cell in line)
-    return Cells(file, rows[0], columns, list(kept), decimal_comma, set_aside, row)
+    titles = dict(zip(header, (" ".join(cell.split()) for cell in body[0]), strict=False))
+    return Cells(file, rows[0], columns, list(kept), decimal_comma, set_aside, row, titles)
 
 
 def _header(file: str, row: int, line: list[str], faults: Faults) -> list[str]:
