@@ -35,9 +35,14 @@ def small_angle(degrees: float, plus: bool = False) -> str:
     return figure(degrees, 2 if plus else 1, "°", plus)
 
 
-def latitude_text(degrees: float) -> str:
+def latitude_text(degrees: float, places: int = 2) -> str:
     """A latitude in a sentence: 38.41° S."""
-    return f"{abs(degrees):.2f}° {'S' if degrees < 0 else 'N'}"
+    return f"{abs(degrees):.{places}f}° {'S' if degrees < 0 else 'N'}"
+
+
+def longitude_text(degrees: float) -> str:
+    """A longitude in a sentence: 105.60° E."""
+    return f"{abs(degrees):.2f}° {'W' if degrees < 0 else 'E'}"
 
 
 def at_95(u_deg: float | None, places: int = 2) -> str:

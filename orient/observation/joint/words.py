@@ -12,6 +12,7 @@ from orient.observation.joint.linear import LATITUDE, STATE
 from orient.observation.joint.together import Together
 from orient.observation.joint.verdict import Finding
 from orient.observation.reduction import Reduced
+from orient.text import at_95, latitude_text, longitude_text
 
 if TYPE_CHECKING:
     from orient.observation.joint.settled import SitePlace
@@ -139,13 +140,13 @@ def place_words(name: str, place: SitePlace | None) -> str:
             "given. Give the coordinates, or marks at both sides of noon with their times."
         )
     said_by = f"by the marks of {_names(list(place.setups))} it lies at"
-    latitude = f"latitude {place.latitude_deg:.2f}° ± {COVERAGE_95 * place.latitude_u_deg:.2f}°"
+    latitude = f"latitude {latitude_text(place.latitude_deg)} ± {at_95(place.latitude_u_deg)}"
     if place.others:
-        other = " or ".join(f"{each:.1f}°" for each in place.others)
+        alike = (place.latitude_deg, *place.others)
+        latitudes = " or ".join(latitude_text(each, 1) for each in alike)
         return (
-            f"{name} has no coordinates; {said_by} latitude {place.latitude_deg:.1f}° or {other}, "
-            "which fit alike: the figures reach both. Times of the marks, or their half of the "
-            "day, would decide."
+            f"{name} has no coordinates; {said_by} latitude {latitudes}, which fit alike: the "
+            "figures reach both. Times of the marks, or their half of the day, would decide."
         )
     if place.ellipse is None:
         return (
@@ -155,10 +156,10 @@ def place_words(name: str, place: SitePlace | None) -> str:
         )
     major, minor, toward = place.ellipse
     return (
-        f"{name} has no coordinates; {said_by} {latitude}, longitude {place.longitude_deg:.2f}° "
-        f"± {COVERAGE_95 * place.longitude_u_deg:.2f}° (95 %), within an ellipse of "
-        f"{major:.0f} by {minor:.0f} km (semi-axes, 95 %), the long one toward {toward:.0f}°. The "
-        "azimuth's figure has it in it."
+        f"{name} has no coordinates; {said_by} {latitude}, longitude "
+        f"{longitude_text(place.longitude_deg)} ± {at_95(place.longitude_u_deg)} (95 %), within an "
+        f"ellipse of {major:.0f} by {minor:.0f} km (semi-axes, 95 %), the long one toward "
+        f"{toward:.0f}°. The azimuth's figure has it in it."
     )
 
 
