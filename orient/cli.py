@@ -74,6 +74,9 @@ class LazyGroup(click.Group):
         return super().resolve_command(ctx, args)
 
     def parse_args(self, ctx: click.Context, args: list[str]) -> list[str]:
+        if "" in args:
+            # As a folder's name it would stand for the folder that one is in.
+            ctx.fail("An empty word on the command line: a variable that is not set, perhaps.")
         return super().parse_args(ctx, list(_sizes(args)))
 
     def format_commands(self, ctx: click.Context, formatter: click.HelpFormatter) -> None:

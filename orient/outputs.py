@@ -25,7 +25,7 @@ from typing import Any
 
 from orient import __version__
 from orient.errors import Fault, InputError
-from orient.files import as_bytes, is_left_behind, write_whole
+from orient.files import as_bytes, is_left_behind, scratch, write_whole
 from orient.text import as_typed
 
 CONTENTS = "contents.json"
@@ -111,15 +111,25 @@ def write_campaign(
         force: replace files of these names, and tables, which the folder's `backups` keeps.
 
     Raises:
-        InputError: there are files in the folder and `force` is not given; nothing was written.
+        InputError: there are files in the folder and `force` is not given, or the tables would
+            not be read again, as with a name that no table takes; nothing was written.
         OSError: as of `write_whole`.
     """
     check_empty(folder, force=force)
+    _check_reads({name: text for name, text in contents.items() if _is_table(name)})
     if force and Path(folder).is_dir():
         from orient.tables.editing import write_anew
 
         return write_anew(Path(folder), contents)
     return write_whole(folder, contents)
+
+
+def _check_reads(tables: Mapping[str, str | bytes]) -> None:
+    from orient.tables.campaign import read_campaign
+
+    with scratch("campaign") as folder:
+        write_whole(folder, tables)
+        read_campaign(folder, unplaced=True)
 
 
 def check_empty(*folders: Path | str, force: bool = False) -> None:

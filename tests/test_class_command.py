@@ -9,6 +9,7 @@ from click.testing import CliRunner
 from pdf_text import texts
 
 from orient.cli import orient
+from orient.errors import InputError
 from orient.practice.classes import middle_of
 
 #: Mistakes given, and a word of the sentence that must name each.
@@ -177,6 +178,24 @@ def test_faults_of_the_list_are_told_at_once(camp, tmp_path):
         assert said in str(done.exception)
     short = roster_of(tmp_path, 2)
     assert "give the truth" in run("class", folder, short).output
+
+
+@pytest.mark.parametrize(
+    ("roster", "options", "said"),
+    [
+        ("student\nAda\n", ["--reference", "mast\x1b[31m"], "column reference_name"),
+        ("student\nAda\n", ["--reference", "m" * 300], "at most 250 letters"),
+        ("student,setup\nAda,b1\nBo,B1\n", [], "differs from 'b1' in row 2 by more than capitals"),
+    ],
+)
+def test_a_class_that_could_not_be_read_is_not_written(camp, tmp_path, roster, options, said):
+    path, folder = tmp_path / "list.csv", tmp_path / "day"
+    path.write_text(roster)
+    prepare = ["--site", "meadow", "--date", "2026-06-10", "-o", folder]
+    ran = run("class", camp, path, *prepare, *options)
+    assert isinstance(ran.exception, InputError)
+    assert said in str(ran.exception)
+    assert not folder.exists()
 
 
 def test_the_middle_is_where_most_lines_are():

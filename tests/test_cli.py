@@ -230,6 +230,16 @@ def test_no_command_writes_input(campaign, tmp_path, monkeypatch):
         assert digest(campaign) == before, command
 
 
+def test_an_empty_word_is_no_folder(campaign, tmp_path, monkeypatch):
+    """It comes of a variable that is not set, and would stand for the folder one is in."""
+    monkeypatch.chdir(tmp_path)
+    for arguments in (["report", str(campaign), "-o", ""], ["new", ""], ["reduce", ""]):
+        ending = run(arguments)
+        assert ending.status == 2
+        assert "not set, perhaps" in ending.err
+    assert list(tmp_path.iterdir()) == []
+
+
 def test_new_never_overwrites_without_being_told(tmp_path):
     folder = tmp_path / "camp"
     assert run(["new", str(folder)]).status == 0

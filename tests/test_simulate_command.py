@@ -133,6 +133,14 @@ def test_the_boards_and_their_key_are_written_together(camp):
     assert not folder.exists()
 
 
+def test_the_key_stays_out_of_the_students_folder(camp):
+    for name in ("key.csv", "marks.csv"):
+        run, folder = made(camp, "--key", camp.parent / "practice" / name)
+        assert run.exit_code == 2
+        assert "students'" in run.output
+        assert not folder.exists()
+
+
 def test_nothing_is_overwritten(camp):
     assert made(camp)[0].exit_code == 0
     run, _ = made(camp)

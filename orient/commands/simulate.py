@@ -178,6 +178,8 @@ def simulate(
         work = replace(work, rod_mm=plan.layout.rod_mm, sheet=place)
     key_file = key_file or folder.parent / f"{folder.name}-key.csv"
     marks_file = key_file.with_name(f"{key_file.stem}-marks.csv")
+    if key_file.resolve().is_relative_to(folder.resolve()):
+        raise click.UsageError("--key: the folder of the boards is the students', not the key's.")
     check_empty(folder)
     for path in [key_file, *([marks_file] if plan else [])]:
         check_output(path.parent, path.name, _KEY)
