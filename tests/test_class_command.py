@@ -118,6 +118,15 @@ def test_sheets_swapped_between_two_and_one_typed_in_twice_are_told(camp, tmp_pa
     assert said[6] == "The campaign has no such set-up."
 
 
+def test_of_many_set_ups_that_a_sheet_may_be_of_one_is_named(camp, tmp_path):
+    folder, key = practised(camp, 12, 8, ("date-swapped",))
+    rows = json.loads(run("class", folder, roster_of(tmp_path, 8), "--format", "json").stdout)
+    (said,) = (row["likeliest_mistake"] for row in rows if key[row["setup"]])
+    assert "Day and month of the date are swapped" in said
+    assert said.count("the marks fit the site, date and rod of set-up") == 1
+    assert "or of 6 more of that day: its id, perhaps" in said
+
+
 def test_compared_with_a_known_azimuth_and_with_the_instructor(camp, tmp_path):
     folder, _ = practised(camp, 5, 4, ())
     roster = roster_of(tmp_path, 3)

@@ -228,10 +228,17 @@ def _minutes_meant(degrees: float) -> float | None:
 
 def _another_setup(record: Record) -> Iterator[Meant]:
     """All the marks, or some of them, are another set-up's."""
+    alike: dict[tuple[float, ...], list[Other]] = {}
     for other in record.others:
         if not other.same_day:
-            words = f"the marks fit the site, date and rod of set-up {other.name}: its id, perhaps"
-            yield Meant(words, other.board)
+            there = other.board
+            place = there.latitude_deg, there.longitude_deg
+            alike.setdefault((*place, there.noon_utc_s, there.height_mm), []).append(other)
+    for others in alike.values():
+        more = f" or of {len(others) - 1} more of that day" if others[1:] else ""
+        words = f"the marks fit the site, date and rod of set-up {others[0].name}{more}"
+        yield Meant(f"{words}: its id, perhaps", others[0].board)
+    for other in record.others:
         if other.fit is not None:
             yield from _some_of_another(record, other, other.fit)
 
