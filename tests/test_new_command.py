@@ -1,13 +1,17 @@
 """`orient new`: empty tables, never over what is there."""
 
 import os
+import sys
 
 import pytest
 from click.testing import CliRunner
+from forked import needs_fork
 
-from orient import cli
+from orient import cli, files
 from orient.commands.new import new
 from orient.errors import InputError
+from orient.tables import editing
+from orient.tables.beginning import new_campaign
 from orient.tables.columns import TABLES
 
 FILES = {"sites.csv", "setups.csv", "marks.csv", "README.txt"}
@@ -81,6 +85,43 @@ def test_force_takes_no_link_and_no_folder_for_a_table(tmp_path):
     assert {fault.file for fault in refused.value.faults} == {"sites.csv", "marks.xlsx"}
     assert sorted(path.name for path in folder.iterdir()) == ["marks.xlsx", "sites.csv"]
     assert (tmp_path / "elsewhere.csv").read_text() == "site\nmine\n"
+
+
+def _ended_at(line: int):
+    """A trace that ends the process at the n-th line of the rooms that write."""
+    left, ours = [line], {files.__file__, editing.__file__}
+
+    def trace(frame, event, _):
+        if frame.f_code.co_filename not in ours:
+            return None
+        left[0] -= event == "line"
+        if not left[0]:
+            os._exit(9)
+        return trace
+
+    return trace
+
+
+@needs_fork
+def test_a_kill_while_beginning_anew_loses_no_table(tmp_path):
+    """Each is where it was, or in `backups`, wherever the run is ended."""
+    for line in range(1, 10_000, 37):
+        folder = tmp_path / str(line)
+        folder.mkdir()
+        for name, data in THERE.items():
+            (folder / name).write_bytes(data)
+        child = os.fork()
+        if child == 0:
+            sys.settrace(_ended_at(line))
+            new_campaign(folder, force=True)
+            os._exit(0)
+        status = os.waitstatus_to_exitcode(os.waitpid(child, 0)[1])
+        held = {path.read_bytes() for path in folder.rglob("*") if path.is_file()}
+        assert set(THERE.values()) <= held, line
+        if status == 0:
+            break
+        assert status == 9
+    assert line > 200
 
 
 def test_a_folder_is_asked_for():
