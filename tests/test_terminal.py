@@ -2,6 +2,9 @@
 
 from __future__ import annotations
 
+import csv
+import io
+import json
 import os
 import re
 import struct
@@ -77,6 +80,23 @@ def test_no_figure_is_cut_in_more_windows(name, campaign, monkeypatch):
 @pytest.mark.parametrize("name", ["sites", "reduce", "compass", "plan, days of a site"])
 def test_no_figure_is_cut_at_any_width(name, campaign, monkeypatch):
     check_widths(name, campaign, monkeypatch, range(30, 201, 4))
+
+
+@pytest.mark.long
+@pytest.mark.parametrize("name", COMMANDS)
+def test_csv_has_the_rows_of_json(name, campaign, monkeypatch):
+    """Rows within rows stand there as JSON text."""
+    command = COMMANDS[name]
+    csv_text = shown([*command, "--format", "csv"], campaign, monkeypatch, 80)
+    flat = list(csv.DictReader(io.StringIO(csv_text)))
+    rows = json.loads(shown([*command, "--format", "json"], campaign, monkeypatch, 80))
+    rows = rows if isinstance(rows, list) else [rows]
+    assert len(flat) == len(rows) > 0
+    for cells, row in zip(flat, rows, strict=True):
+        assert None not in cells
+        for key in cells.keys() & row.keys():
+            if isinstance(row[key], list) and any(isinstance(part, dict) for part in row[key]):
+                assert json.loads(cells[key]) == row[key], key
 
 
 def check_widths(name, campaign, monkeypatch, widths):

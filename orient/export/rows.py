@@ -34,7 +34,9 @@ def json_rows(rows: Sequence[Row]) -> str:
 
 
 def csv_rows(rows: Sequence[Row], columns: Sequence[str] | None = None) -> str:
-    """Rows as CSV: mappings as JSON text, lists with spaces between, no formula runs.
+    """Rows as CSV: mappings and lists of them as JSON text, other lists with spaces between.
+
+    No text in it runs as a formula.
 
     Args:
         rows: with the keys of `columns`.
@@ -47,7 +49,8 @@ def csv_rows(rows: Sequence[Row], columns: Sequence[str] | None = None) -> str:
 
 
 def _cell(value: Any) -> Any:
-    if isinstance(value, Mapping):
+    parts = value if isinstance(value, list | tuple) else [value]
+    if any(isinstance(part, Mapping) for part in parts):
         return json.dumps(as_json(value), ensure_ascii=False)
     return " ".join(value) if isinstance(value, list | tuple) else value
 
