@@ -200,6 +200,7 @@ def test_a_report_is_made_of_boards_that_give_no_direction(generator, tmp_path):
     page = (tmp_path / "back" / "index.html").read_text("utf-8")
     assert "b2 has the line to mast 180." in page.replace("179.", "180.")
     assert "the others contradict its line" in page
+    assert "The other set-ups contradict this line: no north is drawn." in page
 
 
 def test_lines_quite_elsewhere_of_which_none_has_a_majority_give_no_line(generator, tmp_path):

@@ -10,6 +10,7 @@ import numpy as np
 from markupsafe import Markup
 from numpy.typing import NDArray
 
+from orient.flags import Flag
 from orient.numbers.tolerances import COVERAGE_95
 from orient.observation.setups import SetupResult
 from orient.report.drawing import (
@@ -147,7 +148,9 @@ def _directions(drawing: Drawing, view: _View, result: SetupResult, labels: Labe
     """The meridian, the four directions, the reference line and the wedge about it."""
     north = result.row["north_on_board_deg"]
     if north is None:
-        return ["These marks fix no direction: no north is drawn."]
+        apart = Flag.SET_APART in result.row["flags"]
+        why = "The other set-ups contradict this line" if apart else "These marks fix no direction"
+        return [f"{why}: no north is drawn."]
     frame, ray = view.frame, view.ray_mm
     u95 = COVERAGE_95 * float(result.row["board_azimuth_u_deg"])
     magnified = 1.0 if u95 >= _OPEN_WEDGE_DEG / 2 else nice_below(_OPEN_WEDGE_DEG / u95)
