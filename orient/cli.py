@@ -74,9 +74,6 @@ class LazyGroup(click.Group):
         return super().resolve_command(ctx, args)
 
     def parse_args(self, ctx: click.Context, args: list[str]) -> list[str]:
-        if "" in args:
-            # As a folder's name it would stand for the folder that one is in.
-            ctx.fail("An empty word on the command line: a variable that is not set, perhaps.")
         return super().parse_args(ctx, list(_sizes(args)))
 
     def format_commands(self, ctx: click.Context, formatter: click.HelpFormatter) -> None:
@@ -115,6 +112,8 @@ def _command(name: str) -> click.Command:
             param.callback = _finite(param.callback)
         elif isinstance(param.type, click.types.StringParamType):
             param.type = _Typed()
+        elif isinstance(param.type, click.Path):
+            param.type = _Named.like(param.type)
     return command
 
 
@@ -123,6 +122,24 @@ class _Typed(click.types.StringParamType):
 
     def convert(self, value: Any, param: click.Parameter | None, ctx: click.Context | None) -> str:
         return " ".join(unicodedata.normalize("NFC", as_typed(str(value))).split())
+
+
+class _Named(click.Path):
+    """A path with a name: an empty one would stand for the folder that one is in."""
+
+    @classmethod
+    def like(cls, other: click.Path) -> _Named:
+        """With all that another path's type asks for."""
+        named = cls()
+        named.__dict__.update(other.__dict__)
+        return named
+
+    def convert(self, value: Any, param: click.Parameter | None, ctx: click.Context | None) -> Any:
+        if value == "":
+            self.fail(
+                "an empty word names nothing: a variable that is not set, perhaps", param, ctx
+            )
+        return super().convert(value, param, ctx)
 
 
 def _finite(then: Callable[..., Any] | None) -> Callable[..., Any]:
