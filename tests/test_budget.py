@@ -349,19 +349,29 @@ def test_a_level_board_s_closed_forms_are_the_partials_of_any_board():
     hours = generator.uniform(0.2, 4.0, 60)
     marks = planned_pair(0.7, 0.2, hours * HOUR_RAD, 250.0)
     tolerances = Tolerances()
-    rows = budget.mark_rows(marks, tolerances)
-    partials = np.delete(marks.partials(), UNKNOWNS.index("latitude_rad"), axis=-1)
     length = marks.shadow_mm
     along_sd = np.hypot(edge_scatter_mm(length, 250.0, tolerances.edge_scatter), 0.7)
     outward = np.stack([marks.x_mm, marks.y_mm], axis=-1) / length[..., None]
     across = np.stack([-outward[..., 1], outward[..., 0]], axis=-1)
-    by_hand = [
-        np.einsum("...i,...ik->...k", outward, partials) / along_sd[..., None],
-        np.einsum("...i,...ik->...k", across, partials) / 0.7,
-    ]
-    assert np.delete(rows, UNKNOWNS.index("latitude_rad"), axis=-1) == pytest.approx(
-        np.stack(by_hand, axis=-2), rel=1e-9, abs=1e-9
+    partials = marks.partials()
+    partials[..., UNKNOWNS.index("latitude_rad")] = 0.0
+    by_hand = np.stack(
+        [
+            np.einsum("...i,...ik->...k", outward, partials) / along_sd[..., None],
+            np.einsum("...i,...ik->...k", across, partials) / 0.7,
+        ],
+        axis=-2,
     )
+    each = np.swapaxes(by_hand, -1, -2) @ by_hand
+    scale = np.sqrt(np.einsum("...kk->...k", each)).max(axis=(0, 1)) + 1e-30
+    scale = np.outer(scale, scale)
+    told = budget.mark_information(marks, tolerances)
+    assert told / scale == pytest.approx(each / scale, rel=1e-9, abs=1e-12)
+    counts, start = generator.random((2, 60)) < 0.7, np.array([0, 7, 30])
+    of_runs = budget.information_of_runs(marks, counts, start, tolerances)
+    both = (told * counts[..., None, None]).sum(axis=0)
+    expected = [both[:7].sum(axis=0), both[7:30].sum(axis=0), both[30:].sum(axis=0)]
+    assert of_runs / scale == pytest.approx(np.array(expected) / scale, rel=1e-9, abs=1e-12)
     x, y, partials = (
         np.moveaxis(part, 0, 1) for part in (marks.x_mm, marks.y_mm, marks.partials())
     )

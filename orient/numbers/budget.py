@@ -14,8 +14,10 @@ the sun's: under 1 % of the marking term above 12°.
 
 from __future__ import annotations
 
+from collections.abc import Callable, Iterable
 from dataclasses import dataclass
 from functools import cached_property
+from itertools import combinations_with_replacement
 from typing import Any
 
 import numpy as np
@@ -237,37 +239,75 @@ def joint_u_deg(information: Array, tolerances: Tolerances) -> Array:
 
 def mark_information(marks: PlannedMarks, tolerances: Tolerances) -> Array:
     """What each mark tells of the unknowns, shape S + (9, 9); sums over marks."""
-    rows = mark_rows(marks, tolerances)
-    return np.asarray(np.swapaxes(rows, -1, -2) @ rows)
+    return _information(marks.x_mm.shape, mark_rows(marks, tolerances), lambda each: each)
 
 
-def mark_rows(marks: PlannedMarks, tolerances: Tolerances) -> Array:
-    """The partials of each mark along the shadow and across it, over their scatter: S + (2, 9).
+def information_of_runs(
+    marks: PlannedMarks, told: NDArray[np.bool_], start: NDArray[np.intp], tolerances: Tolerances
+) -> Array:
+    """`mark_information` summed up, of runs of marks.
 
-    Their products summed up are `mark_information`. Along the shadow a mark tells less than
-    across: its edge is soft there. A plan knows the latitude: its column is 0.
+    Args:
+        marks: of both halves of the day, shape (2, n).
+        told: which of them count, (2, n).
+        start: where each run begins, rising, (runs,); the last goes on to the end.
+        tolerances: of the set-up.
+
+    Returns:
+        Shape (runs, 9, 9).
     """
-    length, x, y = marks.shadow_mm, marks.x_mm, marks.y_mm
-    outward_x, outward_y = x / length, y / length
-    soft = edge_scatter_mm(length, marks.rod_mm, tolerances.edge_scatter)
-    along_sd, across_sd = np.sqrt(soft**2 + tolerances.mark_sd_mm**2), tolerances.mark_sd_mm
+    rows = [
+        {name: np.where(told, part, 0.0) for name, part in row.items()}
+        for row in mark_rows(marks, tolerances)
+    ]
+    return _information(start.shape, rows, lambda each: np.add.reduceat(each[0] + each[1], start))
+
+
+def _information(
+    shape: tuple[int, ...], rows: Iterable[dict[str, Array]], summed: Callable[[Array], Array]
+) -> Array:
+    """The products of every two parts of each row, summed up, shape + (9, 9)."""
+    out = np.zeros((*shape, len(UNKNOWNS), len(UNKNOWNS)))
+    for row in rows:
+        for (one, first), (other, second) in combinations_with_replacement(row.items(), 2):
+            told, i, j = summed(first * second), UNKNOWNS.index(one), UNKNOWNS.index(other)
+            out[..., i, j] += told
+            if i != j:
+                out[..., j, i] += told
+    return out
+
+
+def mark_rows(marks: PlannedMarks, tolerances: Tolerances) -> tuple[dict[str, Array], ...]:
+    """The partials of each mark along the shadow, and those across it, over their scatter.
+
+    Products summed up are `mark_information`. Along the shadow a mark tells less than across:
+    its edge is soft there. An unknown that is left out of a row moves no mark that way; the
+    latitude is left out of both, for a plan knows it.
+
+    Returns:
+        Two mappings of some of `UNKNOWNS`, each of the marks' shape S.
+    """
+    outward_x, outward_y = marks.x_mm / marks.shadow_mm, marks.y_mm / marks.shadow_mm
+    soft = edge_scatter_mm(marks.shadow_mm, marks.rod_mm, tolerances.edge_scatter)
+    sure_along = 1.0 / np.sqrt(soft**2 + tolerances.mark_sd_mm**2)
+    sure_across = 1.0 / tolerances.mark_sd_mm
     later_x, later_y = marks.velocity
-    rows = np.zeros((*length.shape, 2, len(UNKNOWNS)))
-    columns: tuple[tuple[str, Any, Any], ...] = (
-        ("board_azimuth_rad", 0.0, length),
-        ("foot_x_mm", outward_x, -outward_y),
-        ("foot_y_mm", outward_y, outward_x),
-        *((name, moved_mm, 0.0) for name, moved_mm in marks.along_mm().items()),
-        (
-            "watch_error_s",
-            -(outward_x * later_x + outward_y * later_y),
-            outward_y * later_x - outward_x * later_y,
-        ),
+    along = {
+        "foot_x_mm": outward_x,
+        "foot_y_mm": outward_y,
+        **marks.along_mm(),
+        "watch_error_s": -(outward_x * later_x + outward_y * later_y),
+    }
+    across = {
+        "board_azimuth_rad": marks.shadow_mm,
+        "foot_x_mm": -outward_y,
+        "foot_y_mm": outward_x,
+        "watch_error_s": outward_y * later_x - outward_x * later_y,
+    }
+    return (
+        {name: part * sure_along for name, part in along.items()},
+        {name: part * sure_across for name, part in across.items()},
     )
-    for name, along, across in columns:
-        rows[..., 0, UNKNOWNS.index(name)] = along / along_sd
-        rows[..., 1, UNKNOWNS.index(name)] = across / across_sd
-    return rows
 
 
 def expected_u_deg(terms: Terms) -> Any:

@@ -55,8 +55,8 @@ DAY_FLAGS = (Flag.SUN_TOO_HIGH, Flag.SUN_TOO_LOW, Flag.NO_WINDOW, Flag.OFF_BOARD
 
 # The widest gap between the two halves of a pair that the sun's own motion can make.
 _LARGEST_SHIFT_S = 1800.0
-# More, and the memory of each step is asked from the system anew, which takes longer than a step.
-_SITE_DAYS_A_CHUNK = 1000
+# Fewer, and each step costs more a row; many more, and their memory is asked from the system anew.
+_SITE_DAYS_A_CHUNK = 2000
 _NARROWINGS = 4
 
 
@@ -454,15 +454,12 @@ def _day_information(grid: _Grid, rig: Rig, step_min: float) -> NDArray[np.float
     due = np.flatnonzero(grid.column % stride == 0)
     marked = grid.pairs.side_margin()[:, due] >= 0
     marked[1] &= grid.pairs.half_s[due] > 0  # noon itself is one mark, not two
-    days, steps = grid.counts.shape
-    # Each day's marks below one another, and nothing where there is none: their products add up.
-    rows = np.zeros((days, -(-steps // stride), 2, 2, len(UNKNOWNS)))
-    told = budget.mark_rows(grid.pairs.marks.take(due), rig.tolerances)
-    told[~marked] = 0.0
-    for side, of_side in enumerate(told):
-        rows[grid.day[due], grid.column[due] // stride, side] = of_side
-    rows = rows.reshape(days, -1, len(UNKNOWNS))
-    return np.asarray(np.swapaxes(rows, -1, -2) @ rows)
+    day, start = np.unique(grid.day[due], return_index=True)
+    information = np.zeros((len(grid.counts), len(UNKNOWNS), len(UNKNOWNS)))
+    information[day] = budget.information_of_runs(
+        grid.pairs.marks.take(due), marked, start, rig.tolerances
+    )
+    return information
 
 
 def plan_chunks(
@@ -482,7 +479,7 @@ def plan_chunks(
         workers: processes to share the work; 1 works in this one.
 
     Yields:
-        Tables of `plan_chunk`, each of at most 1,000 rows.
+        Tables of `plan_chunk`, each of at most 2,000 rows.
     """
     work = planner(dates, rig, limits, step_min)
     if workers <= 1 or len(sites) * len(dates) <= _SITE_DAYS_A_CHUNK:
@@ -527,7 +524,7 @@ class Piece(NamedTuple):
 
 
 def pieces(sites: pd.DataFrame, dates: int) -> Iterator[Piece]:
-    """Cut sites × dates into pieces, in order, each of at most 1,000 site-days."""
+    """Cut sites × dates into pieces, in order, each of at most 2,000 site-days."""
     total = len(sites) * dates
     for start in range(0, total, _SITE_DAYS_A_CHUNK):
         stop = min(start + _SITE_DAYS_A_CHUNK, total)
