@@ -49,6 +49,7 @@ HEAVIEST = (
     "test_hostile", "test_plan_command", "test_cli", "test_joint", "test_sights", "test_demo",
     "test_night", "test_simulate_command", "test_outputs", "test_sheet_targets",
     "test_compass_command", "test_terminal", "test_mark_command", "test_cells", "test_odd_input",
+    "test_workbooks",
     "test_calendar", "test_one_plan", "test_class_command", "test_magnetic", "test_crew_spare",
     "test_reduction", "test_compass", "test_api", "test_byhand", "test_report", "test_hours",
 )  # fmt: skip

@@ -11,12 +11,15 @@ COUNT = 4000
 
 @pytest.fixture(scope="module")
 def site_days():
-    """Noons of 1901–2049 anywhere on earth, the days about New Year among them."""
+    """Noons anywhere on earth, the days about New Year and with a leap second among them."""
     generator = np.random.default_rng(11)
-    limits = np.array(["1901-01-01", "2049-12-31"], dtype="datetime64[s]").astype(float)
-    near = generator.uniform(*limits, COUNT)
-    year_ends = np.arange("1972", "2049", dtype="datetime64[Y]").astype("datetime64[s]")
-    near[: year_ends.size] = year_ends.astype(float) + generator.uniform(-4e4, 4e4, year_ends.size)
+    years = np.array(
+        ["1901", "1936", "1972", "1973", "1980", "1991", "1999", "2009", "2017", "2026", "2049"],
+        dtype="datetime64[Y]",
+    )
+    begun = years.astype("datetime64[s]").astype(float)
+    near = generator.choice(begun, COUNT) + generator.uniform(86400.0, 364 * 86400.0, COUNT)
+    near[:40] = generator.choice(begun[2:-1], 40) + generator.uniform(-4e4, 4e4, 40)
     latitude, longitude = generator.uniform(-89, 89, COUNT), generator.uniform(-180, 180, COUNT)
     elevation = generator.uniform(-400, 6000, COUNT)
     return sun.transit(near, longitude), latitude, longitude, elevation
