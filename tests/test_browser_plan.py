@@ -337,7 +337,8 @@ def test_sixty_sites_are_few_screens_and_a_site_opens_on_demand(sixty, width):
         assert opened.overflow_px() <= 0
         assert not opened.page.is_visible("#site-7 .days")
         opened.page.click('.matrix a[href="#site-7"]')
-        assert opened.page.is_visible("#site-7 .days")
+        # The browser tells of a link followed after the click: waits, and fails without.
+        opened.page.wait_for_selector("#site-7 .days", state="visible")
         opened.page.click("#open-all")
         assert opened.page.locator(".site details[open]").count() == 60
         assert opened.errors == []

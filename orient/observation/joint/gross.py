@@ -23,7 +23,7 @@ _FAR_RAD, _FAR_TIMES = np.radians(5.0), 10.0
 def far_lines(model: Model) -> list[Finding]:
     """The set-ups whose line lies quite elsewhere than the others' of it do.
 
-    Where fewer than half of a line's set-ups agree, nothing tells which of them are wrong.
+    Where not more than half of a line's set-ups agree, nothing tells which of them are wrong.
     """
     found = []
     for thing in model.things:
