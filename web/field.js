@@ -21,21 +21,24 @@ window.orient = {
   whole: (rows) => whole(table, rows),
 };
 
+/* Whether the person has said what is in hand, or is filling the form of a new set-up. */
+let begun = false;
 const field = {
   table,
-  store: new Store(table.campaign, { heard: () => refresh(), changed: () => sayKept() }),
+  store: new Store(table.campaign, { heard, changed: () => sayKept() }),
   log: null,
   setup: null,
   /* Takes a set-up in hand. */
   take(name) {
     field.chosen = name;
+    begun = true;
     refresh();
   },
   show,
   refresh,
 };
 field.log = gathered(field.store.list());
-field.chosen = field.log.setups.length ? field.log.setups[field.log.setups.length - 1].setup : "";
+takeNewest();
 const parts = {
   setup: startSetup(field),
   marks: startMarking(field),
@@ -47,12 +50,24 @@ const parts = {
 for (const button of document.querySelectorAll("#tabs button")) {
   button.addEventListener("click", () => show(button.dataset.part));
 }
+element("setup-form").addEventListener("input", () => { begun = true; });
 element("look").addEventListener("change", () => { document.documentElement.dataset.look = element("look").value; });
 startPanel(table);
 show(field.chosen ? "marks" : "setup");
 watchClock();
 setInterval(() => parts.marks.tick(), 1000);
 if (navigator.storage && navigator.storage.persist) navigator.storage.persist().catch(() => {});
+
+function takeNewest() {
+  field.chosen = field.log.setups.length ? field.log.setups[field.log.setups.length - 1].setup : "";
+}
+
+/* Entries that came after the page stood, from the database or from another tab. */
+function heard() {
+  field.log = gathered(field.store.list());
+  if (!begun && !field.chosen) takeNewest();
+  refresh();
+}
 
 function show(name) {
   for (const button of document.querySelectorAll("#tabs button")) {

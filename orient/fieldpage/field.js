@@ -1,4 +1,4 @@
-/* Built by web/build.mjs; sources: engine/adjustment.js engine/board.js engine/byhand.js engine/chisquare.js engine/evidence.js engine/line.js engine/lookout.js engine/matrix.js engine/moved.js engine/reading.js engine/reduce.js engine/rows.js engine/shadow.js engine/slips.js engine/starts.js engine/statements.js engine/weighing.js field.js field/dom.js field/drawing.js field/log.js field/marking.js field/north.js field/send.js field/sensor.js field/setup.js field/store.js field/tables.js field/tilt.js field/timesignal.js field/tools.js shared/almanac.js shared/civil.js shared/panel.js shared/sun.js; f2df21201dbb7022ecbf0d3ad652485c43a3a516a8fb339eae17729e2d3946fe */
+/* Built by web/build.mjs; sources: engine/adjustment.js engine/board.js engine/byhand.js engine/chisquare.js engine/evidence.js engine/line.js engine/lookout.js engine/matrix.js engine/moved.js engine/reading.js engine/reduce.js engine/rows.js engine/shadow.js engine/slips.js engine/starts.js engine/statements.js engine/weighing.js field.js field/dom.js field/drawing.js field/log.js field/marking.js field/north.js field/send.js field/sensor.js field/setup.js field/store.js field/tables.js field/tilt.js field/timesignal.js field/tools.js shared/almanac.js shared/civil.js shared/panel.js shared/sun.js; 618d7f387291e5c358fdce3b8a8c6dcfa5684d2f6dd0fd3df2d151b7813f1783 */
 (() => {
   // shared/civil.js
   function offset(site, utc) {
@@ -524,8 +524,8 @@
   var SHARED_TERMS = { level: [3, 4], foot: [1, 2], height: [5], watch: [6], edge: [7] };
   function adjust(board, freed2 = {}, near = null) {
     const problem = problemOf(board, freed2);
-    const begun = near ? [{ values: near.state, instants: near.utc }] : starts(problem);
-    const tries = begun.map(({ values, instants }) => solveRobustly(problem, values, instants));
+    const begun2 = near ? [{ values: near.state, instants: near.utc }] : starts(problem);
+    const tries = begun2.map(({ values, instants }) => solveRobustly(problem, values, instants));
     const costs = tries.map((each) => robustCost(problem, each));
     const least2 = Math.min(...costs);
     const fits = tries.filter((_, n) => costs[n] <= least2 + 2 * UNLIKELY_COST).map((each) => adjustFrom(problem, each)).sort((one, other) => one.cost - other.cost);
@@ -684,8 +684,8 @@
     const speed2 = mark.along[0] ** 2 + mark.along[1] ** 2;
     return (mark.along[0] * left[0] + mark.along[1] * left[1]) / Math.max(speed2, 1e-12);
   }
-  function solveFully(problem, begun, weight) {
-    let at = { ...begun, size: Infinity };
+  function solveFully(problem, begun2, weight) {
+    let at = { ...begun2, size: Infinity };
     for (let n = 0; n < STEPS2 && !(at.size < 1e-7); n += 1) {
       at = step(problem, at.values, at.instants, weight);
     }
@@ -3187,7 +3187,7 @@
   // field/store.js
   var DATABASE = "orient-field";
   var Store = class {
-    constructor(campaign, { heard = () => {
+    constructor(campaign, { heard: heard2 = () => {
     }, changed: changed2 = () => {
     } } = {}) {
       this.prefix = `orient-field:${campaign}:`;
@@ -3197,7 +3197,7 @@
       this.kept = /* @__PURE__ */ new Set();
       this.trouble = { local: "", database: "" };
       this.changed = changed2;
-      this.heard = heard;
+      this.heard = heard2;
       this.readLocal();
       this.opening = this.open();
       this.listen();
@@ -3641,21 +3641,23 @@
     reduce: (rows) => reduced(table, rows).row,
     whole: (rows) => whole(table, rows)
   };
+  var begun = false;
   var field = {
     table,
-    store: new Store(table.campaign, { heard: () => refresh(), changed: () => sayKept() }),
+    store: new Store(table.campaign, { heard, changed: () => sayKept() }),
     log: null,
     setup: null,
     /* Takes a set-up in hand. */
     take(name) {
       field.chosen = name;
+      begun = true;
       refresh();
     },
     show,
     refresh
   };
   field.log = gathered(field.store.list());
-  field.chosen = field.log.setups.length ? field.log.setups[field.log.setups.length - 1].setup : "";
+  takeNewest();
   var parts = {
     setup: startSetup(field),
     marks: startMarking(field),
@@ -3666,6 +3668,9 @@
   for (const button of document.querySelectorAll("#tabs button")) {
     button.addEventListener("click", () => show(button.dataset.part));
   }
+  element("setup-form").addEventListener("input", () => {
+    begun = true;
+  });
   element("look").addEventListener("change", () => {
     document.documentElement.dataset.look = element("look").value;
   });
@@ -3675,6 +3680,14 @@
   setInterval(() => parts.marks.tick(), 1e3);
   if (navigator.storage && navigator.storage.persist) navigator.storage.persist().catch(() => {
   });
+  function takeNewest() {
+    field.chosen = field.log.setups.length ? field.log.setups[field.log.setups.length - 1].setup : "";
+  }
+  function heard() {
+    field.log = gathered(field.store.list());
+    if (!begun && !field.chosen) takeNewest();
+    refresh();
+  }
   function show(name) {
     for (const button of document.querySelectorAll("#tabs button")) {
       if (button.dataset.part === name) button.setAttribute("aria-current", "page");
