@@ -122,8 +122,9 @@ def test_a_whole_day_from_the_first_tap_to_the_tables(page_file, campaign, tmp_p
             if number == 10:
                 find_the_mistake_and_mend_it(page, *places[5])
                 page.reload()
-                assert page.locator("#mark-rows tr").count() == 10
                 part(page, "marks")
+                page.wait_for_selector('#mark-rows tr[data-mark="10"]')
+                assert page.locator("#mark-rows tr").count() == 10
         close_the_sight(page)
         part(page, "north")
         shown = page.inner_text("#answer")
@@ -249,6 +250,7 @@ def test_with_one_of_two_stores_full_nothing_is_lost(page_file):
         # The database is read after the page stands: its set-up is in hand without a word.
         part(page, "marks")
         page.wait_for_selector("#mark-button:has-text('MARK 2'):not([disabled])")
+        page.wait_for_selector("#mark-rows tr")
         assert page.locator("#mark-rows tr").count() == 1
 
 
@@ -287,6 +289,7 @@ def test_a_crash_right_after_the_tap_and_a_second_tab_lose_nothing(page_file):
         first.close()
         second.wait_for_selector('#mark-rows tr[data-mark="3"]')
         second.reload()
+        second.wait_for_selector('#mark-rows tr[data-mark="3"]')
         assert second.locator("#mark-rows tr").count() == 3
 
 
