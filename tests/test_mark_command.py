@@ -6,6 +6,8 @@ import contextlib
 import errno
 import os
 import signal
+import subprocess
+import sys
 import time
 from pathlib import Path
 
@@ -207,6 +209,29 @@ def test_a_column_that_is_wanted_is_added_and_the_rows_keep_their_cells(campaign
     assert (campaign / "marks.csv").read_bytes() == (
         b'setup,x_mm,y_mm,time,ring\nR1,1,2,,\n"R1",3,4,,\n\nM1,5,6,,\nR1,454.4,394.6,17:30,A\n'
     )
+
+
+def test_column_names_with_signs_that_nobody_sees_are_read_and_kept(campaign):
+    """As they come with text copied from a page or a message."""
+    before = (campaign / "marks.csv").read_bytes().replace(b"time", "\u200btime\u2060".encode())
+    rewritten(campaign, before)
+    assert typed(campaign, GOOD).status == 0
+    after = (campaign / "marks.csv").read_bytes()
+    assert after.startswith(before)
+    assert marks(campaign)["x_mm"].iloc[-1] == 454.4
+
+
+def test_what_comes_in_another_encoding_than_told_is_refused_in_words(campaign):
+    command = [sys.executable, "-m", "orient", "mark", str(campaign), "R1"]
+    environment = {**os.environ, "PYTHONIOENCODING": "utf-16", "PYTHONUTF8": "0"}
+    before = tables_of(campaign)
+    done = subprocess.run(command, input=GOOD.encode(), capture_output=True, env=environment)
+    told = b"".join((done.stdout, done.stderr)).replace(b"\0", b"").decode("ascii", "replace")
+    assert done.returncode == 1
+    assert "What comes in was to be utf-16 text and is not" in told
+    assert "0 marks typed" in told
+    assert "itself failed" not in told
+    assert tables_of(campaign) == before
 
 
 def test_a_table_that_is_not_there_is_begun(campaign):

@@ -56,6 +56,10 @@ def mark(campaign: str, setup: str, board_mm: tuple[float, float]) -> None:
         for line in _lines(session):
             if not session.take(line):
                 break
+    except UnicodeError as fault:
+        told = f"What comes in was to be {sys.stdin.encoding} text and is not: {fault}."
+        click.echo(f"{told} Send it as UTF-8.", err=True)
+        raise click.exceptions.Exit(1) from None
     finally:
         session.part()
     if session.refused and not sys.stdin.isatty():

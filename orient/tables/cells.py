@@ -35,6 +35,10 @@ FAULTS_LISTED = 200
 _QUOTED = ',"\r\n'
 #: A text that begins so may run as a formula when a spreadsheet opens it.
 _FORMULA_STARTS = frozenset("=+-@\t\r\n＝＋－＠")
+#: Signs that turn the reading order or that nobody sees: two texts may look alike and differ.
+UNSEEN = frozenset("\u200b\u200e\u200f\u2060\ufeff\u061c\u202a\u202b\u202c\u202d\u202e"
+                   "\u2066\u2067\u2068\u2069")  # fmt: skip
+_NOT_SEEN = dict.fromkeys(map(ord, UNSEEN))
 _BARE_NUMBER = re.compile(r"[+-]?[0-9]*\.?[0-9]+")
 
 
@@ -266,8 +270,8 @@ def _workbook_cells(file: str, data: bytes, faults: Faults) -> Cells:
 
 
 def _titled(line: list[str]) -> list[str]:
-    """Column names in small letters and trimmed."""
-    return [" ".join(cell.split()).lower() for cell in line]
+    """Column names in small letters, trimmed, without signs that nobody sees."""
+    return [" ".join(cell.translate(_NOT_SEEN).split()).lower() for cell in line]
 
 
 def cell_text(value: Any) -> str:
@@ -548,7 +552,7 @@ def _titles(records: Iterable[tuple[str, list[str]]]) -> tuple[int, list[str]]:
     for place, (raw, cells) in enumerate(records):
         if place == 0 and _SEPARATOR_LINE.match(raw.lstrip(_BYTE_ORDER_MARK)):
             continue
-        bare = [" ".join(cell.strip(_BYTE_ORDER_MARK).split()).lower() for cell in cells]
+        bare = _titled(cells)
         if any(bare):
             return place, bare
     return 0, []

@@ -25,6 +25,7 @@ from orient.numbers.sun import FIRST_DATE, LAST_DATE
 from orient.numbers.tolerances import UNCHECKED_LEVEL_DEG, Tolerances
 from orient.tables.cells import (
     DECIMAL_COMMA_WANTED,
+    UNSEEN,
     Cells,
     Faults,
     cell_text,
@@ -743,10 +744,6 @@ def _both_in_one(text: str) -> str:
 
 # Texts
 
-# Marks that turn the reading order or cannot be seen: two ids may look alike and differ.
-_UNSEEN = frozenset("\u200b\u200e\u200f\u2060\ufeff\u061c\u202a\u202b\u202c\u202d\u202e"
-                    "\u2066\u2067\u2068\u2069")  # fmt: skip
-
 
 def _all_plain(texts: list[str], longest: int) -> bool:
     joined = "".join(texts)
@@ -759,7 +756,7 @@ def _read_text(text: str, column: Column) -> str:
     bad = {
         character
         for character in text
-        if character in _UNSEEN
+        if character in UNSEEN
         or (unicodedata.category(character) in ("Cc", "Cs") and character not in "\t\r\n")
     }
     if bad:
