@@ -78,7 +78,7 @@ def open_page(
             page.add_init_script(before)
         if at:
             page.clock.install(time=at)
-        page.set_default_timeout(15000)
+        context.set_default_timeout(60000)
         page.goto((str(path) if served else Path(path).resolve().as_uri()) + part)
         yield Opened(page, errors, requests)
     finally:

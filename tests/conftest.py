@@ -4,11 +4,16 @@ import os
 from pathlib import Path
 
 import pytest
-from hypothesis import settings
+from hypothesis import HealthCheck, settings
 
 # A busy machine is no fault: what takes too long is told by seconds of work, where it matters.
 # In CI the same examples are tried every time; at home new ones.
-settings.register_profile("unhurried", deadline=None, derandomize="CI" in os.environ)
+settings.register_profile(
+    "unhurried",
+    deadline=None,
+    derandomize="CI" in os.environ,
+    suppress_health_check=[HealthCheck.too_slow],
+)
 settings.load_profile("unhurried")
 
 #: Files most of whose tests drive a browser, run whole campaigns or sweep the whole earth: the

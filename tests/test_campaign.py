@@ -550,7 +550,7 @@ quick, at_length = (
     settings(
         deadline=None,
         max_examples=examples,
-        suppress_health_check=[HealthCheck.function_scoped_fixture],
+        suppress_health_check=[HealthCheck.function_scoped_fixture, HealthCheck.too_slow],
     )
     for examples in (40, 150)
 )
