@@ -1,9 +1,18 @@
 """The report in a real browser: it loads alone, fits its window, prints, and obeys its keys."""
 
+import numpy as np
 import pytest
-from boards_on_file import odd_campaign, sound_campaign
+from boards_on_file import (
+    marks_of,
+    odd_campaign,
+    place,
+    setup,
+    sound_campaign,
+    write_campaign,
+)
 from browser import open_page
 from pdf_text import texts
+from simulated import simulated
 
 from orient.flags import CAUTIONS
 from orient.report.page import write_report
@@ -16,6 +25,11 @@ BEYOND = """() => [...document.querySelectorAll("body *")].filter(element => {
   const box = element.getBoundingClientRect();
   return box.width > 0 && box.right > innerWidth + 0.5;
 }).map(element => element.tagName + " " + element.textContent.slice(0, 40))"""
+# Words of a drawing that its own frame cuts.
+CUT = """() => [...document.querySelectorAll("svg text")].filter(text => {
+  const box = text.getBoundingClientRect(), frame = text.ownerSVGElement.getBoundingClientRect();
+  return box.width > 0 && (box.right > frame.right + 1 || box.left < frame.left - 1);
+}).map(text => text.textContent.slice(0, 60))"""
 OPEN_ALL = "document.querySelectorAll('details').forEach(part => { part.open = true })"
 
 
@@ -41,6 +55,17 @@ def test_the_report_loads_alone_and_fits_its_window(pages, name):
         assert opened.errors == []
         assert [url for url in opened.requests if not url.startswith(("file:", "data:"))] == []
         assert len([url for url in opened.requests if url.startswith("file:")]) == 1
+
+
+def test_a_trainee_s_first_report_of_one_line_cuts_no_word(tmp_path):
+    """What every line has in common is drawn in the page once: with one line, within its sheet."""
+    row = setup("P1", "fell", reference_name="mast", reference_x_mm=-75, reference_y_mm=290)
+    marks = marks_of("P1", simulated(np.random.default_rng(2), 47.0, 8.0, 80))
+    campaign = write_campaign(tmp_path / "one", [place("fell", 47.0, 8.0)], [row], marks)
+    write_report(read_campaign(campaign), tmp_path / "report")
+    with open_page(tmp_path / "report" / "index.html", 768) as opened:
+        opened.page.evaluate(OPEN_ALL)
+        assert opened.page.evaluate(CUT) == []
 
 
 def test_the_answers_stand_on_the_first_screen(pages):

@@ -483,3 +483,21 @@ def test_four_who_mark_at_once_lose_nothing(campaign, each, kill):
     assert len(saved) <= len(shown) <= len(saved) + kill
     assert kill or len(saved) == 4 * each
     assert not after.duplicated(["setup", "mark"]).any()
+
+
+def test_a_line_that_is_no_mark_is_told_with_what_was_found(campaign):
+    before = tables_of(campaign)
+    said = typed(campaign, "y", "9:54 -132.5").out
+    wanted = "wanted a watch time (or -), then x y or length@angle"
+    for found in ("'y'", "'9:54 -132.5'"):
+        assert f"Not saved: found {found}; {wanted}" in said
+    assert tables_of(campaign) == before
+
+
+def test_a_campaign_without_a_set_up_says_what_its_row_needs(campaign):
+    header = (campaign / "setups.csv").read_text("utf-8").splitlines()[0]
+    (campaign / "setups.csv").write_text(header + "\n", "utf-8")
+    (campaign / "marks.csv").write_text("setup,time,x_mm,y_mm\n", "utf-8")
+    said = run(["mark", str(campaign), "b1"], typed="")
+    assert said.status == 1
+    assert "Write its row first: setup, site, date, gnomon_height_mm" in said.err

@@ -147,7 +147,7 @@ def test_the_summary_is_of_the_rows(sound, odd):
     )
     assert f"{len(spreads)} of {len(rows)}" in above
     for value in (spreads[0], spreads[-1], np.median(spreads)):
-        assert f"± {value:.2f}°" in above
+        assert f"±{value:.2f}°" in above
     assert f"with a flag{sum(1 for row in rows if row['flags'])} what to do" in above
 
 
@@ -396,7 +396,7 @@ def test_residuals_are_drawn_as_many_times_their_size_as_is_said(sound):
 def test_the_wedge_is_the_95_per_cent_figure_as_magnified(sound):
     for result in sound[0]:
         drawn = board_drawing(result)
-        said = re.search(r"± ([\d.]+)° \(95 %\), drawn (\d+) times", drawn.legend[0])
+        said = re.search(r"±([\d.]+)° \(95 %\), drawn (\d+) times", drawn.legend[0])
         fan = points(str(drawn.svg), "wedge")
         first, last = (direction_deg(fan[[0, place]]) for place in (1, -1))
         width = (last - first) % 360
@@ -634,3 +634,17 @@ def test_sixty_sites_and_setups_stay_small(tmp_path):
             opened.page.locator(".answers a[href='#setup-60']").click()
             opened.page.locator("#setup-60 .facts").wait_for()
             assert not opened.page.locator("#setup-59").is_visible()
+
+
+def test_what_the_table_states_stands_in_plain_figures(tmp_path):
+    from boards_on_file import marks_of, place, setup, write_campaign
+    from simulated import simulated
+
+    setups = [setup("P1", "fell", watch_sd_s=60)]
+    generator = np.random.default_rng(2)
+    marks = marks_of("P1", simulated(generator, 47.0, 8.0, 80))
+    campaign = write_campaign(tmp_path / "stated", [place("fell", 47.0, 8.0)], setups, marks)
+    page.write_report(read_campaign(campaign), tmp_path / "out")
+    shown = (tmp_path / "out" / "index.html").read_text("utf-8")
+    assert "rod 300 mm ±0.98 mm" in shown
+    assert "watch trusted to ±120 s" in shown

@@ -194,3 +194,20 @@ def test_a_zone_whose_midnight_falls_in_the_working_day(tmp_path):
     row = write(tmp_path, [{}], sites="A,-40.0,175.0,UTC", noise_mm=0)[0].row
     assert row["board_azimuth_deg"] == pytest.approx(BETA, abs=0.01)
     assert "blunder" not in row["flags"]
+
+
+def test_marks_left_out_are_named_even_those_of_the_night(tmp_path):
+    """12 hours missing in one time: no place on the board can be said of a mark by night."""
+    folder = tmp_path / "night"
+    write(folder, [{}])
+    marks = pd.read_csv(folder / "marks.csv")
+    hours = marks["time"].str[:2].astype(int)
+    late = marks.index[hours == 15][0]
+    marks.loc[late, "time"] = "03" + marks.loc[late, "time"][2:]
+    marks["use"] = ["no", "no", *[""] * (len(marks) - 2)]
+    marks.to_csv(folder / "marks.csv", index=False)
+    result = reduce_campaign(read_campaign(folder))[0]
+    said = " ".join(result.remarks)
+    assert f"mark {late + 1} ({marks.loc[late, 'time'][:5]}" in said
+    assert "when the sun is down" in said
+    assert "Left out as the table asks (use = no): marks 1, 2." in said

@@ -88,4 +88,17 @@ def test_the_page_shows_each_board_s_own_steps(tmp_path):
         for value in (work.pair.halving_deg, work.pair.north_deg, work.noon.latitude_deg):
             assert f"{value:.2f}°".replace("-", "−") in words
         assert f"{-result.reduced.board_azimuth_deg % 360.0:.2f}°" in words
+        shown = re.search(
+            r"atan \(([\d.]+) / ([\d.]+)\) = ([\d.]+)°; from the zenith ([\d.]+)° \+ ([\d.]+)° of "
+            r"refraction = ([\d.]+)°.*latitude = (−?[\d.]+)° ([+−]) ([\d.]+)° = (−?[\d.]+)°",
+            words,
+        )
+        rod, length, high, zenith, lift, total, declination, sign, again, latitude = (
+            each if each in "+−" else float(each.replace("−", "-")) for each in shown.groups()
+        )
+        # Whoever works along with the figures of the page finds the same ones.
+        assert high == round(float(np.degrees(np.arctan(rod / length))), 2)
+        assert zenith == pytest.approx(90.0 - high)
+        assert total == again == pytest.approx(zenith + lift)
+        assert latitude == pytest.approx(declination + total * (1 if sign == "+" else -1))
         assert "poor guide" in words

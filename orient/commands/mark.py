@@ -200,7 +200,8 @@ class _Session:
 
     def _add(self, line: str) -> None:
         typed = _parse(line, self.setup)
-        faults = ["a watch time (or -), then x y or length@angle"] if typed is None else []
+        wanted = "a watch time (or -), then x y or length@angle"
+        faults = [f"found {line.strip()!r}; wanted {wanted}"] if typed is None else []
         if typed is not None:
             faults = [f"found {fault.found}; wanted {fault.wanted}" for fault in _faults(typed)]
         if typed is None or faults:
@@ -270,7 +271,8 @@ def _unknown(setup: str, known: list[str]) -> Exception:
 
     close = closest(setup, known)
     listed = [close] if close else known[:6]
-    wanted = f"a set-up of the campaign: {', '.join(listed) or 'setups.csv has none yet'}"
+    none = "setups.csv has none yet. Write its row first: setup, site, date, gnomon_height_mm"
+    wanted = f"a set-up of the campaign: {', '.join(listed) or none}"
     return InputError(Fault("SETUP", None, None, repr(setup), wanted))
 
 

@@ -1,4 +1,4 @@
-/* Built by web/build.mjs; sources: engine/adjustment.js engine/board.js engine/byhand.js engine/chisquare.js engine/evidence.js engine/line.js engine/lookout.js engine/matrix.js engine/moved.js engine/reading.js engine/reduce.js engine/rows.js engine/shadow.js engine/slips.js engine/starts.js engine/statements.js engine/weighing.js field.js field/dom.js field/drawing.js field/log.js field/marking.js field/north.js field/send.js field/sensor.js field/setup.js field/store.js field/tables.js field/tilt.js field/timesignal.js field/tools.js shared/almanac.js shared/civil.js shared/panel.js shared/sun.js; 618d7f387291e5c358fdce3b8a8c6dcfa5684d2f6dd0fd3df2d151b7813f1783 */
+/* Built by web/build.mjs; sources: engine/adjustment.js engine/board.js engine/byhand.js engine/chisquare.js engine/evidence.js engine/line.js engine/lookout.js engine/matrix.js engine/moved.js engine/reading.js engine/reduce.js engine/rows.js engine/shadow.js engine/slips.js engine/starts.js engine/statements.js engine/weighing.js field.js field/dom.js field/drawing.js field/log.js field/marking.js field/north.js field/send.js field/sensor.js field/setup.js field/store.js field/tables.js field/tilt.js field/timesignal.js field/tools.js shared/almanac.js shared/civil.js shared/panel.js shared/sun.js; c8fdf235a036e514241d4ad39f5d6b414813bfd9148698f9df4b4e5d87ef0c23 */
 (() => {
   // shared/civil.js
   function offset(site, utc) {
@@ -1940,7 +1940,7 @@
     return {
       code: "moved",
       apart,
-      text: `The closing sight lies ${Math.abs(apart).toFixed(1)}° from the first, more than the ± ${allowed.toFixed(1)}° that drawing both allows: the board has moved since then, or one of them is wrong.`
+      text: `The closing sight lies ${Math.abs(apart).toFixed(1)}° from the first, more than the ±${allowed.toFixed(1)}° that drawing both allows: the board has moved since then, or one of them is wrong.`
     };
   }
   function marksLeftOut(board, fit) {
@@ -3474,7 +3474,7 @@
     function sayTilt() {
       const side = (value, plus, minus) => value >= 0 ? plus : minus;
       const along = (value, plus, minus) => `${degrees(Math.abs(value))} up toward ${side(value, plus, minus)}`;
-      say("level-says", `The board stands ${along(tilt.x, "+x", "−x")} and ${along(tilt.y, "+y", "−y")}, ± ${degrees(1.959964 * tilt.sd)} (95 %). Level it and read again, or keep it as it is.`);
+      say("level-says", `The board stands ${along(tilt.x, "+x", "−x")} and ${along(tilt.y, "+y", "−y")}, ±${degrees(1.959964 * tilt.sd)} (95 %). Level it and read again, or keep it as it is.`);
       element("level-keep").disabled = !field2.setup;
     }
     const trouble = sensorTrouble();
@@ -3570,7 +3570,7 @@
       const seconds2 = Number(local.slice(11, 13)) * 3600 + Number(local.slice(14, 16)) * 60;
       const letter = day.slots[Math.floor(seconds2 / table2.slot_s)];
       const open = day.windows.find(([from, to]) => utc >= from && utc <= to);
-      const worth = "01234".includes(letter) ? `A mark now and its partner: ± ${table2.words[letter]}, 95 %.` : "";
+      const worth = "01234".includes(letter) ? `A mark now and its partner: ±${table2.words[letter]}, 95 %.` : "";
       if (open) return ["good", `Good hour, until ${hoursMinutes(site, open[1])}.`, worth];
       const why = worth || `Now: ${table2.words[letter]}.`;
       return ["", "Not a good hour.", `${why} ${goodHours(site, day)}`];
@@ -3596,7 +3596,7 @@
       const utc = Number.isFinite(entered) ? instant(site, entered) : Date.now() / 1e3;
       const local = civil(site, utc);
       const weekday = DAYS[new Date(local).getUTCDay()];
-      element2("shown").textContent = `${weekday} ${local.slice(0, 10)}, ${local.slice(11, 19)} (${zoneName(site, utc)})` + (Number.isFinite(entered) ? ", entered" : ", by the phone’s clock");
+      element2("shown").textContent = `${weekday} ${local.slice(0, 10)}, ${local.slice(11, 19)} (${zoneName(site, utc)})` + (Number.isFinite(entered) ? ", entered" : ", by the telephone’s clock");
       const day = dayOf(site, utc, local);
       const seen = day ? sunOf(site).shadow(utc) : null;
       showShadow(seen, Number(element2("rod").value));

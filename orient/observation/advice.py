@@ -160,5 +160,5 @@ def _sentence(found: list[Improvement], whole: float) -> str:
     best = found[0]
     return (
         f"What would help most: {best.words}. The line would then be good to "
-        f"± {COVERAGE_95 * best.u_deg:.2f}° in place of ± {COVERAGE_95 * whole:.2f}° (95 %)."
+        f"±{COVERAGE_95 * best.u_deg:.2f}° in place of ±{COVERAGE_95 * whole:.2f}° (95 %)."
     )

@@ -410,7 +410,7 @@ def _watch_remark(board: Board, fit: Fit, reading: Meant) -> str:
     off_s -= 86400.0 * np.trunc(off_s / 43201.0)
     u_s = float(np.sqrt(fit.covariance[WATCH, WATCH]))
     found = f"The watch was {_duration(off_s)} {'fast' if off_s > 0 else 'slow'}"
-    found += f" (± {_duration(COVERAGE_95 * u_s)}, 95 %) against what was stated"
+    found += f" (±{_duration(COVERAGE_95 * u_s)}, 95 %) against what was stated"
     quarter_hours = off_s / 900.0
     near = round(quarter_hours)
     if 0 < abs(near) <= 56 and abs(off_s - 900.0 * near) < max(180.0, 3 * u_s):
@@ -556,7 +556,7 @@ def _differences(fit: Fit, methods: dict[str, MethodResult]) -> list[str]:
         verdict = "within" if abs(apart) <= COVERAGE_95 * u else "outside"
         remarks.append(
             f"{name}: {small_angle(np.degrees(apart), plus=True)} from the adjustment, {verdict} "
-            f"what the two uncertainties allow (± {small_angle(COVERAGE_95 * np.degrees(u))}, "
+            f"what the two uncertainties allow (±{small_angle(COVERAGE_95 * np.degrees(u))}, "
             f"95 %). {why}."
         )
     return remarks

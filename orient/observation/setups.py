@@ -243,7 +243,7 @@ def _with_place(result: SetupResult, solved: SitePlace | None) -> SetupResult:
     if solved and solved.ellipse:
         u_deg = COVERAGE_95 * convergence_u_deg(result.place, solved)
         remarks.append(
-            f"The grid convergence carries ± {u_deg:.2f}° (95 %) of the place, and grid bearings "
+            f"The grid convergence carries ±{u_deg:.2f}° (95 %) of the place, and grid bearings "
             "with it, beside the line's own figure; the declination's figure has it in it."
         )
     told = [each for each in result.remarks if solved or result.reduced or each != _NOT_REDUCED]
@@ -350,8 +350,8 @@ def _result(
         turn_deg = COVERAGE_95 * np.degrees(reduced.fit.terms["level"])
         remarks.append(
             "No level was used: the board is taken to be level to "
-            f"± {COVERAGE_95 * setup['level_sd_deg']:.1f}° (95 %), and that alone makes "
-            f"± {turn_deg:.2f}° of the line's figure."
+            f"±{COVERAGE_95 * setup['level_sd_deg']:.1f}° (95 %), and that alone makes "
+            f"±{turn_deg:.2f}° of the line's figure."
         )
     if twice:
         remarks.append(
@@ -359,7 +359,9 @@ def _result(
         )
     if len(left_out):
         names = ", ".join(left_out["mark"].astype(str))
-        remarks.append(f"Left out as the table asks (use = no): mark {names}.")
+        remarks.append(
+            f"Left out as the table asks (use = no): mark{'s' * (len(left_out) > 1)} {names}."
+        )
     return SetupResult(row, setup, place, reduced, marks, left_out, laplace, alone, joined, remarks)
 
 
@@ -375,7 +377,8 @@ def rejected_words(marks: pd.DataFrame, reduced: Reduced) -> str:
     for number in out[:_REJECTED_NAMED]:
         mark, off_mm = marks.iloc[number], np.hypot(*reduced.fit.residual_mm[number])
         at = f" ({shown_time(mark['time_s'])})" if np.isfinite(mark["time_s"]) else ""
-        said.append(f"mark {mark['mark']}{at}, {figure(off_mm)} mm from there")
+        where = f"{figure(off_mm)} mm from there" if np.isfinite(off_mm) else "when the sun is down"
+        said.append(f"mark {mark['mark']}{at}, {where}")
     if not said:
         return ""
     more = f"; and {len(out) - len(said)} more" if len(out) > len(said) else ""
@@ -389,7 +392,7 @@ def _closing_remark(setup: pd.Series) -> list[str]:
     verdict = "within" if abs(turn_deg) <= COVERAGE_95 * sd_deg else "outside"
     return [
         f"Drawn again at the end, the reference line lies {signed(turn_deg, 2)}° from the first, "
-        f"{verdict} what drawing both allows (± {COVERAGE_95 * sd_deg:.2f}°, 95 %)."
+        f"{verdict} what drawing both allows (±{COVERAGE_95 * sd_deg:.2f}°, 95 %)."
     ]
 
 
@@ -403,7 +406,7 @@ def _written_remark(setup: pd.Series, reduced: Reduced | None) -> list[str]:
     step = "minutes" if minutes == 1 else f"steps of {minutes} min"
     return [
         f"The times are written in whole {step}: each is taken to be good to "
-        f"± {COVERAGE_95 * written_s:.0f} s (95 %), and so is the watch's setting. Write the "
+        f"±{COVERAGE_95 * written_s:.0f} s (95 %), and so is the watch's setting. Write the "
         "seconds, or state time_sd_s."
     ]
 

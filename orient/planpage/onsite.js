@@ -1,4 +1,4 @@
-/* Built by web/build.mjs; sources: plan.js plan/browse.js shared/civil.js shared/panel.js shared/sun.js; 4ace6ae0518bd7160730e2cd6992de3b4d6c2fe87dfce053e593b92bbb41121f */
+/* Built by web/build.mjs; sources: plan.js plan/browse.js shared/civil.js shared/panel.js shared/sun.js; d4f87552d33dacb6f12a49ac7bf3127d99cb54950e9dc9cd49115e2990f57466 */
 (() => {
   // plan/browse.js
   var byId = (id) => document.getElementById(id);
@@ -256,7 +256,7 @@
       const seconds = Number(local.slice(11, 13)) * 3600 + Number(local.slice(14, 16)) * 60;
       const letter = day.slots[Math.floor(seconds / table.slot_s)];
       const open = day.windows.find(([from, to]) => utc >= from && utc <= to);
-      const worth = "01234".includes(letter) ? `A mark now and its partner: ± ${table.words[letter]}, 95 %.` : "";
+      const worth = "01234".includes(letter) ? `A mark now and its partner: ±${table.words[letter]}, 95 %.` : "";
       if (open) return ["good", `Good hour, until ${hoursMinutes(site, open[1])}.`, worth];
       const why = worth || `Now: ${table.words[letter]}.`;
       return ["", "Not a good hour.", `${why} ${goodHours(site, day)}`];
@@ -282,7 +282,7 @@
       const utc = Number.isFinite(entered) ? instant(site, entered) : Date.now() / 1e3;
       const local = civil(site, utc);
       const weekday = DAYS[new Date(local).getUTCDay()];
-      element("shown").textContent = `${weekday} ${local.slice(0, 10)}, ${local.slice(11, 19)} (${zoneName(site, utc)})` + (Number.isFinite(entered) ? ", entered" : ", by the phone’s clock");
+      element("shown").textContent = `${weekday} ${local.slice(0, 10)}, ${local.slice(11, 19)} (${zoneName(site, utc)})` + (Number.isFinite(entered) ? ", entered" : ", by the telephone’s clock");
       const day = dayOf(site, utc, local);
       const seen = day ? sunOf(site).shadow(utc) : null;
       showShadow(seen, Number(element("rod").value));

@@ -173,7 +173,7 @@ def _directions(drawing: Drawing, view: _View, result: SetupResult, labels: Labe
         labels.keep(place, 9.0)
         drawing.text((place[0], place[1] + 5.0), letter, "letter", "middle")
     legend = [
-        f"Dashed through the foot +: the meridian. Its wedge: ± {u95:.2f}° (95 %)"
+        f"Dashed through the foot +: the meridian. Its wedge: ±{u95:.2f}° (95 %)"
         + (f", drawn {magnified:g} times as wide." if magnified > 1 else ", as wide as it is.")
     ]
     angle = result.setup["reference_angle_deg"]

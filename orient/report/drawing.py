@@ -18,7 +18,7 @@ from numpy.typing import NDArray
 
 from orient.text import left_to_right
 
-#: Width of a usual drawing: read on a phone's 360 px and at twice that on a desk alike.
+#: Width of a usual drawing: read on a telephone's 360 px and at twice that on a desk alike.
 WIDTH = 400.0
 #: Width of an average glyph, in parts of the type size (*common practice, no source*).
 _GLYPH = 0.58

@@ -100,19 +100,26 @@ def _pair_steps(
 
 
 def _noon_step(noon: WorkedNoon, height_mm: float, result: SetupResult) -> str:
-    high = 90.0 - noon.zenith_distance_deg
-    edge_text = f" + {_deg(noon.edge_deg)} from the sun’s edge to its middle" * (noon.edge_deg > 0)
-    total = noon.zenith_distance_deg + noon.refraction_deg + noon.edge_deg
-    sign = "+" if noon.sun_in_south else "−"
+    # Worked with the figures as they are shown, so that whoever works along finds the same.
+    length, declination = round(noon.length_mm, 1), round(noon.declination_deg, 2)
+    high = round(float(np.degrees(np.arctan(height_mm / length))), 2)
+    refraction, edge = round(noon.refraction_deg, 2), round(noon.edge_deg, 2)
+    total = 90.0 - high + refraction + edge
+    latitude = _deg(declination + (total if noon.sun_in_south else -total))
+    exact = _deg(noon.latitude_deg)
     return (
-        f"The noon shadow, read off a smooth curve about the shortest: {noon.length_mm:.1f} mm, "
-        f"the rod {height_mm:g} mm. The sun’s altitude: atan ({height_mm:g} / "
-        f"{noon.length_mm:.1f}) = {_deg(high)}; from the zenith {_deg(noon.zenith_distance_deg)} + "
-        f"{_deg(noon.refraction_deg)} of refraction{edge_text} = {_deg(total)}. The sun’s "
-        f"declination then is {_deg(noon.declination_deg, 2, True)}, the sun in the "
-        f"{'south' if noon.sun_in_south else 'north'}: latitude = {_deg(noon.declination_deg)} "
-        f"{sign} {_deg(total)} = {_deg(noon.latitude_deg)} ± {_deg(COVERAGE_95 * noon.u_deg)}. The "
-        f"site’s is {_deg(float(result.place['latitude_deg']))}."
+        f"The noon shadow, read off a smooth curve about the shortest: {length:.1f} mm, "
+        f"the rod {height_mm:g} mm. The sun’s altitude: atan ({height_mm:g} / {length:.1f}) = "
+        f"{_deg(high)}; from the zenith {_deg(90.0 - high)} + {_deg(refraction)} of refraction"
+        + f" + {_deg(edge)} from the sun’s edge to its middle"
+        * (edge > 0)
+        + f" = {_deg(total)}. The sun’s declination then is {_deg(declination, 2, True)}, the sun "
+        f"in the {'south' if noon.sun_in_south else 'north'}: latitude = {_deg(declination)} "
+        f"{'+' if noon.sun_in_south else '−'} {_deg(total)} = {latitude}"
+        + f", without rounding {exact},"
+        * (latitude != exact)
+        + f" ± {_deg(COVERAGE_95 * noon.u_deg)}. The site’s is "
+        f"{_deg(float(result.place['latitude_deg']))}."
     )
 
 

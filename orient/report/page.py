@@ -216,9 +216,9 @@ def _summary(answers: Sequence[dict[str, Any]]) -> list[dict[str, str]]:
     facts = [_fact("set-ups with an azimuth", f"{len(known)} of {len(setups)}")]
     if known:
         middle = float(np.median([_spread(line) for line in known]))
-        facts.append(_fact("half of them within", f"± {figure(middle, 2, '°')}"))
+        facts.append(_fact("half of them within", f"±{figure(middle, 2, '°')}"))
         facts += [
-            _fact(said, f"± {figure(_spread(line), 2, '°')}", line)
+            _fact(said, f"±{figure(_spread(line), 2, '°')}", line)
             for said, line in (("the best", known[0]), ("the widest", known[-1]))
         ]
     if flagged := sum(1 for line in setups if line["flags"]):
@@ -411,7 +411,7 @@ def _stated(setup: pd.Series) -> str:
     """What the table states of the set-up, as 95 % figures like all else on the page."""
 
     def at_95(column: str) -> str:
-        return f"± {COVERAGE_95 * setup[column]:.2g}"
+        return f"±{float(f'{COVERAGE_95 * setup[column]:.2g}'):g}"
 
     watch = {
         "trusted": f"watch trusted to {at_95('watch_sd_s')} s",

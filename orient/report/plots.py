@@ -58,6 +58,7 @@ _ROW = 32.0
 #: Intervals this many times the narrowest run off the plot, which keeps the others legible.
 _WIDEST_PLOTTED = 12.0
 _LARGEST_IN_MINUTES_DEG = 2.0
+_UNIT_WORDS = {"′": "minutes of arc", "°": "degrees"}
 
 
 def method_plot(result: SetupResult) -> Markup | None:
@@ -86,7 +87,7 @@ def method_plot(result: SetupResult) -> Markup | None:
             drawing,
             frame,
             [(v, plain(v)) for v in ticks(*frame.x_range)],
-            f"board azimuth less the adopted one, {unit}",
+            f"board azimuth less the adopted one, {_UNIT_WORDS[unit]}",
         )
         drawing.line((frame.x(0.0), frame.top), (frame.x(0.0), frame.bottom), "zero")
         edge(drawing, frame)
@@ -178,7 +179,7 @@ def budget_plot(terms: Sequence[Term]) -> Markup:
     drawing = Drawing(f"Error budget, 95 per cent: {words}", WIDTH, frame.bottom + 32.0)
     with drawing.same():
         marks = [(v, plain(v)) for v in ticks(*frame.x_range, 5)]
-        bottom_axis(drawing, frame, marks, f"part of the azimuth's uncertainty, 95 %, {unit}")
+        bottom_axis(drawing, frame, marks, f"part of the uncertainty, 95 %, {_UNIT_WORDS[unit]}")
         edge(drawing, frame)
     with drawing.same():
         for number, (name, _) in enumerate(rows):

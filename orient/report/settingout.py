@@ -50,18 +50,18 @@ def in_words(line: ReferenceLine, taping: Taping | None = None) -> list[str]:
     steps = [
         f"Stand over the station, where the rod stood, and sight {line.reference_name}.",
         f"The nearest true line is {true['cardinal']}: turn {turn['turn_deg']:.2f}° to the "
-        f"{turn['side']} (± {COVERAGE_95 * turn['turn_u_deg']:.2f}°, and what your instrument "
+        f"{turn['side']} (±{COVERAGE_95 * turn['turn_u_deg']:.2f}°, and what your instrument "
         "adds).",
         f"With a tape alone: peg 20 m toward {line.reference_name}; from that peg, square off "
         f"{true['offset_mm']:.0f} mm to the {true['side']}. That point lies on true "
-        f"{true['cardinal']} (± {COVERAGE_95 * true['peg_u_mm']:.0f} mm) and "
+        f"{true['cardinal']} (±{COVERAGE_95 * true['peg_u_mm']:.0f} mm) and "
         f"{true['along_m']:.3f} m from the station: tape that as a check.",
         f"Or swing 20.000 m from the station and {true['chord_mm']:.0f} mm from the 20 m peg, on "
         f"the {true['side']}: where the arcs meet is on true {true['cardinal']} too "
-        f"(± {COVERAGE_95 * true['chord_peg_u_mm']:.0f} mm).",
+        f"(±{COVERAGE_95 * true['chord_peg_u_mm']:.0f} mm).",
         "Put the opposite peg in line through the station. Raise the other two by a right angle: "
         "pegs on the line 6 m either way from the station, 10 m swung from both; the arcs meet "
-        f"8 m out, square to the line (± {square_95:.2f}°).",
+        f"8 m out, square to the line (±{square_95:.2f}°).",
         f"Close the four pegs at 20 m: sides {check['length_m'].iloc[0]:.3f} m, diagonals "
         f"{check['length_m'].iloc[-1]:.3f} m. Set out again when a side is off by more than "
         f"{check['accept_all_mm'].iloc[:4].max():.0f} mm or a diagonal by more than "
@@ -87,7 +87,7 @@ def _compass_words(line: ReferenceLine) -> list[str]:
         return []
     return [
         f"A compass at the station should read {bearing:.1f}° toward {line.reference_name} "
-        f"(± {COVERAGE_95 * u_deg:.1f}°, local rock and iron apart)."
+        f"(±{COVERAGE_95 * u_deg:.1f}°, local rock and iron apart)."
     ]
 
 

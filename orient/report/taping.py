@@ -26,7 +26,7 @@ _SQUARE_NOTE = (
     "that peg. Equal chords: pegs on the line either way from the station; equal swings from both "
     "meet on the square."
 )
-_CLOSING_NOTE = "Honest work stays within all of them 95 times in 100. Beyond one: set out again."
+_CLOSING_NOTE = "Careful work stays within all of them 95 times in 100. Beyond one: set out again."
 
 
 def taping_html(taping: Taping | None = None) -> str:

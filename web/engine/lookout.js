@@ -85,7 +85,7 @@ export function closingSight(line) {
     code: "moved",
     apart,
     text: `The closing sight lies ${Math.abs(apart).toFixed(1)}° from the first, more than the `
-      + `± ${allowed.toFixed(1)}° that drawing both allows: the board has moved since then, or one of them is wrong.`,
+      + `±${allowed.toFixed(1)}° that drawing both allows: the board has moved since then, or one of them is wrong.`,
   };
 }
 

@@ -117,7 +117,7 @@ function startLevel(field) {
     const along = (value, plus, minus) =>
       `${degrees(Math.abs(value))} up toward ${side(value, plus, minus)}`;
     say("level-says", `The board stands ${along(tilt.x, "+x", "−x")} and ${along(tilt.y, "+y", "−y")}, `
-      + `± ${degrees(1.959964 * tilt.sd)} (95 %). Level it and read again, or keep it as it is.`);
+      + `±${degrees(1.959964 * tilt.sd)} (95 %). Level it and read again, or keep it as it is.`);
     element("level-keep").disabled = !field.setup;
   }
 

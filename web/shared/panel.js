@@ -71,7 +71,7 @@ export function startPanel(table) {
     const seconds = Number(local.slice(11, 13)) * 3600 + Number(local.slice(14, 16)) * 60;
     const letter = day.slots[Math.floor(seconds / table.slot_s)];
     const open = day.windows.find(([from, to]) => utc >= from && utc <= to);
-    const worth = "01234".includes(letter) ? `A mark now and its partner: ± ${table.words[letter]}, 95 %.` : "";
+    const worth = "01234".includes(letter) ? `A mark now and its partner: ±${table.words[letter]}, 95 %.` : "";
     if (open) return ["good", `Good hour, until ${hoursMinutes(site, open[1])}.`, worth];
     const why = worth || `Now: ${table.words[letter]}.`;
     return ["", "Not a good hour.", `${why} ${goodHours(site, day)}`];
@@ -97,14 +97,14 @@ export function startPanel(table) {
 
   function refresh() {
     const site = table.sites[Number(element("site").value)];
-    // A time without seconds ends after the minutes; Z makes the phone's own zone no part of it.
+    // A time without seconds ends after the minutes; Z makes the telephone's own zone no part of it.
     const entered = element("time").value ? Date.parse(`${element("time").value}Z`) / 1000 : NaN;
     const utc = Number.isFinite(entered) ? instant(site, entered) : Date.now() / 1000;
     const local = civil(site, utc);
     const weekday = DAYS[new Date(local).getUTCDay()];
     element("shown").textContent =
       `${weekday} ${local.slice(0, 10)}, ${local.slice(11, 19)} (${zoneName(site, utc)})`
-      + (Number.isFinite(entered) ? ", entered" : ", by the phone’s clock");
+      + (Number.isFinite(entered) ? ", entered" : ", by the telephone’s clock");
     const day = dayOf(site, utc, local);
     const seen = day ? sunOf(site).shadow(utc) : null;
     showShadow(seen, Number(element("rod").value));

@@ -51,7 +51,7 @@ def compare_with_model(setup: pd.Series, row: dict[str, Any]) -> list[str]:
     allowed = COVERAGE_95 * float(np.hypot(u, INDEX_SD_DEG))
     sentence = (
         f"The compass read {signed(apart)}° from what the model predicts; a usual compass in "
-        f"usual ground reads within ± {allowed:.1f}° (95 %)."
+        f"usual ground reads within ±{allowed:.1f}° (95 %)."
     )
     if abs(apart) <= allowed:
         return [sentence]

@@ -52,7 +52,7 @@ def gained(together: Together, place: int, alone: Reduced, joint: Reduced) -> st
     alone_95, joint_95 = (COVERAGE_95 * each.board_azimuth_u_deg for each in (alone, joint))
     kinds = [CALLED[kind] for kind in CALLED if any(thing.kind == kind for thing in shared)]
     if not shared:
-        return f"With the place as uncertain as was stated, the board is good to ± {joint_95:.2f}°."
+        return f"With the place as uncertain as was stated, the board is good to ±{joint_95:.2f}°."
     count = len(with_whom)
     return (
         f"Adjusted as one with {count} other set-up{'s' * (count != 1)} (the same "

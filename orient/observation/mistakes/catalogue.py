@@ -71,7 +71,8 @@ class Explanation:
             misfit = f"to {self.misfit_after_mm:.1f} mm"
         gain = f"The usual misfit of a mark then goes {misfit}"
         if self.dark:
-            gain += f", and {self.dark} of the marks no longer fall at night"
+            marks, fall = ("mark", "falls") if self.dark == 1 else ("marks", "fall")
+            gain += f", and {self.dark} {marks} no longer {fall} at night"
         said = "; or: ".join(self.words)
         return f"This would explain it: {said}. {gain}. The tables were not changed."
 

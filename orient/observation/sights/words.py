@@ -47,7 +47,8 @@ def sentences(result: CircleResult) -> list[str]:
         )
     if len(result.left_out):
         names = ", ".join(result.left_out["sight"].astype(str))
-        said.append(f"Left out as the table asks (use = no): sight {names}.")
+        sights = f"sight{'s' * (len(result.left_out) > 1)}"
+        said.append(f"Left out as the table asks (use = no): {sights} {names}.")
     return [f"{_title(result)}: {each}" for each in said if each]
 
 
