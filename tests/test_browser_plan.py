@@ -193,7 +193,7 @@ def test_the_phones_clock_is_read_in_the_sites_zone(plan, sites):
     with open_page(plan, 360, at=instant, timezone="Pacific/Auckland") as opened:
         opened.page.select_option("#site", "1")
         assert "Tue 2026-05-05, 10:15:0" in shown(opened)
-        assert "Asia/Kathmandu, UTC+05:45), by the phone’s clock" in shown(opened)
+        assert "Asia/Kathmandu, UTC+05:45), by the telephone’s clock" in shown(opened)
         site = sites.loc["zenith"]
         noon = sun.transit(instant.timestamp(), site["longitude_deg"])
         before = value(opened, "noon")
