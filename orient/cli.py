@@ -125,7 +125,10 @@ class _Typed(click.types.StringParamType):
 
 
 class _Named(click.Path):
-    """A path with a name: an empty one would stand for the folder that one is in."""
+    """A path with a name: an empty one would stand for the folder that one is in.
+
+    A lone dash stands for the standard streams elsewhere, and would be a folder's name here.
+    """
 
     @classmethod
     def like(cls, other: click.Path) -> _Named:
@@ -139,6 +142,8 @@ class _Named(click.Path):
             self.fail(
                 "an empty word names nothing: a variable that is not set, perhaps", param, ctx
             )
+        if str(value) == "-":
+            self.fail("files and folders only; ./- is one of that name", param, ctx)
         return super().convert(value, param, ctx)
 
 
@@ -207,6 +212,7 @@ def run(arguments: Sequence[str] | None = None) -> int:
         The exit status: 0 done, 1 the input is at fault, 2 the command line is.
     """
     debugging = bool(os.environ.get("ORIENT_DEBUG"))
+    _written().clear()
     with warnings.catch_warnings():
         if not sys.warnoptions and not debugging:
             # A library's remarks to programmers are no help to the person at the board.
@@ -270,17 +276,36 @@ def _said(fault: Exception) -> str:
     if isinstance(fault, InputError):
         count = len(fault.faults)
         head = "One fault in the input:" if count == 1 else f"{count} faults in the input:"
-        return "\n".join([head, *(f"  {each}" for each in fault.faults), "Nothing was written."])
+        return "\n".join([head, *(f"  {each}" for each in fault.faults), _written_or_not()])
     if isinstance(fault, OSError):
         why = fault.strerror or str(fault)
         if not fault.filename:
-            return f"The output could not be written: {why}."
-        return f"{fault.filename}: {why}. It was left as it was, and so was what belongs to it."
+            return f"The output could not be written: {why}.{_written_before()}"
+        said = f"{fault.filename}: {why}. It was left as it was, and so was what belongs to it."
+        return f"{said}{_written_before()}"
     if isinstance(fault, MemoryError):
-        return "The machine has not enough memory for this. Try fewer sites or days at a time."
+        said = "The machine has not enough memory for this. Try fewer sites or days at a time."
+        return f"{said}{_written_before()}"
     if isinstance(fault, ValueError) and type(fault).__module__.startswith("orient."):
-        return f"{fault}. Nothing was written."
+        return f"{fault}. {_written_or_not()}"
     return (
-        f"orient itself failed ({type(fault).__name__}: {fault}). Nothing was written. "
+        f"orient itself failed ({type(fault).__name__}: {fault}). {_written_or_not()} "
         "Run again with ORIENT_DEBUG=1 for the details to report."
     )
+
+
+def _written() -> list[Any]:
+    """The paths that this run has written so far."""
+    files = sys.modules.get("orient.files")
+    return files.WRITTEN if files else []
+
+
+def _written_or_not() -> str:
+    return _written_before().strip() or "Nothing was written."
+
+
+def _written_before() -> str:
+    """What this run had written before it failed: only this tells a person that it did."""
+    there = [str(path) for path in dict.fromkeys(_written()) if path.exists()]
+    more = f" and {len(there) - 6} more" if len(there) > 6 else ""
+    return f" Written before that: {', '.join(there[:6])}{more}." if there else ""

@@ -30,6 +30,8 @@ from collections.abc import Iterator, Mapping
 from pathlib import Path
 
 _PREFIX, _SUFFIX = ".orient-", ".part"
+#: What this run has written, in order: for what it says at its end.
+WRITTEN: list[Path] = []
 #: A temporary file older than this belongs to no run that is still going.
 _LEFT_BEHIND_S = 3600.0
 
@@ -55,7 +57,7 @@ def write_whole(folder: Path | str, contents: Mapping[str, str | bytes]) -> list
     staged: list[str] = []
     try:
         for target in targets:
-            _check_place(target)
+            check_place(target)
         for parent in dict.fromkeys([folder, *(target.parent for target in targets)]):
             _make_folders(parent, made)
             _clear_left_behind(parent)
@@ -63,6 +65,7 @@ def write_whole(folder: Path | str, contents: Mapping[str, str | bytes]) -> list
             _stage(target, content, staged)
         with _undisturbed():
             _put_in_place(staged, targets)
+            WRITTEN.extend(targets)
     except BaseException:
         _remove(staged)
         for each in reversed(made):
@@ -147,7 +150,12 @@ def _try_lock(handle: int) -> bool:
     return True
 
 
-def _check_place(target: Path) -> None:
+def check_place(target: Path) -> None:
+    """Before long work: whether `write_whole` would put a file there.
+
+    Raises:
+        OSError: something stands in its place that is not replaced, or where a folder is wanted.
+    """
     try:
         mode = os.lstat(target).st_mode
     except FileNotFoundError:

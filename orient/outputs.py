@@ -25,7 +25,7 @@ from typing import Any
 
 from orient import __version__
 from orient.errors import Fault, InputError
-from orient.files import as_bytes, is_left_behind, scratch, write_whole
+from orient.files import as_bytes, check_place, is_left_behind, scratch, write_whole
 from orient.text import as_typed
 
 CONTENTS = "contents.json"
@@ -76,8 +76,10 @@ def check_output(folder: Path | str, name: str, kind: str, force: bool = False) 
 
     Raises:
         InputError: it would not.
+        OSError: it could not, as of `write_whole`.
     """
     _check_output(Path(folder), {name: (kind.encode("utf-8"), None)}, force)
+    check_place(Path(folder) / name)
 
 
 def _check_output(

@@ -387,6 +387,42 @@ def test_a_table_with_decimal_commas_takes_fractions_of_both_signs(campaign):
     assert marks(campaign)["x_mm"].tolist() == [-332.1, -454.4, -504.1]
 
 
+def test_texts_have_no_decimal_comma(campaign):
+    """A ring, a note or a set-up that looks like a number stays as it was typed."""
+    setups = (campaign / "setups.csv").read_bytes().replace(b"M1,", b"1.5,")
+    (campaign / "setups.csv").write_bytes(setups)
+    table = b"setup;time;x_mm;y_mm;ring;note\nR1;10:00;-332,1;-88,25;;\n"
+    rewritten(campaign, table)
+    assert typed(campaign, "17:30 -454.4 394.6 ring=2.5 note=0.5", setup="1.5").status == 0
+    assert (campaign / "marks.csv").read_bytes() == table + b"1.5;17:30;-454,4;394,6;2.5;0.5\n"
+    # Nor do texts tell the table's sign.
+    assert typed(campaign, "17:40 -504.1 -407.4").status == 0
+    assert (campaign / "marks.csv").read_bytes().endswith(b"R1;17:40;-504,1;-407,4;;\n")
+
+
+def test_what_others_write_meanwhile_counts_and_what_they_break_is_said(campaign, monkeypatch):
+    good = (campaign / "marks.csv").read_bytes()
+
+    def lines(_):
+        yield GOOD
+        whole = (campaign / "marks.csv").read_bytes()
+        (campaign / "marks.csv").write_bytes(whole + b"R1,99,10:20,1\n")
+        yield "list"
+        yield "17:40 504.1 407.4"
+        (campaign / "marks.csv").write_bytes(whole + b"R1,99,10:20,1,2,,,,\n")
+
+    monkeypatch.setattr("orient.commands.mark._lines", lines)
+    ending = typed(campaign)
+    assert "The tables cannot be read now: marks.csv, row" in ending.out
+    assert ending.out.count("  mark ") == 11
+    assert "NOT SAVED" in ending.out
+    assert "1 mark typed; marks.csv has 12 marks of board R1." in ending.out
+    assert ending.err == "1 of the lines given were not saved.\n"
+    assert (campaign / "marks.csv").read_bytes() == (
+        good + b"R1,11,17:30,454.4,394.6,,,,\nR1,99,10:20,1,2,,,,\n"
+    )
+
+
 def test_a_mark_that_the_campaign_would_not_take_is_not_written(campaign):
     rows = "".join(f"R1,{n},,{n / 10},5,,,,\n" for n in range(1, 2001))
     rewritten(campaign, f"{','.join(hostile.MARKS_HEAD)}\n{rows}".encode())

@@ -23,7 +23,7 @@ from hostile import complaints, csv_bytes, good_tables, run, write_campaign
 from orient.errors import InputError
 from orient.tables.campaign import read_campaign
 from orient.tables.cells import Faults, read_cells, with_row
-from orient.tables.columns import TABLES, read_table
+from orient.tables.columns import MARKS, TABLES, read_table
 from orient.tables.editing import Sitting, last_row, without_row
 
 Files = dict[str, bytes]
@@ -107,7 +107,7 @@ def check_mutated(folder: Path, files: Files) -> str:
 
 
 def check_added(folder: Path, marks: bytes, campaign) -> None:
-    after = with_row(marks, ROW)
+    after = with_row(marks, ROW, MARKS.numbers)
     # All else stays as it was, but for cells of a column that was not there.
     read = read_campaign(folder, instead={"marks": after}).marks
     assert len(read) == len(campaign.marks) + 1
@@ -211,7 +211,7 @@ for n in range(1, 3000, stride):
 def test_a_kill_at_any_line_leaves_the_table_old_or_new_and_its_copy_whole(tmp_path, stride):
     write_campaign(tmp_path / "good", good_files())
     before = (tmp_path / "good" / "marks.csv").read_bytes()
-    added = with_row(before, ROW)[len(before) :]
+    added = with_row(before, ROW, MARKS.numbers)[len(before) :]
     script = f"ROW = {ROW!r}\nADDED = {added!r}\n{_KILLED}"
     done = subprocess.run(
         [sys.executable, "-c", script, str(tmp_path), str(stride)],

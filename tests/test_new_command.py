@@ -66,6 +66,18 @@ def test_force_keeps_what_it_replaces(tmp_path):
         assert kept[data].suffix == f".{ending}"
 
 
+def test_copies_are_named_only_where_a_table_was_replaced(tmp_path):
+    (tmp_path / "backups").mkdir()
+    assert "backups" not in CliRunner().invoke(new, [str(tmp_path)]).stderr
+    assert "backups" not in CliRunner().invoke(new, [str(tmp_path), "--force"]).stderr
+    (tmp_path / "marks.csv").write_text("setup,time\n")
+    assert "backups" in CliRunner().invoke(new, [str(tmp_path), "--force"]).stderr
+    # The copy that is there is as the table was: none more is made.
+    (tmp_path / "marks.csv").write_text("setup,time\n")
+    assert "backups" in CliRunner().invoke(new, [str(tmp_path), "--force"]).stderr
+    assert len(list((tmp_path / "backups").iterdir())) == 1
+
+
 def test_beginning_anew_twice_keeps_one_copy(tmp_path):
     (tmp_path / "sites.csv").write_text("site\nmine\n")
     for _ in range(2):

@@ -14,6 +14,7 @@ import pytest
 from hostile import complaints, csv_bytes, good_tables, run, write_campaign
 
 from orient.observation import reduction
+from orient.tables.campaign import read_campaign
 
 
 def campaign_with(folder, **changed: bytes | None):
@@ -256,6 +257,49 @@ def test_decimal_commas_between_commas_are_one_fault(tmp_path):
     assert said.startswith("One fault")
     folder = campaign_with(tmp_path, marks_csv=csv_bytes(rows, ";"))
     assert run(["reduce", folder]).status == 0
+
+
+@pytest.mark.parametrize("delimiter", [";", "\t"])
+@pytest.mark.parametrize(
+    ("x", "y", "asked"),
+    [
+        ("1,024", "-332.5", "found '1,024'; wanted 1024 or 1.024"),
+        ("1.024", "332,5", "found '1.024'; wanted 1024 or 1.024"),
+        ("−1,024", "332.125", "found '332.125'; wanted 332125 or 332.125"),
+    ],
+)
+def test_a_sign_before_three_digits_is_asked_about_beside_the_other(
+    tmp_path, delimiter, x, y, asked
+):
+    """Thousands of one language are decimals of another: a metre would be read as a millimetre."""
+    cells = [["setup", "time", "x_mm", "y_mm"], ["R1", "10:20", x, y], ["R1", "10:40", "5", "7"]]
+    data = "\n".join(map(delimiter.join, cells)).encode()
+    refused(["reduce", campaign_with(tmp_path, marks_csv=data)], asked)
+
+
+def test_three_decimals_are_read_where_all_numbers_have_one_sign(tmp_path):
+    for x, y in (("1,024", "332,5"), ("1.024", "332.5"), ("0,024", "332.5"), ("1,024", "332")):
+        data = f"setup;time;x_mm;y_mm;note\nR1;10:20;{x};{y};1.5\n".encode()
+        folder = campaign_with(tmp_path, marks_csv=data)
+        assert read_campaign(folder).marks["x_mm"].tolist() == [float(x.replace(",", "."))]
+
+
+@pytest.mark.parametrize("other", ["Ridge", "Böhme"])
+def test_two_blanks_within_a_name_count_as_one(tmp_path, other):
+    """Whatever letters the other rows have, and however a table or a person writes it."""
+    site = f"site,latitude_deg,longitude_deg\nNorth  Camp,47,12\n{other},47.1,12\n".encode()
+    setup = b"setup,site,date,gnomon_height_mm\nN  1,North Camp,2026-05-05,300\n"
+    marks = "setup,time,x_mm,y_mm,note\nN 1,10:00,-300,200,é\n".encode()
+    folder = campaign_with(tmp_path, sites_csv=site, setups_csv=setup, marks_csv=marks)
+    assert run(["mark", folder, "N  1"], typed="10:20 -250 220\n").status == 0
+    readings = tmp_path / "read.csv"
+    readings.write_text("site,azimuth_deg,altitude_deg\nNorth Camp,90,5\nNorth Camp,270,3\n")
+    saved = run(["skyline", folder, "--site", "North  Camp", "--measured", str(readings), "--save"])
+    assert saved.status == 0, saved.err
+    read = read_campaign(folder)
+    assert len(read.marks) == 2
+    assert read.sites["horizon"].tolist() == ["90:5 270:3", ""]
+    assert (tmp_path / "sites.csv").read_bytes().count(b"North  Camp") == 1
 
 
 def test_a_place_pasted_into_one_cell_is_one_fault(tmp_path):

@@ -3,16 +3,19 @@
 from __future__ import annotations
 
 import json
+import os
 import shutil
 import tempfile
 from pathlib import Path
 
 import pytest
-from forked import forked, needs_fork
+from forked import Forked, forked, needs_fork
 from hostile import csv_bytes, digest, good_tables, run, write_campaign
 
 from orient.errors import InputError
 from orient.outputs import CONTENTS, check_output, is_whole, write_output, write_set
+from orient.tables import editing
+from orient.tables.cells import with_cells
 
 PAGE = '<meta name="generator" content="orient plan"><p>{}</p>'
 
@@ -158,6 +161,13 @@ def test_a_sheet_s_layout_lands_on_nothing_in_another_folder(here, said, force):
         refused(arguments, here, said)
 
 
+def test_a_layout_takes_no_page_s_place(here):
+    arguments = ["sheet", str(here / "north/camp"), "--site", "Ridge", "--date", "2026-04-12"]
+    arguments += ["--board", "400x300", "-o", str(here / "s.svg")]
+    for name in ("s.svg", "s-2.svg", "out/../S-2.SVG"):
+        refused([*arguments, "--layout", str(here / name)], here, "name the same file")
+
+
 def measured(here) -> list[str]:
     (here / "read.csv").write_text("site,azimuth_deg,altitude_deg\nRidge,90,5\nRidge,270,3\n")
     return ["skyline", str(here / "north/camp"), "--measured", str(here / "read.csv")]
@@ -172,6 +182,73 @@ def test_a_skyline_that_cannot_be_saved_is_not_drawn(here):
     """What is said to be unwritten is unwritten, and no row is shown as done."""
     assert run([*measured(here), "--save"]).status == 0
     refused([*measured(here), "--save", "--draw", str(here / "s.html")], here, "--force")
+
+
+@pytest.mark.parametrize("kind", ["link", "read only", "below a file"])
+def test_a_drawing_that_cannot_be_written_is_told_before_a_table_is_changed(here, kind):
+    place = here / "s.html"
+    if kind == "link":
+        place.symlink_to(here / "elsewhere")
+    elif kind == "read only":
+        place.write_text("mine")
+        place.chmod(0o444)
+    else:
+        place.write_text("mine")
+        place = place / "s.html"
+    refused([*measured(here), "--save", "--force", "--draw", str(place)], here, "left as it was")
+
+
+@needs_fork
+def test_what_was_written_before_a_failure_is_said(here):
+    """The table is saved; the page meets a full disk; the message says both."""
+    import resource
+
+    def small() -> None:
+        resource.setrlimit(resource.RLIMIT_FSIZE, (4000, 4000))
+
+    arguments = [*measured(here), "--save", "--draw", str(here / "s.html")]
+    ending = forked(arguments, small)
+    table = here / "north/camp/sites.csv"
+    assert "90:5 270:3" in table.read_text("utf-8")
+    assert not (here / "s.html").exists()
+    assert ending.status == 1
+    assert ending.err.rstrip().endswith(f"Written before that: {_copy(table)}, {table}.")
+    # Shown to a full screen, what is saved is said to be saved.
+    full = os.open("/dev/full", os.O_WRONLY)
+    with tempfile.TemporaryFile() as err:
+        status = Forked([*measured(here), "--save", "--force"], 0, full, err.fileno()).wait()
+        err.seek(0)
+        assert status == 1
+        assert f"{table}." in err.read().decode()
+    os.close(full)
+
+
+def _copy(table: Path) -> Path:
+    (copy,) = (table.parent / "backups").iterdir()
+    return copy
+
+
+def test_two_who_save_skylines_overwrite_none_of_the_other(here, monkeypatch):
+    """Whether a site has one is looked at under the lock, not before."""
+    table, real = here / "north/camp/sites.csv", editing.locked
+
+    def locked(*arguments):
+        data = with_cells(table.read_bytes(), "site", {"Ridge": "10:1 200:2"}, "horizon_deg")
+        table.write_bytes(data)
+        return real(*arguments)
+
+    monkeypatch.setattr("orient.tables.editing.locked", locked)
+    ending = run([*measured(here), "--save"])
+    assert ending.status == 1
+    assert "found a skyline of Ridge; wanted --force" in ending.err
+    assert "10:1 200:2" in table.read_text("utf-8")
+
+
+def test_a_lone_dash_is_no_folder(here, monkeypatch):
+    """Elsewhere it stands for standard output."""
+    monkeypatch.chdir(here)
+    refused(["report", "north/camp", "-o", "-"], here, "./- is one of that name")
+    assert run(["report", "north/camp", "-o", "./-"]).status == 0
 
 
 def test_rows_for_a_machine_are_the_whole_of_the_output(here):
@@ -264,3 +341,5 @@ def test_what_is_no_plain_file_is_told_as_such(tmp_path, kind):
         place.symlink_to(tmp_path / "elsewhere")
     with pytest.raises(OSError, match=r"p\.html"):
         write_output(tmp_path, {"p.html": PAGE.format(1)})
+    with pytest.raises(OSError, match=r"p\.html"):
+        check_output(tmp_path, "p.html", "orient plan", force=True)

@@ -30,6 +30,7 @@ from orient.errors import InputError  # noqa: E402
 from orient.photo.reading import read_photograph  # noqa: E402
 from orient.sheet.code import SheetCode  # noqa: E402
 from orient.sheet.geometry import board_pages  # noqa: E402
+from orient.tables.campaign import read_campaign  # noqa: E402
 
 DAY = "2026-05-04"
 SHEETS = {
@@ -535,9 +536,17 @@ def test_a_whole_day_from_sheet_to_line(day, tmp_path):
     assert f"{len(times) - 1} times for {len(times)} marks" in refused(
         folder, path, "--save", "--times", log
     )
+    odd = ["12:30:75", "12:30:5", "2:30 pm", "12:30:20.1234567890", "٠٩:٣٠"]
+    log.write_text("\n".join([times[0], *odd]), "utf-8")
+    said = refused(folder, path, "--save", "--times", log)
+    assert said.count("wanted a time as HH:MM:SS") == len(odd)
     assert folder_state(folder) == before
-    log.write_text("\n".join(times))
+    # Seconds with decimals are kept; a number behind a comma is none of the time.
+    log.write_text("\n".join([f"{times[0]}.5", *(f"{n},{t},{n}" for n, t in enumerate(times[1:]))]))
     assert len(rows_of(folder, path, "--save", "--times", log)) == len(times)
+    saved = read_campaign(folder).marks["time_s"]
+    assert saved.iloc[0] % 1 == 0.5
+    assert (saved.iloc[1:] % 1 == 0).all()
     assert "marks of set-up day already" in refused(folder, path, "--save")
     result = CliRunner().invoke(reduce, [str(folder), "--format", "json"])
     assert result.exit_code == 0, result.output

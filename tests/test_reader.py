@@ -40,7 +40,10 @@ def _row(chance: random.Random, head: bytes, delimiter: str) -> bytes:
         if name == "note":
             return chance.choice(NOTES)
         point = "," if delimiter == ";" else "."
-        return "wide" if wrong else f"{chance.uniform(-300, 300):.1f}".replace(".", point)
+        # Three decimals may be thousands beside numbers with the other sign.
+        number = f"{chance.uniform(-300, 300):.{chance.choice((1, 1, 3))}f}"
+        slip = chance.random() < 0.03
+        return "wide" if wrong else number if slip else number.replace(".", point)
 
     names = head.decode("utf-8-sig").split()[-1].split(delimiter)
     cells = [cell(name) for name in names] + ["more"] * (chance.random() < 0.02)

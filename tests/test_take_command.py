@@ -140,6 +140,31 @@ def test_the_same_log_saved_again_later_counts_once(camp, tmp_path, capsys):
     assert read_campaign(camp).setups.loc["b1", "reference_close_deg"] == pytest.approx(20.1)
 
 
+def test_marks_without_a_serial_are_known_by_that_which_reading_gives_them(camp, tmp_path, capsys):
+    take(capsys, camp, log(tmp_path, marks=()))
+    head = "setup,mark,time,x_mm,y_mm\n"
+    table = f"{head}b1,2,09:20:20.5,-480,8\nb1,,09:00:20.5,-533.8,-48.8\n"
+    (camp / "marks.csv").write_text(table)
+    assert read_campaign(camp).marks["mark"].tolist() == ["2", "1"]
+    marks = [MARKS[0], {"setup": "b1", "mark": 2, "time": "09:20:20.5", "x_mm": -480, "y_mm": 8}]
+    status, out, err = take(capsys, camp, log(tmp_path, campaign=None, marks=marks))
+    assert (status, err) == (0, "")
+    assert "0 marks added, 2 there already" in out
+    assert (camp / "marks.csv").read_text() == table
+
+
+def test_texts_that_look_like_numbers_stay_as_the_page_has_them(camp, tmp_path, capsys):
+    (camp / "setups.csv").write_text(
+        "setup;site;date;gnomon_height_mm;height_sd_mm\na;ridge;2026-05-04;300,5;0,5\n"
+    )
+    path = log(tmp_path, setups=(SETUP | {"setup": "1.5", "rod": "2.5"},), marks=())
+    assert take(capsys, camp, path)[0] == 0
+    rows = read_campaign(camp, ("sites", "setups")).setups
+    assert rows.loc["1.5", ["rod", "gnomon_height_mm"]].tolist() == ["2.5", 300.2]
+    assert b"300,2" in (camp / "setups.csv").read_bytes()
+    assert "1 there already" in take(capsys, camp, path)[1]
+
+
 def test_marks_without_millimetres_are_named(camp, tmp_path, capsys):
     path = log(tmp_path, unmeasured=[{"setup": "b1", "mark": "3"}])
     assert "Not taken, as they have no millimetres yet: b1 3." in take(capsys, camp, path)[1]

@@ -150,17 +150,28 @@ class _Session:
         return True
 
     def part(self) -> None:
+        self._look()
         _say(
             f"{_count(len(self.typed))} typed; {self.path.name} has {_count(len(self.marks))} "
             f"of board {self.setup}."
         )
 
     def _list(self) -> None:
-        self.sitting.look()
+        self._look()
         for _, row in self.marks.iterrows():
             _say(f"  {_described(row)}")
         if self.marks.empty:
             _say("No mark yet.")
+
+    def _look(self) -> None:
+        """Read what others have written meanwhile; tables that cannot be read end no session."""
+        from orient.errors import InputError
+
+        try:
+            self.sitting.look()
+        except InputError as fault:
+            why = "; ".join(map(str, fault.faults[:3]))
+            _say(f"The tables cannot be read now: {why}. This is as they were.", warning=True)
 
     def _undo(self) -> None:
         from orient.tables.editing import last_row, without_row
@@ -279,6 +290,7 @@ def _unknown(setup: str, known: list[str]) -> Exception:
 def _with_mark(table: bytes, typed: dict[str, str], serial: str) -> bytes:
     """The marks table with a mark more, in the form of position that the table is kept in."""
     from orient.tables.cells import column_names, with_row
+    from orient.tables.columns import MARKS
 
     kept = column_names(table)
     row = typed | ({"mark": serial} if "mark" in kept else {})
@@ -292,7 +304,7 @@ def _with_mark(table: bytes, typed: dict[str, str], serial: str) -> bytes:
             "x_mm": f"{length * math.sin(angle):.4f}",
             "y_mm": f"{length * math.cos(angle):.4f}",
         }
-    return with_row(table, row)
+    return with_row(table, row, MARKS.numbers)
 
 
 # What was typed --------------------------------------------------------------------------

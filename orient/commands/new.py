@@ -17,11 +17,12 @@ from orient.commands.common import printable, tell_written
 def new(folder: str, force: bool) -> None:
     """Start a campaign in FOLDER: empty tables, and README.txt on what goes in them."""
     from orient.tables.beginning import new_campaign
-    from orient.tables.editing import BACKUPS
+    from orient.tables.editing import BACKUPS, table_bytes
 
+    before = table_bytes(Path(folder))
     tell_written(new_campaign(folder, force))
-    kept = Path(folder) / BACKUPS
-    if kept.is_dir():
+    if before.items() - table_bytes(Path(folder)).items():
+        kept = Path(folder) / BACKUPS
         click.echo(printable(f"The tables that were there are in {kept}."), err=True)
     click.echo(
         "Fill in sites.csv first: `orient sites` and `orient plan` need no more. "

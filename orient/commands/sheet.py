@@ -110,8 +110,6 @@ def sheet(
     if suffix not in (".pdf", ".svg"):
         raise click.UsageError(f"-o takes a file ending in .pdf or .svg, found {output.name}")
     chosen_paper, board_mm = checked_sizes(paper, board, rod)
-    if layout is not None and layout.resolve() == output.resolve():
-        raise click.UsageError("--layout and -o name the same file.")
     if suffix == ".pdf":
         check_output(output.parent, output.name, "orient", force)
     read = read_campaign(campaign, tables=("sites",), unplaced=True)
@@ -129,6 +127,7 @@ def sheet(
         else:
             contents = dict(zip(_page_names(output, len(drawn.pages)), drawn.svgs(), strict=True))
         if layout is not None:
+            _check_layout(layout, output, list(contents))
             geometry = json.dumps(drawn.as_layout(), indent=1)
             contents |= {os.path.relpath(layout, output.parent): geometry + "\n"}
         written = write_output(output.parent, contents, force)
@@ -197,6 +196,13 @@ def _unprinted(name: str) -> list[str]:
         "code are good; write the name by hand, or give the site an id in Latin, Greek, Cyrillic, "
         "Arabic or Hebrew letters or figures."
     ]
+
+
+def _check_layout(layout: Path, output: Path, pages: list[str]) -> None:
+    """Refuse a layout in a page's place: names that differ by capitals alone are one place."""
+    taken = {str(output.with_name(name).resolve()).casefold() for name in pages}
+    if str(layout.resolve()).casefold() in taken:
+        raise click.UsageError("--layout and -o name the same file.")
 
 
 def _page_names(output: Path, count: int) -> list[str]:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
 import click
 
@@ -25,6 +25,7 @@ if TYPE_CHECKING:
     import pandas as pd
 
     from orient.planning.skyline import Skyline
+    from orient.tables.campaign import Campaign
 
 
 @click.command("skyline")
@@ -92,7 +93,7 @@ def skyline(
     else:
         assert measured is not None
         found = _from_readings(measured, sites)
-    written = _saved(Path(campaign), sites, found, force) if save else []
+    written = _saved(Path(campaign), found, force) if save else []
     if draw:
         from orient.outputs import write_output
 
@@ -157,7 +158,7 @@ def _columns() -> list[Column]:
     ]
 
 
-def _saved(folder: Path, sites: pd.DataFrame, found: dict[str, Skyline], force: bool) -> list[Path]:
+def _saved(folder: Path, found: dict[str, Skyline], force: bool) -> list[Path]:
     """Write the skylines into the sites table.
 
     Raises:
@@ -167,15 +168,22 @@ def _saved(folder: Path, sites: pd.DataFrame, found: dict[str, Skyline], force: 
     from orient.tables.cells import with_cells
     from orient.tables.editing import Sitting, table_path
 
-    taken = [name for name in found if sites.loc[name, "horizon"]]
-    if taken and not force:
-        raise InputError(
-            Fault("sites.csv", None, "horizon_deg", f"a skyline of {name}", "--force to replace it")
-            for name in taken
-        )
     texts = {name: each.text for name, each in found.items()}
 
-    def change(data: bytes, _: Any) -> bytes:
+    def change(data: bytes, now: Campaign) -> bytes:
+        # Someone else may have saved one, or taken a site out, since they were looked at.
+        faults = [
+            Fault("sites.csv", None, "site", f"no {name} any more", "the sites as they were")
+            for name in set(found) - set(now.sites.index)
+        ]
+        horizons = now.sites["horizon"].reindex(list(found)).fillna("")
+        faults += [
+            Fault("sites.csv", None, "horizon_deg", f"a skyline of {name}", "--force to replace it")
+            for name in found
+            if horizons[name] and not force
+        ]
+        if faults:
+            raise InputError(faults)
         return with_cells(data, "site", texts, "horizon_deg")
 
     Sitting(folder).change("sites", change)

@@ -17,11 +17,17 @@ from orient.photo.track import tips, turned
 from orient.tables import clock
 from orient.tables.campaign import Campaign
 from orient.tables.cells import Faults, plain, read_cells, with_changed_rows, with_row
+from orient.tables.columns import MARKS
 from orient.tables.editing import Sitting, table_path
 from orient.text import counted
 
 Array = NDArray[np.float64]
-_TIME = re.compile(r"\b([01]?\d|2[0-3]):([0-5]\d)(?::([0-5]\d))?\b")
+#: The whole of a time: no part of 12:30:75, of 2:30 pm or of a time in other digits.
+_TIME = re.compile(
+    r"(?<![\d:.])([01]?[0-9]|2[0-3]):([0-5][0-9])(?::([0-5][0-9](?:\.[0-9]{1,9})?))?"
+    r"(?![\d:]|\.\d|\s*[ap]\.?\s*m\b)",
+    re.IGNORECASE,
+)
 #: A tip farther than this from where the sun puts it at the noted time is not that mark, mm.
 FITS_MM = 12.0
 #: How well a mark lies where the sun puts it, at best, and how many may be left over.
@@ -225,15 +231,16 @@ def save(
         if row["setup"] != setup or row["time"] not in timed:
             return {}
         mine = timed[row["time"]]
+        cells = {"x_mm": mine["x_mm"], "y_mm": mine["y_mm"]}
         note = " ".join(filter(None, (row.get("note", ""), mine["note"])))
-        return {"x_mm": mine["x_mm"], "y_mm": mine["y_mm"]} | ({"note": note} if note else {})
+        return cells | ({"note": note} if mine["note"] else {})
 
     def changed(data: bytes, _: Campaign) -> bytes:
-        data = with_changed_rows(data, placed)
+        data = with_changed_rows(data, placed, MARKS.numbers)
         for row in rows:
             if not row["time"]:
                 # Its number is its place among the rows: the logged ones may be numbered already.
-                data = with_row(data, row | {"mark": ""})
+                data = with_row(data, row | {"mark": ""}, MARKS.numbers)
         return data
 
     sitting.change("marks", changed)

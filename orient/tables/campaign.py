@@ -684,7 +684,7 @@ def _check_marks(marks: ReadTable, faults: Faults) -> pd.DataFrame:
     wanted = "a serial that the setup has once (blank numbers it); is it another setup's mark?"
     faults.add_cells(marks.cells, "mark", again.to_numpy(), wanted)
     _check_crowd(marks.cells, frame, faults)
-    frame["mark"] = _serials(frame)
+    frame["mark"] = serials(frame)
     return frame
 
 
@@ -736,22 +736,22 @@ def _check_halves(marks: ReadTable, setups: ReadTable, faults: Faults) -> None:
     )
 
 
-def _serials(frame: pd.DataFrame) -> pd.Series[Any]:
+def serials(frame: pd.DataFrame) -> pd.Series[Any]:
     """The marks' serials, a blank one being its place on the board or the next free number."""
-    serials = frame["mark"].copy()
-    blank = serials == ""
+    numbered = frame["mark"].copy()
+    blank = numbered == ""
     if not blank.any():
-        return serials
+        return numbered
     places = frame.groupby("setup").cumcount()[blank]
-    serials[blank] = [str(place + 1) for place in places.tolist()]
+    numbered[blank] = [str(place + 1) for place in places.tolist()]
     mixed = frame.loc[~blank, "setup"].unique()
     for setup in set(mixed) & set(frame.loc[blank, "setup"]):
         board = frame.index[frame["setup"] == setup]
         taken = set(frame.loc[board, "mark"])
         free = (str(n) for n in range(1, 2 * len(board) + 1) if str(n) not in taken)
         for place in board[blank[board]]:
-            serials[place] = next(free)
-    return serials
+            numbered[place] = next(free)
+    return numbered
 
 
 def _finish_marks(frame: pd.DataFrame) -> pd.DataFrame:

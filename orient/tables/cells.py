@@ -11,7 +11,7 @@ import os
 import re
 import stat
 import unicodedata
-from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
+from collections.abc import Callable, Collection, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
 from datetime import date, datetime, time, timedelta
 from itertools import chain, islice, pairwise
@@ -432,13 +432,14 @@ def row_cells(row: bytes, table: bytes) -> list[str]:
     return [cell.strip() for cell in records[0][1]] if records else []
 
 
-def with_row(data: bytes, values: Mapping[str, str]) -> bytes:
+def with_row(data: bytes, values: Mapping[str, str], numbers: Collection[str]) -> bytes:
     """A CSV table with one row more under the others, and all else byte for byte as it was.
 
     Args:
         data: a table that `read_cells` reads without fault.
         values: column name to text, numbers with a decimal point. A column that the table
             has not is added at its right end if there is anything to write in it.
+        numbers: the columns that hold numbers: they take the table's decimal sign, texts do not.
 
     Returns:
         The table in its own delimiter, line ends, byte-order mark and decimal sign.
@@ -449,13 +450,11 @@ def with_row(data: bytes, values: Mapping[str, str]) -> bytes:
     new = [name for name, value in values.items() if value and name not in header]
     if new:
         text = _with_columns(text, delimiter, place, len(header), new)
-    commas = delimiter != "," and _uses_decimal_comma(
-        cells for _, cells in islice(_records(text, delimiter), place + 1, None)
-    )
-
+    body = (cells for _, cells in islice(_records(text, delimiter), place + 1, None))
+    commas = _with_commas(header, body, numbers, delimiter)
     row = io.StringIO()
     csv.writer(row, delimiter=delimiter, lineterminator=newline).writerow(
-        _in_sign(values.get(name, ""), commas) for name in [*header, *new]
+        _in_sign(values.get(name, ""), name in commas) for name in [*header, *new]
     )
     joint = "" if text.endswith(("\n", "\r")) else newline
     return (text + joint + row.getvalue()).encode("utf-8")
@@ -484,17 +483,20 @@ def with_cells(data: bytes, key: str, texts: Mapping[str, str], column: str) -> 
         The table in its own delimiter, line ends and byte-order mark.
     """
     return with_changed_rows(
-        data, lambda row: {column: texts[row[key]]} if row[key] in texts else {}
+        data, lambda row: {column: texts[row[key]]} if row[key] in texts else {}, ()
     )
 
 
-def with_changed_rows(data: bytes, change: Callable[[dict[str, str]], Mapping[str, str]]) -> bytes:
+def with_changed_rows(
+    data: bytes, change: Callable[[dict[str, str]], Mapping[str, str]], numbers: Collection[str]
+) -> bytes:
     """A CSV table with cells written anew in some rows, all other rows as they were.
 
     Args:
         data: a table that `read_cells` reads without fault.
         change: given a row's texts by column name, what to write in which columns; a column
             that the table has not is added at its right end.
+        numbers: as of `with_row`.
 
     Returns:
         The table in its own delimiter, line ends, byte-order mark and decimal sign.
@@ -508,7 +510,7 @@ def with_changed_rows(data: bytes, change: Callable[[dict[str, str]], Mapping[st
         for cells in body
     ]
     new = [name for name in dict.fromkeys(chain.from_iterable(changes)) if name not in header]
-    commas = delimiter != "," and _uses_decimal_comma(body)
+    commas = _with_commas(header, body, numbers, delimiter)
     if new:
         titled = _with_end(records[place][0], "".join(delimiter + name for name in new))
         records[place] = (titled, [*header, *new])
@@ -520,7 +522,7 @@ def with_changed_rows(data: bytes, change: Callable[[dict[str, str]], Mapping[st
             continue
         whole = [*cells, *[""] * len(new)]
         for name, value in changed.items():
-            whole[titles.index(name)] = _in_sign(value, commas)
+            whole[titles.index(name)] = _in_sign(value, name in commas)
         line = io.StringIO()
         csv.writer(line, delimiter=delimiter, lineterminator=_end_of(text)).writerow(whole)
         records[number] = (line.getvalue(), whole)
@@ -528,12 +530,12 @@ def with_changed_rows(data: bytes, change: Callable[[dict[str, str]], Mapping[st
 
 
 def plain(cell: str) -> str:
-    """A cell's text as it is compared with others."""
-    return unicodedata.normalize("NFC", unguarded(cell.strip()))
+    """A cell's text as it is compared with others, and as a table of texts has it."""
+    return " ".join(unicodedata.normalize("NFC", unguarded(cell)).split())
 
 
-def _in_sign(value: str, commas: bool) -> str:
-    number = commas and _DECIMAL_POINT.fullmatch(value)
+def _in_sign(value: str, comma: bool) -> str:
+    number = comma and _DECIMAL_POINT.fullmatch(value)
     return value.replace(".", ",") if number else guarded(value)
 
 
@@ -563,11 +565,16 @@ _DECIMAL_POINT = re.compile(r"[+-]?[0-9]*\.[0-9]+")
 _DECIMAL_COMMA = re.compile(r"[+-]?[0-9]*,[0-9]+")
 
 
-def _uses_decimal_comma(rows: Iterable[list[str]]) -> bool:
-    cells = [cell.strip() for row in rows for cell in row]
-    return any(map(_DECIMAL_COMMA.fullmatch, cells)) and not any(
-        map(_DECIMAL_POINT.fullmatch, cells)
-    )
+def _with_commas(
+    header: Sequence[str], rows: Iterable[list[str]], numbers: Collection[str], delimiter: str
+) -> Collection[str]:
+    """Which columns are written with a decimal comma: the numbers, where all of them have it."""
+    if delimiter == ",":
+        return ()
+    places = [place for place, name in enumerate(header) if name in numbers]
+    cells = [row[place].strip() for row in rows for place in places if place < len(row)]
+    commas = any(map(_DECIMAL_COMMA.fullmatch, cells))
+    return numbers if commas and not any(map(_DECIMAL_POINT.fullmatch, cells)) else ()
 
 
 def _records(text: str, delimiter: str) -> Iterator[tuple[str, list[str]]]:

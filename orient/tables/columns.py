@@ -14,6 +14,7 @@ import unicodedata
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from datetime import date
+from itertools import chain
 from pathlib import Path
 from typing import Any, Literal
 
@@ -90,6 +91,12 @@ class Table:
     def names(self) -> tuple[str, ...]:
         """The column names in order."""
         return tuple(column.name for column in self.columns)
+
+    @property
+    def numbers(self) -> frozenset[str]:
+        """The names of the columns that hold numbers, in whatever decimal sign the file has."""
+        kinds = ("number", "latitude", "longitude")
+        return frozenset(column.name for column in self.columns if column.kind in kinds)
 
 
 def _number(name: str, unit: str, low: float, high: float, meaning: str, **more: Any) -> Column:
@@ -546,7 +553,10 @@ def read_table(cells: Cells, table: Table, faults: Faults) -> pd.DataFrame:
         A cell at fault counts as blank.
     """
     _check_header(cells, table, faults)
-    _tell_decimal_commas(cells, table, faults)
+    if cells.decimal_comma:
+        ask_about_thousands(cells, table, faults)
+    else:
+        _tell_decimal_commas(cells, table, faults)
     values = {column.name: _read_column(cells, column, faults) for column in table.columns}
     return pd.DataFrame(values | {"row": np.array(cells.rows, dtype=np.int64)})
 
@@ -572,8 +582,6 @@ def no_rows(table: Table) -> pd.DataFrame:
 
 def _tell_decimal_commas(cells: Cells, table: Table, faults: Faults) -> None:
     """Note, once for a file with commas between its cells, that numbers have them inside too."""
-    if cells.decimal_comma:
-        return
     numbers = [column.name for column in table.columns if column.kind == "number"]
     found = [
         (row, name, text)
@@ -588,9 +596,38 @@ def _tell_decimal_commas(cells: Cells, table: Table, faults: Faults) -> None:
         faults.add(cells.file, row, name, f"{count}, as in {shown(text)}", DECIMAL_COMMA_WANTED)
 
 
+#: Three digits behind a sign may as well be thousands.
+_THOUSANDS = re.compile(r"[+\-−]?[1-9][0-9]{0,2}([.,])[0-9]{3}")
+_DECIMALS = re.compile(r"[+\-−]?[0-9]*([.,])[0-9]+")
+
+
+def ask_about_thousands(cells: Cells, table: Table, faults: Faults) -> None:
+    """Ask what a point or a comma before three digits is, where other numbers have the other one.
+
+    A table that may have decimal commas shows by its other numbers which sign its decimals have.
+    """
+    texts = {name: cells.column(name) for name in table.numbers if name in cells.columns}
+    if not all(any(sign in text for text in chain(*texts.values())) for sign in ",."):
+        return
+    shown_by = {
+        match[1]
+        for text in set(chain(*texts.values()))
+        if (match := _DECIMALS.fullmatch(text)) and not _THOUSANDS.fullmatch(text)
+    }
+    for name, column in texts.items():
+        matches = [_THOUSANDS.fullmatch(text) for text in column]
+        asked = [place for place, each in enumerate(matches) if each and {each[1]} != shown_by]
+
+        def wanted(place: int, column: list[str] = column) -> str:
+            bare = re.sub("[.,]", "", column[place])
+            decimal = column[place].replace(",", ".")
+            return f"{bare} or {decimal}, as it is meant: the table has both points and commas"
+
+        faults.add_cells(cells, name, asked, wanted)
+
+
 def _has_decimal_comma(text: str) -> bool:
-    # Three digits behind it may as well be thousands.
-    if re.fullmatch(r"[+\-−]?[1-9][0-9]{0,2},[0-9]{3}", text):
+    if (match := _THOUSANDS.fullmatch(text)) and match[1] == ",":
         return False
     return "," in text and _unusual_number(text, decimal_comma=True) is not None
 
@@ -748,7 +785,8 @@ def _both_in_one(text: str) -> str:
 def _all_plain(texts: list[str], longest: int) -> bool:
     joined = "".join(texts)
     short = max(map(len, texts), default=0) <= longest
-    return short and joined.isascii() and joined.isprintable() and "'" not in joined
+    as_read = joined.isascii() and joined.isprintable()
+    return short and as_read and "'" not in joined and "  " not in joined
 
 
 def _read_text(text: str, column: Column) -> str:

@@ -26,6 +26,7 @@ from orient.tables.campaign import (
     table_file_names,
 )
 from orient.tables.cells import Faults, read_cells, with_row
+from orient.tables.columns import OPTIONAL_TABLES, TABLES
 from orient.tables.reader import Reader
 
 BACKUPS = "backups"
@@ -67,7 +68,7 @@ class Sitting:
 
     def look(self) -> Campaign:
         """The campaign as it stands now, read anew where one of its files has changed."""
-        now = _table_bytes(self.folder)
+        now = table_bytes(self.folder)
         if now != self._seen or not self._seen:
             self.campaign = read_again(self._reader, self.folder, self._present(now), unplaced=True)
             self._seen = now
@@ -137,9 +138,11 @@ class Sitting:
     def add_rows(self, table: str, rows: Sequence[Mapping[str, str]]) -> Change:
         """Add rows to a table, its other bytes as they were: see `orient.tables.cells.with_row`."""
 
+        numbers = (TABLES | OPTIONAL_TABLES)[table].numbers
+
         def added(data: bytes, _: Campaign) -> bytes:
             for row in rows:
-                data = with_row(data, row)
+                data = with_row(data, row, numbers)
             return data
 
         return self.change(table, added)
@@ -239,7 +242,7 @@ def last_row(data: bytes) -> bytes:
     return "".join(lines[begun:end]).encode("utf-8")
 
 
-def _table_bytes(folder: Path) -> dict[str, bytes]:
+def table_bytes(folder: Path) -> dict[str, bytes]:
     """The bytes of every table's file in a folder."""
     known = {table + ending for table, endings in ENDINGS.items() for ending in endings}
     try:

@@ -16,6 +16,7 @@ from typing import Any
 import numpy as np
 import pandas as pd
 
+from orient.tables.campaign import serials
 from orient.tables.cells import Cells, Faults, cell_text, read_cells, shown, with_row
 from orient.tables.columns import OPTIONAL_TABLES, TABLES, Table, read_table
 
@@ -138,7 +139,7 @@ def _log(file: str, told: Mapping[str, Any], faults: Faults) -> Log:
         faults.add(file, None, "tables", "none", ", ".join(KEYS))
     return Log(
         file,
-        str(told.get("campaign", "")),
+        str(told.get("campaign") or ""),
         tables,
         frozenset(str(each.get("id")) for each in _objects(told.get("entries"))),
         tuple(
@@ -220,7 +221,7 @@ def _merge_table(data: bytes, name: str, key: tuple[str, ...], rows: Rows, merge
             _compare(name, each, (fresh, told, seen[each]), (fresh, told, place), merged)
         else:
             seen[each] = place
-            data = with_row(data, rows[place])
+            data = with_row(data, rows[place], _TABLES[name].numbers)
             merged.added[name] = merged.added.get(name, 0) + 1
     if seen:
         merged.contents[name] = data
@@ -241,9 +242,7 @@ def _by_key(cells: Cells, table: Table, key: tuple[str, ...]) -> pd.DataFrame:
     frame = read_table(cells, table, faults)
     faults.stop_if_any()
     if "mark" in key:
-        blank = frame["mark"] == ""
-        numbers = (frame.groupby("setup").cumcount() + 1).astype(str).astype(object)
-        frame["mark"] = frame["mark"].mask(blank, numbers)
+        frame["mark"] = serials(frame)
     keys = [tuple(row) for row in frame[list(key)].itertuples(index=False)]
     return frame.assign(key=pd.Series(keys, index=frame.index, dtype=object))
 

@@ -8,7 +8,7 @@ from pathlib import Path
 import pandas as pd
 
 from orient.tables.cells import LARGEST_BYTES, MOST_ROWS, Cells, Faults, read_cells, titles_end
-from orient.tables.columns import Table, no_rows, read_table
+from orient.tables.columns import Table, ask_about_thousands, no_rows, read_table
 
 
 @dataclass(frozen=True)
@@ -87,6 +87,11 @@ def _longer(
         rows=[*read.cells.rows, *(row + lower for row in more.cells.rows)],
         records=more.cells.records + lower,
     )  # fmt: skip
+    if cells.decimal_comma:
+        # Each part may have its own sign.
+        ask_about_thousands(cells, table, faults)
+        if faults.listed:
+            return None
     if more.frame.empty:
         return ReadTable(cells, read.frame, present=True)
     frames = [read.frame, more.frame.assign(row=more.frame["row"] + lower)]
