@@ -48,6 +48,17 @@ def _browser() -> Any:
     return browser
 
 
+def open_again(profile: Path, path: Path) -> Any:
+    """A file in a browser of its own that keeps its storage in a folder; its page."""
+    context = _browser().browser_type.launch_persistent_context(
+        str(profile), executable_path=shutil.which("chromium"), args=_FLAGS, offline=True
+    )
+    context.set_default_timeout(60000)
+    (page,) = context.pages
+    page.goto(path.resolve().as_uri())
+    return page
+
+
 @contextmanager
 def open_page(
     path, width, dark=False, height=800, at=None, timezone=None, before=None, scripts=True, part=""

@@ -1,14 +1,18 @@
 """The field page in a real browser with a false clock: a whole day, and what may go wrong."""
 
+import contextlib
 import csv
 import json
+import os
 import re
+import signal
+import time
 from datetime import UTC, datetime
 from pathlib import Path
 
 import numpy as np
 import pytest
-from browser import open_page
+from browser import open_again, open_page
 from click.testing import CliRunner
 
 from orient import simulate
@@ -248,7 +252,6 @@ def test_with_one_of_two_stores_full_nothing_is_lost(page_file):
         assert page.is_hidden("#alarm")
         page.reload()
         # The database is read after the page stands: its set-up is in hand without a word.
-        part(page, "marks")
         page.wait_for_selector("#mark-button:has-text('MARK 2'):not([disabled])")
         page.wait_for_selector("#mark-rows tr")
         assert page.locator("#mark-rows tr").count() == 1
@@ -261,11 +264,40 @@ def test_what_comes_late_is_taken_in_hand_and_disturbs_no_form(page_file):
         part(busy, "setup")
         busy.fill("#f-height", "251")
         start_setup(first)
-        part(idle, "marks")
         idle.wait_for_selector("#mark-button:has-text('MARK 1'):not([disabled])")
         busy.wait_for_selector("#in-hand option:has-text('ridge board')", state="attached")
         assert busy.input_value("#f-height") == "251"
         assert busy.input_value("#in-hand") == ""
+
+
+@pytest.mark.skipif(not Path("/proc").is_dir(), reason="finds the browser's processes in /proc")
+@pytest.mark.parametrize(
+    "wait_s", [0.0, *(pytest.param(s, marks=pytest.mark.slow) for s in (0.02, 0.3, 2.0))]
+)
+def test_a_browser_killed_right_after_a_tap_loses_no_mark(page_file, tmp_path, wait_s):
+    page = open_again(tmp_path / "profile", page_file)
+    start_setup(page)
+    for _ in range(5):
+        page.click("#mark-button")
+    time.sleep(wait_s)
+    killed = [pid for pid, command in running() if str(tmp_path / "profile") in command]
+    assert killed
+    for pid in killed:
+        with contextlib.suppress(ProcessLookupError):
+            os.kill(pid, signal.SIGKILL)
+    with contextlib.suppress(Exception):
+        page.context.close()
+    page = open_again(tmp_path / "profile", page_file)
+    page.wait_for_selector('#mark-rows tr[data-mark="5"]')
+    assert page.locator("#mark-rows tr").count() == 5
+    page.context.close()
+
+
+def running():
+    """The machine's processes: number and command line."""
+    for folder in Path("/proc").glob("[0-9]*"):
+        with contextlib.suppress(OSError):
+            yield int(folder.name), (folder / "cmdline").read_bytes().decode(errors="replace")
 
 
 def another_tab(page, page_file):

@@ -65,8 +65,10 @@ function takeNewest() {
 /* Entries that came after the page stood, from the database or from another tab. */
 function heard() {
   field.log = gathered(field.store.list());
-  if (!begun && !field.chosen) takeNewest();
-  refresh();
+  const late = !begun && !field.chosen;
+  if (late) takeNewest();
+  if (late && field.chosen && !element("part-setup").hidden) show("marks");
+  else refresh();
 }
 
 function show(name) {

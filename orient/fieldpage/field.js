@@ -1,4 +1,4 @@
-/* Built by web/build.mjs; sources: engine/adjustment.js engine/board.js engine/byhand.js engine/chisquare.js engine/evidence.js engine/line.js engine/lookout.js engine/matrix.js engine/moved.js engine/reading.js engine/reduce.js engine/rows.js engine/shadow.js engine/slips.js engine/starts.js engine/statements.js engine/weighing.js field.js field/dom.js field/drawing.js field/log.js field/marking.js field/north.js field/send.js field/sensor.js field/setup.js field/store.js field/tables.js field/tilt.js field/timesignal.js field/tools.js shared/almanac.js shared/civil.js shared/panel.js shared/sun.js; c8fdf235a036e514241d4ad39f5d6b414813bfd9148698f9df4b4e5d87ef0c23 */
+/* Built by web/build.mjs; sources: engine/adjustment.js engine/board.js engine/byhand.js engine/chisquare.js engine/evidence.js engine/line.js engine/lookout.js engine/matrix.js engine/moved.js engine/reading.js engine/reduce.js engine/rows.js engine/shadow.js engine/slips.js engine/starts.js engine/statements.js engine/weighing.js field.js field/dom.js field/drawing.js field/log.js field/marking.js field/north.js field/send.js field/sensor.js field/setup.js field/store.js field/tables.js field/tilt.js field/timesignal.js field/tools.js shared/almanac.js shared/civil.js shared/panel.js shared/sun.js; e1fa0b5c1c598f76ef0db982382b4049b605b9a5d51fb9bb2e3626b2b434f0b8 */
 (() => {
   // shared/civil.js
   function offset(site, utc) {
@@ -3685,8 +3685,10 @@
   }
   function heard() {
     field.log = gathered(field.store.list());
-    if (!begun && !field.chosen) takeNewest();
-    refresh();
+    const late = !begun && !field.chosen;
+    if (late) takeNewest();
+    if (late && field.chosen && !element("part-setup").hidden) show("marks");
+    else refresh();
   }
   function show(name) {
     for (const button of document.querySelectorAll("#tabs button")) {
