@@ -595,6 +595,24 @@ def test_those_who_roam_have_no_way_home(campaign):
     assert travel[0] < travel[1]
 
 
+def test_a_way_over_night_is_told_without_a_start_before_the_crew_s_day(tmp_path):
+    """Two sites, six hours on foot apart: nobody sets out at two in the morning."""
+    (tmp_path / "sites.csv").write_text(
+        "site,latitude_deg,longitude_deg,timezone\nport,-16.55,-69.0,America/Lima\n"
+        "pass,-16.715,-69.0,America/La_Paz\n"
+    )
+    asked = ("--from", "2026-12-01", "--to", "2026-12-03", "--start", "port", "--roam")
+    said = run("crew", str(tmp_path), *asked).output
+    way = " ".join(said.split())
+    assert "pass (times of UTC-04:00): on the way since the evening before, there " in way
+    assert "set out" not in way
+    page = tmp_path / "days.html"
+    assert run("crew", str(tmp_path), *asked, "--page", str(page)).exit_code == 0
+    text = page.read_text("utf-8")
+    assert " min, over night" in text
+    assert "pass (times of UTC-04:00)" in text
+
+
 def test_the_words_fit_80_columns_and_caution(campaign):
     needed()
     for more in ((), ("--roam",), ("--watch", "trusted")):

@@ -238,7 +238,7 @@ def crew(
         click.echo(err=True)
     days = len(dates) - told["reserve"]
     if page:
-        _write_page(page, force, campaign, plan, _summary(plan, days), home, timezone)
+        _write_page(page, force, campaign, plan, _summary(plan, days), home, work)
     elif style == "table":
         _show(plan, work, home, days)
     elif style == "csv":
@@ -254,13 +254,13 @@ def crew(
 
 
 def _write_page(
-    page: Path, force: bool, campaign: str, plan: CrewPlan, lead: str, home: str, timezone: str
+    page: Path, force: bool, campaign: str, plan: CrewPlan, lead: str, home: str, work: Work
 ) -> None:
     from orient.outputs import write_output
     from orient.planpage.crewpage import crew_page
 
     title = f"A crew's days, {folder_name(campaign)}"
-    text = crew_page(title, lead, plan, home, timezone)
+    text = crew_page(title, lead, plan, home, work)
     tell_written(write_output(page.parent, {page.name: text}, force))
 
 
@@ -364,7 +364,7 @@ def _show(plan: CrewPlan, work: Work, home: str, days: int) -> None:
     for (day, crew), of_day in groupby(visits, key=lambda row: (row["date"], row["crew"])):
         whose = f", crew {crew}" if several else ""
         show.print(f"\n{date.fromisoformat(day):%a %d %b %Y}{whose}")
-        for line in day_in_words(list(of_day), home, work.timezone):
+        for line in day_in_words(list(of_day), home, work):
             show.print(
                 fill(printable(line), show.width, initial_indent="  ", subsequent_indent="     ")
             )

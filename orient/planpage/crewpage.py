@@ -10,7 +10,9 @@ from typing import Any
 from orient.flags import CAUTIONS
 from orient.pages import page_template, sealed, shared_style
 from orient.planning.crew.plan import CrewPlan
+from orient.planning.crew.visits import Work
 from orient.planning.crew.words import (
+    broken_by_night,
     cloud_in_words,
     day_name,
     home_in_words,
@@ -18,6 +20,8 @@ from orient.planning.crew.words import (
     missed,
     site_of,
     spare_in_words,
+    there_since,
+    zone_of,
 )
 from orient.text import at_95, minute_text
 
@@ -25,7 +29,7 @@ from orient.text import at_95, minute_text
 KIND = "orient crew"
 
 
-def crew_page(title: str, lead: str, plan: CrewPlan, start: str, timezone: str) -> str:
+def crew_page(title: str, lead: str, plan: CrewPlan, start: str, work: Work) -> str:
     """The itinerary as one page of HTML.
 
     Args:
@@ -33,14 +37,14 @@ def crew_page(title: str, lead: str, plan: CrewPlan, start: str, timezone: str) 
         lead: what was reached, in a sentence or two.
         plan: of `crew_plan`.
         start: what the start is called.
-        timezone: of the crew's clock.
+        work: the crew's clock and hours.
     """
     rows: list[dict[Any, Any]] = plan.visits.to_dict("records")
     visits = [row for row in rows if not row["why"]]
     page = page_template("planpage", "crew.html.j2").render(
         title=title,
         lead=lead,
-        days=_days(visits, start, timezone),
+        days=_days(visits, start, work),
         in_hand=plan.in_hand,
         said=[*spare_in_words(visits), *cloud_in_words(visits, plan.in_hand), *missed(rows)],
         cautions=CAUTIONS,
@@ -49,7 +53,7 @@ def crew_page(title: str, lead: str, plan: CrewPlan, start: str, timezone: str) 
     return sealed(page, KIND)
 
 
-def _days(visits: Sequence[Mapping[Any, Any]], start: str, timezone: str) -> list[dict[str, Any]]:
+def _days(visits: Sequence[Mapping[Any, Any]], start: str, work: Work) -> list[dict[str, Any]]:
     several = len({row["crew"] for row in visits}) > 1
     days = []
     for (day, crew), group in groupby(visits, key=lambda row: (row["date"], row["crew"])):
@@ -58,18 +62,18 @@ def _days(visits: Sequence[Mapping[Any, Any]], start: str, timezone: str) -> lis
         days.append(
             {
                 "name": f"{date.fromisoformat(day):%a %d %b %Y}{whose}",
-                "visits": [_visit(row) for row in of_day],
-                "home": home_in_words(of_day[-1], start, timezone),
+                "visits": [_visit(row, work) for row in of_day],
+                "home": home_in_words(of_day[-1], start, work.timezone),
             }
         )
     return days
 
 
-def _visit(row: Mapping[Any, Any]) -> dict[str, str]:
+def _visit(row: Mapping[Any, Any], work: Work) -> dict[str, str]:
     return {
-        "name": f"{row['order']}. {site_of(row)}",
-        "way": f"{row['travel_min']} min",
-        "there": minute_text(row["arrive_local"]),
+        "name": f"{row['order']}. {site_of(row)}{zone_of(row, work)}",
+        "way": f"{row['travel_min']} min" + ", over night" * broken_by_night(row, work),
+        "there": there_since(row, work),
         "marks": " and ".join(marked(row)),
         "leave": minute_text(row["leave_local"]),
         "board": f"±{at_95(row['expected_u_deg'])}",

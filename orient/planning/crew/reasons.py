@@ -123,7 +123,7 @@ def _lifts(crew: Crew) -> Iterator[tuple[str, Lift]]:
         trusted = replace(crew.work, watch_trusted=True)
         yield "watch", iter([("a trusted watch", replace(crew, work=trusted))])
     if not crew.roam:
-        yield "roam", iter([("sleeping out", replace(crew, roam=True))])
+        yield "roam", iter([("sleeping out (--roam)", replace(crew, roam=True))])
 
 
 def _without_skyline(crew: Crew) -> Crew:

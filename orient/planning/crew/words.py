@@ -9,6 +9,7 @@ from typing import Any
 
 import pandas as pd
 
+from orient.planning.crew.visits import Work
 from orient.tables import clock
 from orient.text import at_95, counted, minute_text, within_95
 
@@ -29,35 +30,62 @@ WHY = {
 }
 
 
-def day_in_words(visits: list[Row], start: str, timezone: str) -> list[str]:
+def day_in_words(visits: list[Row], start: str, work: Work) -> list[str]:
     """One day of the crew in plain words, a sentence or two a visit.
 
     Args:
         visits: rows of `itinerary` of one date, in order.
         start: what the start is called.
-        timezone: of the crew's clock; a site whose own differs has its offset beside the
-            times, which are the site's.
+        work: the crew's clock and hours.
     """
     lines = []
     for row in visits:
-        arrive = datetime.fromisoformat(row["arrive_local"])
         out = ""
-        crew_clock = str(clock.local_iso(arrive.timestamp(), timezone))
-        if row["order"] == 1 and row["travel_min"] and crew_clock[:10] == row["date"]:
-            leave = arrive - timedelta(minutes=row["travel_min"])
+        if broken_by_night(row, work):
+            out = "on the way since the evening before, "
+        elif row["order"] == 1 and row["travel_min"] and _same_day(row, work):
+            leave = _arrival(row) - timedelta(minutes=row["travel_min"])
             out = f"set out {minute_text(leave.isoformat())}, "
-        there = f"there {minute_text(row['arrive_local'])}"
-        if crew_clock[:10] != row["date"]:
-            there = f"there since {date.fromisoformat(crew_clock[:10]):%d %b}, {there[6:]}"
-        offset = row["arrive_local"][19:]
-        zone = "" if crew_clock[19:] == offset else f" (times of UTC{offset})"
         lines.append(
-            f"{row['order']}. {site_of(row)}{zone}: {out}{there}; "
-            f"{_marks_in_words(row)}; "
+            f"{row['order']}. {site_of(row)}{zone_of(row, work)}: {out}there "
+            f"{there_since(row, work)}; {_marks_in_words(row)}; "
             f"leave {minute_text(row['leave_local'])}. {within_95(row['expected_u_deg'])}"
         )
-    home = home_in_words(visits[-1], start, timezone)
+    home = home_in_words(visits[-1], start, work.timezone)
     return [*lines, home] if home else lines
+
+
+def _arrival(row: Row) -> datetime:
+    return datetime.fromisoformat(row["arrive_local"])
+
+
+def _by_crew_clock(row: Row, work: Work) -> str:
+    return str(clock.local_iso(_arrival(row).timestamp(), work.timezone))
+
+
+def _same_day(row: Row, work: Work) -> bool:
+    return _by_crew_clock(row, work)[:10] == str(row["date"])
+
+
+def broken_by_night(row: Row, work: Work) -> bool:
+    """Whether the way of that morning would begin before the crew's day: part was done before."""
+    leave = _arrival(row).timestamp() - 60.0 * row["travel_min"]
+    begins = float(work.days([row["date"]]).start_utc_s[0])
+    return _same_day(row, work) and leave < begins - 1.0
+
+
+def there_since(row: Row, work: Work) -> str:
+    """When the crew comes to a site, by the site's clock; with the date if not that day."""
+    minute = minute_text(row["arrive_local"])
+    if _same_day(row, work):
+        return minute
+    return f"since {date.fromisoformat(_by_crew_clock(row, work)[:10]):%d %b}, {minute}"
+
+
+def zone_of(row: Row, work: Work) -> str:
+    """The offset of a site's times, where it is not the crew's; "" where it is."""
+    offset = row["arrive_local"][19:]
+    return "" if _by_crew_clock(row, work)[19:] == offset else f" (times of UTC{offset})"
 
 
 def home_in_words(last: Row, start: str, timezone: str) -> str:
@@ -135,5 +163,6 @@ def missed(rows: Sequence[Row]) -> Iterator[str]:
         key=lambda row: (row["why"], row["would_do"]),
     ):
         names = ", ".join(row["site"] for row in alike)
-        otherwise = f" Each of these alone brings it in reach: {would_do}." if would_do else ""
+        alone = "Each of these" if ";" in would_do else "This"
+        otherwise = f" {alone} alone brings it in reach: {would_do}." if would_do else ""
         yield f"Not reached: {names}: {WHY[why]}.{otherwise}"
