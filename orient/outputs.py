@@ -97,7 +97,7 @@ def _check_output(
         elif not force and _folded(name) in owned:
             faults.append(_fault(taken, "a file of the set that contents.json lists", _OR_FORCE))
         elif not force and not _may_replace(taken, stamp, content):
-            faults.append(_fault(taken, "a file that is none of this command's", _OR_FORCE))
+            faults.append(_fault(taken, "a file not known to be this command's", _OR_FORCE))
     if faults:
         raise InputError(faults)
 

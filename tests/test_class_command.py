@@ -148,6 +148,34 @@ def test_numbers_in_place_of_names(camp, tmp_path):
         assert "Pupil" not in text
 
 
+def test_what_students_found_by_hand_stands_beside_what_was_computed(camp, tmp_path):
+    folder, _ = practised(camp, 5, 4, ())
+    roster = roster_of(tmp_path, 4)
+    assert "by hand" not in run("class", folder, roster, "--truth", 210).stdout
+    found = {"s01": "210.3", "s02": "", "s03": "29.9", "s04": "209.6"}
+    changed(folder / "setups.csv", lambda row: row | {"hand_azimuth_deg": found[row["setup"]]})
+    told = run("class", folder, roster, "--truth", 210, "--format", "json", "-o", tmp_path / "back")
+    rows = json.loads(told.stdout[: told.stdout.rindex("]") + 1])
+    for row in rows:
+        if not found[row["setup"]]:
+            assert row["hand_azimuth_deg"] is row["hand_difference_deg"] is None
+            continue
+        apart = float(found[row["setup"]]) - row["reference_azimuth_deg"]
+        assert row["hand_difference_deg"] == pytest.approx((apart + 180) % 360 - 180, abs=1e-9)
+    table = run("class", folder, roster, "--truth", 210).stdout
+    page = (tmp_path / "back" / "class.html").read_text("utf-8")
+    lines = {row["setup"]: row["hand_difference_deg"] for row in rows}
+    for text in (table, page):
+        assert "by hand" in text
+        assert f"{lines['s01']:+.2f}°".replace("-", "−") in text
+    done = run("report", folder, "-o", tmp_path / "report")
+    assert done.exit_code == 0
+    assert "the line by hand" in (tmp_path / "report" / "index.html").read_text("utf-8")
+    table = run("reduce", folder, "--alone").stdout
+    assert "By hand: the azimuth found by hand, less the computed one." in table
+    assert f"{lines['s04']:+.2f}°".replace("-", "−") in table
+
+
 @pytest.mark.parametrize("date", ["2026-02-20", "2026-03-25", "2026-10-20"])
 @pytest.mark.slow
 def test_where_no_rod_meets_the_target_the_shadow_still_falls_on_the_sheet(camp, tmp_path, date):
@@ -164,6 +192,7 @@ def test_prepared_for_the_day(camp, tmp_path):
     assert done.exit_code == 0, done.output
     setups = list(csv.DictReader((new / "setups.csv").read_text().splitlines()))
     assert [row["setup"] for row in setups] == [f"s{n:02d}" for n in range(1, 3)]
+    assert {row["hand_azimuth_deg"] for row in setups} == {""}
     assert run("reduce", new).exit_code == 0
     pages = texts(new / "sheets.pdf")
     for number, row in enumerate(setups, start=1):
@@ -173,6 +202,7 @@ def test_prepared_for_the_day(camp, tmp_path):
         assert f"Name, crew: Pupil {number:02d} Set-up: {row['setup']}" in own[0]
     for text in pages:
         assert "Never look at the sun" in text
+    assert sum("Its true azimuth, found by hand: ________°" in text for text in pages) == 2
     again = run("class", camp, roster, "--site", "meadow", "--date", "2026-06-10", "-o", new)
     assert "files in it" in str(again.exception)
 

@@ -143,7 +143,10 @@ def test_a_plan_page_never_replaces_a_table(here):
 
 
 #: A table, a file of another's, and a place to name them from.
-ELSEWHERE = {"a table of a campaign": "south/camp/marks.csv", "none of this command's": "mine.json"}
+ELSEWHERE = {
+    "a table of a campaign": "south/camp/marks.csv",
+    "not known to be this command's": "mine.json",
+}
 
 
 @pytest.mark.parametrize("force", [[], ["--force"]])
@@ -261,8 +264,8 @@ def test_rows_for_a_machine_are_the_whole_of_the_output(here):
     ("option", "name", "said"),
     [
         ("--page", "south/camp/marks.csv", "ending in .html"),
-        ("--page", "mine.html", "none of this command's"),
-        ("--sheet", "mine.pdf", "none of this command's"),
+        ("--page", "mine.html", "not known to be this command's"),
+        ("--sheet", "mine.pdf", "not known to be this command's"),
     ],
 )
 def test_a_page_of_nights_is_checked_before_the_work(here, monkeypatch, option, name, said):
@@ -300,7 +303,7 @@ def test_a_page_and_a_sheet_replace_their_own_kind_only(here):
     command = ["plan", camp, "--from", day, "--page", str(report_page)]
     refused(command, here, "contents.json")
     (here / "out" / CONTENTS).unlink()
-    refused(command, here, "none of this command's")
+    refused(command, here, "not known to be this command's")
 
 
 def test_names_that_differ_by_capitals_are_one_place(tmp_path):

@@ -196,6 +196,45 @@ def test_a_zone_whose_midnight_falls_in_the_working_day(tmp_path):
     assert "blunder" not in row["flags"]
 
 
+@pytest.mark.parametrize(
+    ("wrong", "said"),
+    [
+        (lambda true, _: true + 0.1, "within its ±"),
+        (lambda true, _: true + 3.0, "more than its ±{allowed}° (95 %): work the steps again."),
+        (lambda true, _: true - 180.0, "if it was counted from south in place of north."),
+        (lambda true, _: -true, "if it was counted anticlockwise."),
+        (lambda true, east: true - east, "a compass bearing in place of a true one."),
+    ],
+)
+def test_an_azimuth_found_by_hand_is_compared_and_never_used(tmp_path, wrong, said):
+    plain = write(tmp_path / "plain", [{}])[0].row
+    true, east = plain["reference_azimuth_deg"], plain["declination_deg"]
+    by_hand = round(wrong(true, east), 2)
+    result = write(tmp_path / "hand", [{"hand_azimuth_deg": by_hand}])[0]
+    assert result.row["hand_azimuth_deg"] == by_hand
+    apart = (by_hand - true + 180.0) % 360.0 - 180.0
+    assert result.row["hand_difference_deg"] == pytest.approx(apart, abs=1e-9)
+    told = [remark for remark in result.remarks if remark.startswith("By hand ")]
+    assert len(told) == 1
+    assert f"{apart:+.2f}°".replace("-", "−") in told[0]
+    allowed = f"{1.959964 * plain['reference_azimuth_u_deg']:.2f}"
+    assert said.format(allowed=allowed) in told[0]
+    # All else is as it was without it.
+    names = ("hand_azimuth_deg", "hand_difference_deg")
+    assert {key: value for key, value in result.row.items() if key not in names} == {
+        key: value for key, value in plain.items() if key not in names
+    }
+    assert plain["hand_difference_deg"] is None
+
+
+def test_an_azimuth_found_by_hand_of_a_line_without_direction_is_kept_and_said(tmp_path):
+    stated = {"hand_azimuth_deg": 31.5, "reference_angle_deg": ""}
+    result = write(tmp_path / "hand", [stated])[0]
+    assert (result.row["hand_azimuth_deg"], result.row["hand_difference_deg"]) == (31.5, None)
+    told = "By hand the line came to 31.50°; no azimuth of it was computed to compare it with."
+    assert told in result.remarks
+
+
 def test_marks_left_out_are_named_even_those_of_the_night(tmp_path):
     """12 hours missing in one time: no place on the board can be said of a mark by night."""
     folder = tmp_path / "night"

@@ -170,7 +170,8 @@ def _compare(
     results = {result.row["setup"]: result for result in every}
     truth = _truth(students, results, truth_deg, instructor)
     table = compared(students, results, truth, numbers)
-    emit(records(table), style, _columns(), f"Compared with {truth.words}")
+    by_hand = bool(table["hand_difference_deg"].notna().any())
+    emit(records(table), style, _columns(by_hand), f"Compared with {truth.words}")
     if folder:
         title = f"A class at {', '.join(dict.fromkeys(tables.setups['site']))}"
         page = class_page(title, table, truth)
@@ -178,6 +179,8 @@ def _compare(
         tell_written(write_output(folder, written, force), style)
     if style == "table":
         say("+ is clockwise of the truth. ± is the 95 % figure that the board itself stated.")
+        if by_hand:
+            say("By hand: the azimuth found by hand, less the one computed from that sheet.")
 
 
 def _truth(
@@ -213,7 +216,7 @@ def _truth(
     return middle
 
 
-def _columns() -> list[Column]:
+def _columns(by_hand: bool) -> list[Column]:
     def mistake(row: Row) -> str:
         return row["likeliest_mistake"] or row["verdict"]
 
@@ -222,5 +225,7 @@ def _columns() -> list[Column]:
         Column("line", lambda row: number(row["reference_azimuth_deg"], 2, "°")),
         Column("±", lambda row: number(row["reference_azimuth_95_deg"], 2, "°")),
         Column("off by", lambda row: number(row["error_deg"], 2, "°", plus=True)),
+        *[Column("by hand", lambda row: number(row["hand_difference_deg"], 2, "°", plus=True))]
+        * by_hand,
         Column("what it says", mistake, right=False),
     ]

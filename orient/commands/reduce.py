@@ -47,10 +47,14 @@ def reduce(campaign: str, style: str, verbose: bool, alone: bool = False) -> Non
     if style == "table":
         _say_unreduced(results)
         _say_doubts(results)
-    emit(rows, style, _COLUMNS, title=f"{read.name}: true north from the marks")
+    by_hand = any(row["hand_difference_deg"] is not None for row in rows)
+    columns = [*_COLUMNS[:-1], *[_BY_HAND] * by_hand, _COLUMNS[-1]]
+    emit(rows, style, columns, title=f"{read.name}: true north from the marks")
     if style != "table":
         return
     say("± is the 95 % figure; grid and compass are bearings of the same reference.")
+    if by_hand:
+        say("By hand: the azimuth found by hand, less the computed one.")
     for told in dict.fromkeys(
         r.remarks[0] for r in results if "place-from-marks" in r.row["flags"]
     ):
@@ -97,6 +101,7 @@ def _allowed(row: Row) -> str:
     return number(None if u is None else COVERAGE_95 * u, 2, "°")
 
 
+_BY_HAND = Column("by hand", lambda row: number(row["hand_difference_deg"], 2, "°", plus=True))
 _COLUMNS = [
     Column("set-up", lambda row: row["setup"], right=False),
     Column("reference", lambda row: row["reference_name"] or "board's +y", right=False),

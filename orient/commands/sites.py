@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from datetime import date as Date
+from typing import TYPE_CHECKING
 
 import click
 
@@ -20,6 +21,9 @@ from orient.commands.common import (
 )
 from orient.commands.planning_options import check_day, chosen_sites
 from orient.defaults import MAX_ALTITUDE_DEG
+
+if TYPE_CHECKING:
+    import pandas as pd
 
 
 @click.command()
@@ -62,10 +66,19 @@ def sites(campaign: str, date: Date | None, max_altitude: float, style: str) -> 
     emit(rows, style, columns, title=f"Sites on {day}")
     if style == "table":
         models = ", ".join(filter(None, dict.fromkeys(known["magnetic_model"]))) or "no model"
-        clocks = some_of([*dict.fromkeys(map(str, table["timezone"]))])
+        clocks = _clocks(table)
         said = f"Declination by {models}, east plus, ± its 95 % figure"
         say(f"{said}; noon by the clock of {clocks}.")
         show_flags(rows, "site")
         for place in records(known):
             for sentence in grid_words(place):
                 say(sentence)
+
+
+def _clocks(table: pd.DataFrame) -> str:
+    """The zones of the sites' noons, and where there are more than one, whose each is."""
+    zones = table.groupby("timezone", sort=False).groups
+    if len(zones) == 1:
+        return str(next(iter(zones)))
+    named = [f"{zone} ({some_of([*map(str, names)])})" for zone, names in zones.items()]
+    return some_of(named)

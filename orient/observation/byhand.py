@@ -14,11 +14,13 @@ import numpy as np
 from numpy.typing import NDArray
 
 from orient.numbers import propagation
+from orient.numbers.angles import wrap_180
 from orient.numbers.shadow import UNKNOWNS, BoardState, tip_partials
-from orient.numbers.tolerances import SHARED_TERMS
+from orient.numbers.tolerances import COVERAGE_95, SHARED_TERMS
 from orient.observation import adjustment
 from orient.observation.board import Board
 from orient.observation.solver import WATCH
+from orient.text import signed
 
 Array = NDArray[np.float64]
 
@@ -348,3 +350,34 @@ def _result(
     terms["marking"] *= excess
     total = float(np.sqrt(sum(value**2 for value in terms.values())))
     return MethodResult(method, float(np.mod(mean, 2 * np.pi)), total, count, terms, weight)
+
+
+def compare_with_hand(row: dict[str, Any]) -> list[str]:
+    """Compare an azimuth that was found by hand with the computed one: fills the row, and says it.
+
+    Both come from the same marks and the same drawn line, so that what is left between them is
+    mostly drawing and arithmetic; it is held against the computed line's own 95 % figure.
+    """
+    by_hand, computed = row["hand_azimuth_deg"], row["reference_azimuth_deg"]
+    if by_hand is None:
+        return []
+    said = f"By hand the line came to {by_hand:.2f}°"
+    if computed is None:
+        return [f"{said}; no azimuth of it was computed to compare it with."]
+    apart = float(wrap_180(by_hand - computed))
+    row["hand_difference_deg"] = apart
+    allowed = COVERAGE_95 * row["reference_azimuth_u_deg"]
+    said += f": {signed(apart, 2)}° from the computed azimuth"
+    if abs(apart) <= allowed:
+        return [f"{said}, within its ±{allowed:.2f}° (95 %)."]
+    slips = [
+        words
+        for words, slip in (
+            ("counted from south in place of north", 180.0),
+            ("counted anticlockwise", -2.0 * computed),
+            ("a compass bearing in place of a true one", -(row["declination_deg"] or 0.0)),
+        )
+        if abs(wrap_180(slip)) > allowed and abs(wrap_180(apart - slip)) <= allowed
+    ]
+    would = f" It would be right if it was {' or '.join(slips)}." if slips else ""
+    return [f"{said}, more than its ±{allowed:.2f}° (95 %): work the steps again.{would}"]

@@ -17,7 +17,7 @@ from orient.numbers.angles import wrap_180, wrap_360
 from orient.numbers.tolerances import COVERAGE_95
 from orient.observation.advice import advice
 from orient.observation.boards import board_from_rows, closing_turn_deg, has_deflection
-from orient.observation.byhand import MethodResult
+from orient.observation.byhand import MethodResult, compare_with_hand
 from orient.observation.compass.ofsetup import compare_with_model, findings_by_setup
 from orient.observation.joint.campaign import Joined, join
 from orient.observation.joint.places import Found, find, first_places, placed
@@ -61,6 +61,8 @@ KEYS = (
     "compass_reading_deg",
     "compass_difference_deg",
     "compass_difference_u_deg",
+    "hand_azimuth_deg",
+    "hand_difference_deg",
     "noon_watch",
     "latitude_deg",
     "latitude_u_deg",
@@ -307,6 +309,7 @@ def _result(
         "declination_u_deg": _or_none(place["declination_u_deg"]),
         "convergence_deg": _or_none(place["convergence_deg"]),
         "compass_reading_deg": _or_none(setup["compass_reading_deg"]),
+        "hand_azimuth_deg": _or_none(setup["hand_azimuth_deg"]),
         "methods": dict.fromkeys(METHODS),
         "flags": [flag for flag in place["flags"] if not flag.startswith("sun-")],
     }
@@ -338,7 +341,7 @@ def _result(
                 "is put right, and its declination and convergence are those of the place as "
                 "written."
             )
-        remarks += compare_with_model(setup, row)
+        remarks += compare_with_model(setup, row) + compare_with_hand(row)
         remarks += _by_coordinates(setup, place, row)
         if reduced.determined and reduced.watch_error_s is not None:
             noon_watch_s = reduced.board.noon_utc_s + reduced.watch_error_s

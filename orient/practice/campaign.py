@@ -29,7 +29,8 @@ tolerances state, and with a mistake where one was asked for. Reduce it as any o
 
     orient reduce .
 
-The answer key is not in this folder.
+hand_azimuth_deg of setups.csv takes the line's azimuth found by ruler and compasses. The answer key
+is not in this folder.
 """
 SHEETS_README = """\
 A practice campaign on paper: nobody stood at these boards.
@@ -48,12 +49,16 @@ A class on one meadow: a set-up for each student. sheets.pdf has the sheets to m
 its student's name and set-up. Print at 100 %.
 
 After the day type each student's marks into marks.csv (or: orient mark . SETUP), the point on
-the reference line into setups.csv, and the watch's error and how well it is known. Then:
+the reference line into setups.csv, the watch's error and how well it is known, and in
+hand_azimuth_deg what the student found by hand, if anything. Then:
 
     orient class . ROSTER.csv
 
 Never look at the sun, least of all through an instrument: watch the shadow only. Cap the rod's tip.
 """
+
+#: The column that waits for what a student finds by ruler and compasses.
+BY_HAND = {"hand_azimuth_deg": ""}
 
 
 @dataclass(frozen=True)
@@ -66,14 +71,14 @@ class Practice:
     def files(self, campaign: Campaign, site: str) -> dict[str, str]:
         """The tables of the practice campaign, name to text."""
         texts = campaign_files(sites=campaign.sites.loc[[site]])
-        texts["setups.csv"] = csv_text(_rows([board.setup for board in self.boards]))
+        texts["setups.csv"] = csv_text(_rows([board.setup | BY_HAND for board in self.boards]))
         marks = [mark for board in self.boards for mark in board.marks]
         texts["marks.csv"] = csv_text(_rows(marks))
         return {**texts, "README.txt": README}
 
     def unmeasured_files(self, campaign: Campaign, site: str) -> dict[str, str]:
         """As `files`, before a ruler was laid on the sheets: no mark, no line."""
-        blank = {"reference_x_mm": "", "reference_y_mm": ""}
+        blank = {"reference_x_mm": "", "reference_y_mm": ""} | BY_HAND
         return {
             **campaign_files(sites=campaign.sites.loc[[site]]),
             "setups.csv": csv_text(_rows([board.setup | blank for board in self.boards])),
@@ -192,6 +197,7 @@ def class_files(
             "reference_y_mm": "",
             "watch_error_s": "",
             "watch_sd_s": "",
+            **BY_HAND,
         }
     )
     empty = pd.DataFrame(columns=["setup", "time", "x_mm", "y_mm"])

@@ -32,7 +32,7 @@ _NEAR_MIDDLE = 3.0
 
 COLUMNS = (
     "student", "setup", "reference_azimuth_deg", "reference_azimuth_95_deg", "error_deg",
-    "times_stated", "verdict", "likeliest_mistake",
+    "times_stated", "hand_azimuth_deg", "hand_difference_deg", "verdict", "likeliest_mistake",
 )  # fmt: skip
 
 GOOD, WIDE, WRONG, NONE = (
@@ -97,7 +97,8 @@ def compared(
     Returns:
         `COLUMNS`: `error_deg` is the line less the truth, + clockwise; `times_stated` is its size
         over the standard uncertainty of both together; `likeliest_mistake` is "" where nothing
-        speaks for one.
+        speaks for one; `hand_difference_deg` is what a student found by hand, less the azimuth
+        computed from the same sheet.
     """
     called = {
         name: str(number) if by_number else str(student)
@@ -120,18 +121,22 @@ def _line_against(result: SetupResult | None, truth: Truth) -> dict[str, Any]:
         "reference_azimuth_95_deg": np.nan,
         "error_deg": np.nan,
         "times_stated": np.nan,
+        "hand_azimuth_deg": np.nan,
+        "hand_difference_deg": np.nan,
         "verdict": NONE,
         "likeliest_mistake": "",
     }
     if result is None:
         return row | {"likeliest_mistake": "The campaign has no such set-up."}
     azimuth, u = result.row["reference_azimuth_deg"], result.row["reference_azimuth_u_deg"]
+    for name in ("hand_azimuth_deg", "hand_difference_deg"):
+        row[name] = np.nan if result.row[name] is None else result.row[name]
     if azimuth is None:
         return row | {"likeliest_mistake": _mistake(result, truth, np.inf)}
     error = float(wrap_180(azimuth - truth.azimuth_deg))
     times = abs(error) / float(np.hypot(u, truth.u_deg))
     verdict = GOOD if times <= COVERAGE_95 else WIDE if times <= FAR else WRONG
-    return {
+    return row | {
         "reference_azimuth_deg": azimuth,
         "reference_azimuth_95_deg": COVERAGE_95 * u,
         "error_deg": error,

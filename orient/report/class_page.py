@@ -36,6 +36,7 @@ def class_page(title: str, table: pd.DataFrame, truth: Truth) -> str:
         lead=_lead(table, truth),
         chart=_chart(rows, truth),
         truth=truth,
+        by_hand=bool(table["hand_difference_deg"].notna().any()),
         rows=[_shown(row) for row in rows],
         cautions=CAUTIONS,
         style=shared_style(),
@@ -64,6 +65,7 @@ def _shown(row: dict[Any, Any]) -> dict[str, str]:
         "line": figure(row["reference_azimuth_deg"], 2, "°"),
         "stated": figure(row["reference_azimuth_95_deg"], 2, "°"),
         "error": figure(row["error_deg"], 2, "°", plus=True),
+        "by_hand": figure(row["hand_difference_deg"], 2, "°", plus=True),
         "verdict": row["verdict"],
         "mistake": row["likeliest_mistake"],
     }

@@ -266,6 +266,8 @@ def _answer(result: SetupResult) -> dict[str, Any]:
         "magnetic_deg": row["reference_magnetic_bearing_deg"],
         "magnetic_95_deg": _magnetic_95(row["reference_azimuth_u_deg"], row),
         "reading_deg": row["compass_reading_deg"],
+        "hand_deg": row["hand_azimuth_deg"],
+        "hand_difference_deg": row["hand_difference_deg"],
         "difference_deg": row["compass_difference_deg"],
         "difference_95_deg": _within_95(row["compass_difference_u_deg"]),
         "flags": row["flags"],

@@ -20,6 +20,8 @@ from orient.tables import clock
 KIND = "orient skyline"
 #: Days whose tracks are drawn; the year hardly matters.
 _DAYS = {"20 June": "2026-06-20", "20 March": "2026-03-20", "21 December": "2026-12-21"}
+#: Half the width of the longest label.
+_LABEL = 36.0
 
 
 def skyline_page(sites: pd.DataFrame, skylines: Mapping[str, Skyline]) -> str:
@@ -67,8 +69,12 @@ def _drawn(name: str, site: pd.Series, skyline: Skyline) -> Any:
             drawing.path(run, "sun")
         top = int(np.argmax(altitude))
         if altitude[top] > 4.0:
-            place = frame.at(middle, float(altitude[top]))
-            drawing.text((place[0], place[1] - 4.0), label, "note", "middle")
+            # Beside the track's own highest point: behind the observer within the tropics.
+            x, y = frame.at(float(turned[top]), float(altitude[top]))
+            x = min(max(x, frame.left + _LABEL), frame.right - _LABEL)
+            drawing.text(
+                (x, y - 4.0 if y > frame.top + 14.0 else y + 32.0), label, "note", "middle"
+            )
     edge(drawing, frame)
     return drawing.markup()
 

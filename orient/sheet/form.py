@@ -355,7 +355,8 @@ def _form_marks(flow: Flow, layout: SheetLayout) -> None:
         "x to the right and y up the sheet from the foot cross; or length from the cross and "
         f"angle clockwise from the arrow. Set-up: {filled.setup or '_' * 10}  Marked: middle / "
         f"dark end of the soft edge.  Reference line: {filled.reference_name or '_' * 20} at "
-        "________° from the arrow, or its end at x ________ mm, y ________ mm."
+        "________° from the arrow, or its end at x ________ mm, y ________ mm. A compass along it "
+        "reads ________°. Its true azimuth, found by hand: ________°."
     )
     columns = [
         ("set-up", 1.2), ("mark", 0.8), ("watch time", 1.5), ("x, mm", 1.2), ("y, mm", 1.2),

@@ -302,6 +302,14 @@ SETUPS = Table(
         ),
         _sd("compass_sd_deg", "°", 45, 0.5, "how well the compass was read"),
         _number(
+            "hand_azimuth_deg",
+            "°",
+            -360,
+            360,
+            "its true azimuth as found by hand on the sheet: compared with the computed one, "
+            "never used",
+        ),
+        _number(
             "reference_easting_m",
             "m",
             -1e8,
