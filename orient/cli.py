@@ -230,7 +230,8 @@ def run(arguments: Sequence[str] | None = None) -> int:
         except (click.Abort, KeyboardInterrupt):
             with contextlib.suppress(OSError):
                 # The terminal may be gone.
-                click.echo("Stopped; nothing more was written.", err=True)
+                said = f"Stopped; nothing more was written.{_written_before()}"
+                click.echo(_on_terminal(said), err=True)
             _give_up_output()
             return 1
         except (BrokenPipeError, SystemExit):

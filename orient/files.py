@@ -42,7 +42,8 @@ def write_whole(folder: Path | str, contents: Mapping[str, str | bytes]) -> list
     Args:
         folder: made, with its parents, where it does not exist.
         contents: file name to text (written as UTF-8, newlines untouched) or bytes, in the
-            order in which they take their places. A file that is replaced keeps its mode.
+            order in which they take their places. A file that is replaced keeps its mode and
+            its owners.
 
     Returns:
         The paths written, in the order given.
@@ -219,19 +220,28 @@ def _stage(target: Path, content: str | bytes, staged: list[str]) -> None:
             stream.write(data)
             stream.flush()
             os.fsync(stream.fileno())
-        os.chmod(temporary, _mode(target))
+        _take_after(temporary, target)
     except OSError as fault:
         # The temporary name would tell a person nothing.
         fault.filename = str(target)
         raise
 
 
-def _mode(target: Path) -> int:
-    with contextlib.suppress(OSError):
-        return stat.S_IMODE(os.stat(target).st_mode)
-    mask = os.umask(0)
-    os.umask(mask)
-    return 0o666 & ~mask
+def _take_after(temporary: str, target: Path) -> None:
+    """Give a file the mode of the one that it replaces, and its owners as far as is allowed."""
+    try:
+        status = os.stat(target)
+    except OSError:
+        mask = os.umask(0)
+        os.umask(mask)
+        os.chmod(temporary, 0o666 & ~mask)
+        return
+    if hasattr(os, "chown"):
+        # Who shares a table by its group, or owns what an administrator changes, keeps it.
+        for owners in ((-1, status.st_gid), (status.st_uid, -1)):
+            with contextlib.suppress(OSError):
+                os.chown(temporary, *owners)
+    os.chmod(temporary, stat.S_IMODE(status.st_mode))
 
 
 @contextlib.contextmanager

@@ -92,8 +92,8 @@ def _check_output(
         if taken is None:
             continue
         owned = _names(_contents_of(path.parent))
-        if _is_table(name):
-            faults.append(_fault(taken, "a table of a campaign", _OTHER_PLACE))
+        if _is_table(name) or _is_copy(path):
+            faults.append(_fault(taken, "a table of a campaign, or its copy", _OTHER_PLACE))
         elif not force and _folded(name) in owned:
             faults.append(_fault(taken, "a file of the set that contents.json lists", _OR_FORCE))
         elif not force and not _may_replace(taken, stamp, content):
@@ -268,6 +268,24 @@ def _is_table(name: str) -> bool:
     from orient.tables.campaign import table_file_names
 
     return _folded(name) in table_file_names()
+
+
+def _is_copy(path: Path) -> bool:
+    """Whether a file is where a campaign's tables are kept as they were."""
+    from orient.tables.editing import BACKUPS
+
+    return path.parent.resolve().name == BACKUPS
+
+
+def check_source(source: Path, *outputs: Path) -> None:
+    """Refuse to write over what a command reads, whatever name it has there.
+
+    Raises:
+        InputError: an output is the source; `force` does not set this aside.
+    """
+    for path in outputs:
+        if path.exists() and source.exists() and path.samefile(source):
+            raise InputError(_fault(path, "what this command reads", "another file"))
 
 
 def _may_replace(path: Path, stamp: bytes | None, content: str | bytes | None) -> bool:

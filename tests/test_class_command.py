@@ -140,6 +140,18 @@ def test_compared_with_a_known_azimuth_and_with_the_instructor(camp, tmp_path):
         assert row["error_deg"] == pytest.approx(row["reference_azimuth_deg"] - teacher, abs=1e-6)
 
 
+def test_the_list_of_the_class_is_never_written_over(camp, tmp_path):
+    """Not even with --force, and by no other name that it has."""
+    roster = tmp_path / "class.csv"
+    roster.write_text("student\nAda\n")
+    (tmp_path / "students.csv").hardlink_to(roster)
+    for name in ("class.csv", "students.csv"):
+        arguments = ["class", str(camp), str(tmp_path / name), "-o", str(tmp_path), "--force"]
+        with pytest.raises(InputError, match="what this command reads"):
+            orient([*arguments, "--truth", "10"], standalone_mode=False)
+        assert roster.read_text() == "student\nAda\n"
+
+
 def test_numbers_in_place_of_names(camp, tmp_path):
     folder, _ = practised(camp, 6, 3, ())
     done = run("class", folder, roster_of(tmp_path, 3), "--numbers", "-o", tmp_path / "back")

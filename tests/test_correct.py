@@ -1,7 +1,10 @@
 """`orient correct`: a notebook's bearings, row by row against libraries of other people."""
 
+import contextlib
 import csv
 import io
+import json
+import sqlite3
 
 import geopandas
 import numpy as np
@@ -235,6 +238,34 @@ def test_in_and_out_as_workbook_and_layers(tmp_path):
         assert [float(row[key]) for row in rows] == pytest.approx(
             [float(row["Trend_true_deg"]) for row in plain]
         )
+
+
+@pytest.mark.parametrize("ending", [".csv", ".xlsx", ".gpkg", ".geojson"])
+def test_every_column_is_kept_as_it_is_written(tmp_path, ending):
+    """Ids are no numbers, whatever they look like, and a column may be called as the file's own."""
+    titles = ["fid", "geom", "geometry", "page", "big", "sci", "width"]
+    kept = [["007", "a", "b", "1", "12345678901234567890", "1e5", "2.5"],
+            ["0080", "c", "d", "02", "12345678901234567891", "2E3", "3.5"]]  # fmt: skip
+    rows = [[*titles, "Strike_True_deg", "lat", "lon", "date", "strike"]]
+    rows += [[*cells, "old", "44", "105", "2026-06-01", f"0{n}5"] for n, cells in enumerate(kept)]
+    corrected(tmp_path, "\n".join(map(",".join, rows)), out=f"whole{ending}")
+    path = tmp_path / f"whole{ending}"
+    if ending == ".csv":
+        read = pd.read_csv(path, dtype=str)
+    elif ending == ".xlsx":
+        read = pd.read_excel(path, dtype=object, engine="openpyxl")
+    elif ending == ".gpkg":
+        with contextlib.closing(sqlite3.connect(path)) as opened:
+            read = pd.read_sql_query("SELECT * FROM bearings", opened)
+    else:
+        features = json.loads(path.read_text("utf-8"))["features"]
+        read = pd.DataFrame([feature["properties"] for feature in features])
+    assert read[titles].astype(str).to_numpy().tolist() == kept
+    assert [name for name in read if name.lower() == "strike_true_deg"] == ["strike_true_deg"]
+    # Numbers are numbers where the file knows them.
+    assert read["strike"].astype(float).tolist() == [5.0, 15.0]
+    if ending != ".csv":
+        assert all(isinstance(value, (int, float)) for value in read["strike"].tolist())
 
 
 def test_titles_keep_their_capitals_whatever_the_file(tmp_path):

@@ -82,6 +82,18 @@ def test_a_replaced_file_keeps_its_mode_and_a_new_one_follows_the_umask(tmp_path
     assert modes == {"mine": 0o640, "new": 0o640}
 
 
+@pytest.mark.skipif(not hasattr(os, "geteuid") or os.geteuid() != 0, reason="gives files away")
+def test_a_replaced_file_keeps_its_owners(tmp_path):
+    """An administrator's run takes no table from its crew."""
+    (tmp_path / "mine").write_text("1")
+    os.chown(tmp_path / "mine", 12345, 23456)
+    (tmp_path / "mine").chmod(0o660)
+    write_whole(tmp_path, {"mine": "2", "new": "3"})
+    status = (tmp_path / "mine").stat()
+    assert (status.st_uid, status.st_gid, status.st_mode & 0o777) == (12345, 23456, 0o660)
+    assert (tmp_path / "new").stat().st_uid == os.geteuid()
+
+
 @posix_only
 @pytest.mark.parametrize("kind", ["link", "dangling link", "folder", "pipe"])
 def test_what_is_no_plain_file_is_never_replaced(folder, tmp_path, kind):

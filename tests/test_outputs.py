@@ -247,6 +247,16 @@ def test_two_who_save_skylines_overwrite_none_of_the_other(here, monkeypatch):
     assert "10:1 200:2" in table.read_text("utf-8")
 
 
+def test_nothing_lands_on_a_table_s_copy(here, monkeypatch):
+    assert run([*measured(here), "--save"]).status == 0
+    (copy,) = (here / "north/camp/backups").iterdir()
+    notes = here / "notes.csv"
+    notes.write_text("lat,lon,date,strike\n1,2,2026-01-01,3\n")
+    refused(["correct", str(notes), "-o", str(copy), "--force"], here, "or its copy")
+    monkeypatch.chdir(copy.parent)
+    refused(["correct", str(notes), "-o", copy.name, "--force"], here, "or its copy")
+
+
 def test_a_lone_dash_is_no_folder(here, monkeypatch):
     """Elsewhere it stands for standard output."""
     monkeypatch.chdir(here)

@@ -30,6 +30,7 @@ from orient.errors import InputError  # noqa: E402
 from orient.photo.reading import read_photograph  # noqa: E402
 from orient.sheet.code import SheetCode  # noqa: E402
 from orient.sheet.geometry import board_pages  # noqa: E402
+from orient.tables import editing  # noqa: E402
 from orient.tables.campaign import read_campaign  # noqa: E402
 
 DAY = "2026-05-04"
@@ -605,6 +606,23 @@ def test_logged_times_that_do_not_fit_change_nothing(change, said, day, tmp_path
     before = folder_state(folder)
     assert said in refused(folder, path, "--save")
     assert folder_state(folder) == before
+
+
+@pytest.mark.slow
+def test_places_that_someone_else_has_saved_meanwhile_stay(day, tmp_path, monkeypatch):
+    _, path, times = day
+    folder, real = logged(day, tmp_path, times), editing.locked
+    other = "setup,time,x_mm,y_mm\n" + "".join(
+        f"day,{time},1{n},200\n" for n, time in enumerate(times)
+    )
+
+    def locked(*arguments):
+        (folder / "marks.csv").write_text(other)
+        return real(*arguments)
+
+    monkeypatch.setattr("orient.tables.editing.locked", locked)
+    assert "other times of set-up day than were read" in refused(folder, path, "--save")
+    assert (folder / "marks.csv").read_text() == other
 
 
 @pytest.mark.slow

@@ -12,6 +12,8 @@ import openpyxl
 import pytest
 from forked import Ended, forked, needs_fork
 
+from orient.tables.campaign import read_campaign
+
 #: What a run may take beside what this process holds already, and of a processor.
 MOST_MEMORY, MOST_SECONDS = 700_000_000, 8.0
 
@@ -163,6 +165,40 @@ def ods(*rows: str, head: str = "") -> bytes:
         titles = a_row(*map(a_cell, HEADER), BLANK)
         parts.writestr("content.xml", DOCUMENT.format(head, titles + "".join(rows)))
     return out.getvalue()
+
+
+def test_a_comment_on_a_cell_is_none_of_its_text(tmp_path):
+    comment = "<office:annotation><text:p>moved by 3 m</text:p></office:annotation>"
+    cell = a_cell("Ridge").replace("<text:p>", f"{comment}<text:p>", 1)
+    (tmp_path / "sites.ods").write_bytes(ods(a_row(cell, *SITE[1:])))
+    assert read_campaign(tmp_path, ("sites",)).sites.index.tolist() == ["Ridge"]
+
+
+def test_a_sheet_that_is_hidden_is_not_the_first(tmp_path):
+    book = openpyxl.Workbook()
+    for sheet, name in ((book.active, "Old"), (book.create_sheet(), "Ridge")):
+        for row in (HEADER, [name, 46.5, 8.25]):
+            sheet.append(row)
+    book.worksheets[0].sheet_state = "hidden"
+    book.active = 1
+    book.save(tmp_path / "sites.xlsx")
+    assert read_campaign(tmp_path, ("sites",)).sites.index.tolist() == ["Ridge"]
+    (tmp_path / "sites.xlsx").unlink()
+    style = (
+        f'<office:automatic-styles xmlns:style="{OASIS}:style:1.0"><style:style style:name="ta2">'
+        '<style:table-properties table:display="false"/></style:style>'
+        '<style:style style:name="ta1"><style:table-properties table:display="true"/></style:style>'
+        "</office:automatic-styles>"
+    )
+    old = a_row(*map(a_cell, HEADER)) + a_row(a_cell("Old"), *SITE[1:])
+    first = f'<table:table table:style-name="ta2">{old}</table:table><table:table table:style-name='
+    with zipfile.ZipFile(io.BytesIO(ods(a_row(*SITE)))) as parts:
+        content = parts.read("content.xml").decode()
+    content = content.replace("<office:body>", f"{style}<office:body>")
+    content = content.replace("<table:table>", f'{first}"ta1">', 1)
+    with zipfile.ZipFile(tmp_path / "sites.ods", "w") as parts:
+        parts.writestr("content.xml", content)
+    assert read_campaign(tmp_path, ("sites",)).sites.index.tolist() == ["Ridge"]
 
 
 @needs_fork

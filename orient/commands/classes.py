@@ -35,6 +35,10 @@ if TYPE_CHECKING:
     from orient.practice.classes import Truth
 
 
+#: What comparing writes.
+_COMPARED = ("class.csv", "class.html")
+
+
 @click.command("class")
 @campaign_argument
 @click.argument("roster", type=click.Path(dir_okay=False, path_type=Path), metavar="ROSTER.csv")
@@ -100,6 +104,7 @@ def class_(
     --instructor, or the middle of the class), its error beside what was stated, and the
     likeliest mistake.
     """
+    from orient.outputs import check_source
     from orient.practice.roster import read_roster
 
     students = read_roster(roster)
@@ -110,6 +115,8 @@ def class_(
         return
     if truth_deg is not None and instructor:
         raise click.UsageError("--truth or --instructor, not both.")
+    if folder is not None:
+        check_source(roster, *(folder / name for name in _COMPARED))
     _compare(campaign, students, truth_deg, instructor, numbers, folder, force, style)
 
 
@@ -175,7 +182,7 @@ def _compare(
     if folder:
         title = f"A class at {', '.join(dict.fromkeys(tables.setups['site']))}"
         page = class_page(title, table, truth)
-        written = {"class.csv": csv_text(table), "class.html": page}
+        written = dict(zip(_COMPARED, (csv_text(table), page), strict=True))
         tell_written(write_output(folder, written, force), style)
     if style == "table":
         say("+ is clockwise of the truth. ± is the 95 % figure that the board itself stated.")

@@ -86,14 +86,13 @@ def correct(table: Path, output: Path, campaign: str | None, force: bool, **give
     from orient.errors import Fault, InputError
     from orient.notebook.correct import correct as corrected_of
     from orient.notebook.files import ENDINGS, read_notebook, written_notebook
-    from orient.outputs import check_output, write_output
+    from orient.outputs import check_output, check_source, write_output
     from orient.tables.cells import Faults
 
     ending = output.suffix.lower()
     if ending not in ENDINGS:
         raise InputError(Fault(str(output), None, None, ending or "no ending", ", ".join(ENDINGS)))
-    if output.exists() and table.exists() and output.samefile(table):
-        raise InputError(Fault(str(output), None, None, "the notebook itself", "another file"))
+    check_source(table, output)
     check_output(output.parent, output.name, "orient correct", force)
     options, faults = _options(given), Faults()
     notebook = read_notebook(table, faults)

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import math
 import re
-import shutil
 import sys
 import textwrap
 from collections.abc import Callable, Iterator
@@ -14,6 +13,7 @@ from typing import TYPE_CHECKING, Any
 import click
 
 from orient.commands.common import campaign_argument, number, printable
+from orient.commands.terminal import window_columns
 from orient.defaults import BOARD_MM
 from orient.text import counted
 
@@ -361,9 +361,8 @@ def _say(text: str, warning: bool = False) -> None:
 
 def _folded(line: str) -> str:
     """A line for the terminal's width, cut between words."""
-    width = shutil.get_terminal_size().columns
     indent = " " * (len(line) - len(line.lstrip()) + 2)
-    return textwrap.fill(line, width, subsequent_indent=indent, break_on_hyphens=False)
+    return textwrap.fill(line, window_columns(), subsequent_indent=indent, break_on_hyphens=False)
 
 
 def _count(marks: int) -> str:

@@ -17,6 +17,8 @@ from orient.text import printable
 Row = Mapping[str, Any]
 
 PIPE_COLUMNS = 80
+#: A terminal that calls itself narrower breaks lines by itself: none of their signs is lost then.
+_LEAST_COLUMNS = 20
 #: A text that is not to be broken, such as a grid's code, may be if it is longer than this.
 _LONGEST_WHOLE = 16
 #: Words longer than this may be broken in a table, so that one of them takes no other's room.
@@ -40,7 +42,9 @@ class Column(NamedTuple):
 
 def window_columns() -> int:
     """How many columns the terminal has; 80 where standard output is none."""
-    return shutil.get_terminal_size().columns if sys.stdout.isatty() else PIPE_COLUMNS
+    if not sys.stdout.isatty():
+        return PIPE_COLUMNS
+    return max(_LEAST_COLUMNS, shutil.get_terminal_size().columns)
 
 
 def console() -> Any:

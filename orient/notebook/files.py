@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import io
+import re
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
@@ -113,7 +114,8 @@ def _text(value: Any) -> str:
 def with_columns(table: Any, corrected: Corrected) -> Any:
     """The table, its index kept, with the new columns in place of any of their names."""
     added = corrected.columns.rename(columns=_as_titled(table)).set_axis(table.index)
-    clash = [name for name in added if name in table]
+    new = {str(name).lower() for name in added}
+    clash = [name for name in table if str(name).lower() in new]
     return pd.concat([table.drop(columns=clash), added], axis=1)
 
 
@@ -125,12 +127,23 @@ def written_notebook(notebook: Notebook, corrected: Corrected, ending: str) -> s
     """
     whole = with_columns(notebook.table.reset_index(drop=True), corrected)
     if ending in LAYERS:
-        return _as_layer(whole, corrected, ending)
-    if "geometry" in whole:
-        whole = pd.DataFrame(whole.drop(columns="geometry")).assign(
+        return _as_layer(_without_points(whole, notebook), corrected, ending)
+    if _point_column(notebook.table):
+        whole = _without_points(whole, notebook).assign(
             latitude_deg=corrected.latitude_deg, longitude_deg=corrected.longitude_deg
         )
     return _workbook(whole) if ending == ".xlsx" else csv_text(whole)
+
+
+def _point_column(table: Any) -> list[str]:
+    """The column that holds a layer's points; a table may call a column so that holds texts."""
+    import geopandas
+
+    return [table.geometry.name] if isinstance(table, geopandas.GeoDataFrame) else []
+
+
+def _without_points(whole: Any, notebook: Notebook) -> pd.DataFrame:
+    return pd.DataFrame(whole.drop(columns=_point_column(notebook.table)))
 
 
 def _as_titled(table: Any) -> dict[str, str]:
@@ -154,23 +167,42 @@ def _workbook(whole: pd.DataFrame) -> bytes:
     return stream.getvalue()
 
 
+#: What is the same number when it is written again: no 007, no number longer than a float holds.
+_SAME_NUMBER = re.compile(r"-?(?=[0-9.]{1,16}$)(?:0|[1-9][0-9]*)(?:\.[0-9]+)?")
+
+
 def _with_numbers(whole: pd.DataFrame) -> pd.DataFrame:
-    """Columns whose every text is a number as numbers, blanks left blank."""
+    """Columns whose every text is a number, and all bearings, as numbers, blanks left blank."""
     out = whole.copy()
     for name in out.select_dtypes(["object", "string"]):
-        number = pd.to_numeric(out[name].replace("", None), errors="coerce")
-        if number.notna().sum() == (out[name].astype(str) != "").sum():
+        texts = out[name].fillna("").astype(str)
+        number = pd.to_numeric(texts.replace("", None), errors="coerce")
+        bearing = f"{name}_applied_deg" in whole and number.notna().sum() == (texts != "").sum()
+        if bearing or all(_SAME_NUMBER.fullmatch(text) for text in set(texts) - {""}):
             out[name] = number
     return out
 
 
-def _as_layer(whole: Any, corrected: Corrected, ending: str) -> str | bytes:
+def _as_layer(whole: pd.DataFrame, corrected: Corrected, ending: str) -> str | bytes:
     import geopandas
 
     points = geopandas.points_from_xy(corrected.longitude_deg, corrected.latitude_deg)
-    attributes = _with_numbers(pd.DataFrame(whole.drop(columns="geometry", errors="ignore")))
-    frame = geopandas.GeoDataFrame(attributes, geometry=points, crs="EPSG:4326")
+    at = _free_name("geometry", whole)
+    frame = geopandas.GeoDataFrame(_with_numbers(whole).assign(**{at: points}), geometry=at)
+    more = {}
+    if ending == ".gpkg":
+        # Its own columns stand beside the notebook's, whatever those are called.
+        more = {"FID": _free_name("fid", whole), "GEOMETRY_NAME": _free_name("geom", whole)}
     with scratch(f"{LAYER}{ending}") as path:
         driver = "GPKG" if ending == ".gpkg" else "GeoJSON"
-        frame.to_file(path, driver=driver, engine="pyogrio", layer=LAYER)
+        frame.set_crs("EPSG:4326").to_file(
+            path, driver=driver, engine="pyogrio", layer=LAYER, **more
+        )
         return path.read_bytes()
+
+
+def _free_name(name: str, table: pd.DataFrame) -> str:
+    taken = {str(each).lower() for each in table}
+    while name in taken:
+        name += "_"
+    return name

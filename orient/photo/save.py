@@ -236,6 +236,10 @@ def save(
         return cells | ({"note": note} if mine["note"] else {})
 
     def changed(data: bytes, _: Campaign) -> bytes:
+        if logged_times(folder, setup) != sorted(timed, key=_of_day_s):
+            # Someone else has saved or logged meanwhile.
+            found = f"other times of set-up {setup} than were read"
+            raise InputError(Fault("marks.csv", None, None, found, "the command run again"))
         data = with_changed_rows(data, placed, MARKS.numbers)
         for row in rows:
             if not row["time"]:

@@ -185,7 +185,9 @@ def _first_sheet(data: io.BytesIO, values: bool) -> Any:
     with warnings.catch_warnings():
         # Of styles and validations that this reading leaves aside.
         warnings.simplefilter("ignore")
-        sheet = load_workbook(data, read_only=True, data_only=values).worksheets[0]
+        sheets = load_workbook(data, read_only=True, data_only=values).worksheets
+    # One that is hidden is not what a person sees as the first.
+    sheet = next((each for each in sheets if each.sheet_state == "visible"), sheets[0])
     sheet.reset_dimensions()
     return sheet
 
@@ -215,6 +217,7 @@ def _is_formula(value: Any) -> bool:
 _TABLE = "{urn:oasis:names:tc:opendocument:xmlns:table:1.0}"
 _OFFICE = "{urn:oasis:names:tc:opendocument:xmlns:office:1.0}"
 _TEXT = "{urn:oasis:names:tc:opendocument:xmlns:text:1.0}"
+_STYLE = "{urn:oasis:names:tc:opendocument:xmlns:style:1.0}"
 _DURATION = re.compile(r"PT(?:([0-9]+)H)?(?:([0-9]+)M)?(?:([0-9]+)(?:[.,]([0-9]+))?S)?")
 
 
@@ -227,13 +230,24 @@ class _OpenDocument:
         self.blank_rows = 0
 
     def read(self, stream: IO[bytes]) -> Sheet:
+        hidden: set[str | None] = set()
+        shown = True
         for _, element in ElementTree.iterparse(stream, events=("end",)):
             if element.tag == f"{_TABLE}table-row":
                 self._row(element)
                 element.clear()
+            elif element.tag == f"{_STYLE}table-properties":
+                shown = element.get(f"{_TABLE}display") != "false"
+            elif element.tag == f"{_STYLE}style" and not shown:
+                hidden.add(element.get(f"{_STYLE}name"))
+                shown = True
             elif element.tag == f"{_TABLE}table":
-                return self.sheet
-        raise UnreadableWorkbook("a document without a sheet", "a table in its first sheet")
+                if element.get(f"{_TABLE}style-name") not in hidden:
+                    return self.sheet
+                self.sheet, self.blank_rows = Sheet(), 0
+        raise UnreadableWorkbook(
+            "a document without a sheet that is shown", "a table in its first sheet"
+        )
 
     def _row(self, element: ElementTree.Element) -> None:
         line, formulas = self._line(element)
@@ -281,7 +295,8 @@ class _OpenDocument:
         if kind == "time":
             return _clock(cell.get(f"{_OFFICE}time-value", ""))
         told = cell.get(f"{_OFFICE}string-value")
-        return told if told is not None else "\n".join(map(_said, cell.iter(f"{_TEXT}p")))
+        # Paragraphs further down are those of a comment on the cell.
+        return told if told is not None else "\n".join(map(_said, cell.findall(f"{_TEXT}p")))
 
 
 def _count(element: ElementTree.Element, name: str) -> int:
