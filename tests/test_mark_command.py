@@ -256,7 +256,7 @@ def test_a_workbook_an_unknown_board_and_a_faulty_campaign_are_refused(campaign)
     (campaign / "marks.csv").rename(campaign / "marks.xlsx")
     ending = typed(campaign, GOOD)
     assert ending.status == 1
-    assert "adds to no workbook" in ending.err
+    assert "only a CSV table is changed" in ending.err
     (campaign / "marks.xlsx").unlink()
     rewritten(campaign, b"setup,x_mm,y_mm\nR1,nan,2\n")
     ending = typed(campaign, GOOD)

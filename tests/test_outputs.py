@@ -181,6 +181,25 @@ def test_a_drawing_of_skylines_lands_on_no_reading(here):
     refused(arguments, here, "ending in .html")
 
 
+def test_skylines_need_no_other_table(here):
+    """Sites are known before any set-up is."""
+    (here / "north/camp/setups.csv").unlink()
+    (here / "north/camp/marks.csv").unlink()
+    assert run([*measured(here), "--save"]).status == 0
+    assert "90:5 270:3" in (here / "north/camp/sites.csv").read_text("utf-8")
+
+
+def test_a_layer_of_sites_takes_no_skyline_and_is_called_what_it_is(here):
+    camp = here / "north/camp"
+    for table in ("sites", "setups", "marks"):
+        (camp / f"{table}.csv").unlink()
+    point = {"type": "Point", "coordinates": [8.25, 46.5]}
+    site = {"type": "Feature", "properties": {"site": "Ridge"}, "geometry": point}
+    layer = {"type": "FeatureCollection", "features": [site]}
+    (camp / "sites.geojson").write_text(json.dumps(layer))
+    refused([*measured(here), "--save"], here, "found a table kept as .geojson; wanted sites.csv")
+
+
 def test_a_skyline_that_cannot_be_saved_is_not_drawn(here):
     """What is said to be unwritten is unwritten, and no row is shown as done."""
     assert run([*measured(here), "--save"]).status == 0
@@ -268,6 +287,25 @@ def test_rows_for_a_machine_are_the_whole_of_the_output(here):
     ending = run([*measured(here), "--draw", str(here / "s.html"), "--format", "json"])
     assert [row["site"] for row in json.loads(ending.out)] == ["Ridge"]
     assert "s.html" in ending.err
+
+
+@pytest.mark.parametrize(
+    ("command", "output"),
+    [
+        (["plan", "--from", "2026-04-12"], ["--page", "p.html"]),
+        (["night", "--from", "2026-04-12"], ["--page", "p.html", "--sheet", "p.pdf"]),
+        (["crew", "--from", "2026-04-12", "--start", "Ridge"], ["--page", "p.html"]),
+    ],
+)
+def test_rows_for_a_machine_stand_beside_a_page(here, monkeypatch, command, output):
+    """What is asked for is not left out in silence, nor are paths written among the rows."""
+    monkeypatch.chdir(here)
+    command = [command[0], "north/camp", *command[1:], "--site", "Ridge", "--format", "json"]
+    ending = run([*command, *output], seconds=60.0)
+    assert ending.status == 0, ending.err
+    assert json.loads(ending.out) == json.loads(run(command, seconds=60.0).out)
+    assert [name for name in output if (here / name).is_file()] == output[1::2]
+    assert all(name in ending.err for name in output[1::2])
 
 
 @pytest.mark.parametrize(

@@ -574,11 +574,13 @@ def test_marks_join_the_times_that_were_logged(day, tmp_path):
     missed = len(times) // 2
     kept = [*times[:missed], *times[missed + 1 :]]
     folder = logged(day, tmp_path, kept[::-1])
+    (folder / "marks.csv").rename(folder / "MARKS.csv")
     result = run(folder, path, "--save", "--format", "json")
     assert result.exit_code == 0, result.output
     assert f"mark {missed + 1} of them without a time" in result.stderr
+    assert str(folder / "MARKS.csv") in result.stderr
     rows = json.loads(result.stdout)
-    saved = pd.read_csv(folder / "marks.csv", dtype={"time": str})
+    saved = pd.read_csv(folder / "MARKS.csv", dtype={"time": str})
     assert list(saved["time"].dropna()) == kept[::-1]
     assert list(saved["note"].dropna()) == [f"by {number}" for number in range(len(kept))]
     timed = dict(zip(saved["time"].fillna(""), saved["x_mm"], strict=True))

@@ -131,6 +131,25 @@ def test_a_row_that_differs_is_shown_and_nothing_is_written(camp, tmp_path, caps
     assert b"-533.8" in (camp / "marks.csv").read_bytes()
 
 
+def test_logs_that_differ_are_told_apart_from_the_table(camp, tmp_path, capsys):
+    """No table has the row: none can be kept, and neither log is taken for right."""
+    take(capsys, camp, log(tmp_path, marks=MARKS[:1]))
+    before = tables(camp)
+    one = log(tmp_path, "one.json", ids=("b",))
+    other = log(tmp_path, "other.json", marks=[MARKS[1] | {"angle_deg": 91.2}], ids=("c",))
+    for more in ([], ["--keep-tables"]):
+        status, out, err = take(capsys, camp, one, other, *more)
+        assert status == 1
+        assert "marks.csv, row" not in out
+        assert re.search(r"marks: b1 2\s+angle_deg\s+271\.2\s+91\.2", out)
+        assert "take the right one first" in err
+        assert "Put the table right" not in err
+        assert tables(camp) == before
+    assert take(capsys, camp, other)[0] == 0
+    assert take(capsys, camp, one, "--keep-tables")[0] == 0
+    assert b",91.2" in (camp / "marks.csv").read_bytes()
+
+
 def test_the_same_log_saved_again_later_counts_once(camp, tmp_path, capsys):
     early = log(tmp_path, "early.json", marks=MARKS[:1], ids=("a",))
     closed = SETUP | {"reference_angle_deg": 20.0, "reference_close_deg": 20.1}

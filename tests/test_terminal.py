@@ -181,8 +181,10 @@ def test_wide_letters_count_twice(capsys, monkeypatch):
 
 @pytest.mark.long
 @pytest.mark.skipif(os.name != "posix", reason="needs a pseudo-terminal")
-@pytest.mark.parametrize("width", [1, 34, 54, 120])
-def test_the_window_of_a_real_terminal_is_asked(campaign, width, monkeypatch):
+@pytest.mark.parametrize(
+    ("width", "kind"), [(1, "xterm"), (34, "xterm"), (54, "dumb"), (120, "xterm")]
+)
+def test_the_window_of_a_real_terminal_is_asked(campaign, width, kind, monkeypatch):
     """One that calls itself narrower than any is left to break lines by itself."""
     import fcntl
     import pty
@@ -191,6 +193,7 @@ def test_the_window_of_a_real_terminal_is_asked(campaign, width, monkeypatch):
     ours, theirs = pty.openpty()
     fcntl.ioctl(theirs, termios.TIOCSWINSZ, struct.pack("HHHH", 24, width, 0, 0))
     monkeypatch.delenv("COLUMNS", raising=False)
+    monkeypatch.setenv("TERM", kind)
     assert run(["sites", str(campaign)]).status == 0  # loads what the child needs
     child = Forked(["sites", str(campaign), "--date", "2026-04-12"], stdout=theirs)
     os.close(theirs)

@@ -238,30 +238,37 @@ def crew(
         click.echo(err=True)
     days = len(dates) - told["reserve"]
     if page:
-        _write_page(page, force, campaign, plan, _summary(plan, days), home, work)
+        _write_page(page, force, style, campaign, plan, _summary(plan, days), home, work)
     elif style == "table":
         _show(plan, work, home, days)
-    elif style == "csv":
+    if style == "csv":
         write_machine_text(csv_text(plan.visits))
     elif style == "ics":
         from orient.export.calendar import crew_calendar
 
         write_machine_text(crew_calendar(records(plan.visits), sites))
-    else:
+    elif style == "json":
         table = plan.visits
         known = table.notna() & (table != "").fillna(False)
         emit(records(table.astype(object).where(known, None)), style, [])
 
 
 def _write_page(
-    page: Path, force: bool, campaign: str, plan: CrewPlan, lead: str, home: str, work: Work
+    page: Path,
+    force: bool,
+    style: str,
+    campaign: str,
+    plan: CrewPlan,
+    lead: str,
+    home: str,
+    work: Work,
 ) -> None:
     from orient.outputs import write_output
     from orient.planpage.crewpage import crew_page
 
     title = f"A crew's days, {folder_name(campaign)}"
     text = crew_page(title, lead, plan, home, work)
-    tell_written(write_output(page.parent, {page.name: text}, force))
+    tell_written(write_output(page.parent, {page.name: text}, force), style)
 
 
 def _work(timezone: str, told: Mapping[str, Any]) -> Work:

@@ -111,8 +111,10 @@ def night(
                 nights.append(plan_night(site, day, rig))
                 advance(1)
     if page or sheet_file:
-        _write(campaign, sites, nights, rig, page, sheet_file, force)
-        return
+        written = _write(campaign, sites, nights, rig, page, sheet_file, force)
+        tell_written(written, style)
+        if style == "table":
+            return
     rows: list[Row] = [night_row(each) for each in nights]
     if style != "table":
         emit(rows, style, [])
@@ -130,17 +132,19 @@ def _write(
     page: Path | None,
     sheet_file: Path | None,
     force: bool,
-) -> None:
+) -> list[Path]:
     from orient.nightsheet.page import night_page
     from orient.nightsheet.sheet import night_sheet
     from orient.outputs import write_output
 
+    written = []
     if sheet_file:
         drawn = night_sheet(sites.iloc[0], nights[0], rig)
-        tell_written(write_output(sheet_file.parent, {sheet_file.name: drawn.pdf()}, force))
+        written += write_output(sheet_file.parent, {sheet_file.name: drawn.pdf()}, force)
     if page:
         text = night_page(folder_name(campaign), sites, nights, rig)
-        tell_written(write_output(page.parent, {page.name: text}, force))
+        written += write_output(page.parent, {page.name: text}, force)
+    return written
 
 
 def _check_sheet(path: Path, force: bool) -> None:

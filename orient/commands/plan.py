@@ -120,22 +120,22 @@ def plan(
     sites = chosen_sites(campaign, names)
     dates = dates_between(first, last, sites)
     rig = the_rig(rod, board, reach, care)
-    if page:
-        _write_page(page, force, campaign, sites, dates, rig, limits, step)
-        return
     site_days = len(sites) * len(dates)
-    if show_budget:
-        if site_days > _MOST_BUDGETS:
+    for asked, option, most in (
+        (show_budget, "--budget", _MOST_BUDGETS),
+        (style == "ics", "--format ics", _MOST_IN_CALENDAR),
+    ):
+        if asked and site_days > most:
             raise click.UsageError(
-                f"--budget is for at most {_MOST_BUDGETS} days of sites; this asks for {site_days}."
+                f"{option} is for at most {most} days of sites; this asks for {site_days}."
             )
+    if page:
+        _write_page(page, force, style, campaign, sites, dates, rig, limits, step)
+        if style == "table" and not show_budget:
+            return
+    if show_budget:
         _show_budgets(sites, dates, rig, limits, style)
         return
-    if style == "ics" and site_days > _MOST_IN_CALENDAR:
-        raise click.UsageError(
-            f"--format ics is for at most {_MOST_IN_CALENDAR} days of sites; this asks for "
-            f"{site_days}."
-        )
     with ExitStack() as open_until_done:
         if cluster:
             from orient.planning.cluster import cluster as dask_cluster
@@ -160,6 +160,7 @@ def plan(
 def _write_page(
     page: Path,
     force: bool,
+    style: str,
     campaign: str,
     sites: pd.DataFrame,
     dates: Any,
@@ -175,7 +176,7 @@ def _write_page(
     with progress("Planning", len(sites)) as advance:
         name = folder_name(campaign)
         text = plan_page(name, sites, dates, rig, limits, step, advance)
-    tell_written(write_output(page.parent, {page.name: text}, force))
+    tell_written(write_output(page.parent, {page.name: text}, force), style)
 
 
 def _processors() -> int:

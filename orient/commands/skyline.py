@@ -186,5 +186,5 @@ def _saved(folder: Path, found: dict[str, Skyline], force: bool) -> list[Path]:
             raise InputError(faults)
         return with_cells(data, "site", texts, "horizon_deg")
 
-    Sitting(folder).change("sites", change)
+    Sitting(folder, needed=("sites",)).change("sites", change)
     return [table_path(folder, "sites")]

@@ -56,13 +56,22 @@ def take(campaign: str, files: tuple[Path, ...], keep_tables: bool) -> None:
 
     brought = tuple(name for name in fieldlog.KEYS if any(log.tables.get(name) for log in logs))
     Sitting(folder, needed=("sites",)).change_all(brought, changed)
-    _show_differences(merged.differences)
-    if merged.differences and not keep_tables:
-        click.echo(
-            "Nothing was written. Put the table right, or say --keep-tables to leave its rows as "
-            "they are and add the rest.",
-            err=True,
+    told = [each for each in merged.differences if each.row]
+    among = [each for each in merged.differences if not each.row]
+    _show_differences(told, "Rows that table and log have otherwise", "table", "log")
+    _show_differences(among, "Rows that two logs have otherwise", "first log", "other log")
+    wanted = []
+    if told and not keep_tables:
+        wanted.append(
+            "Put the table right, or say --keep-tables to leave its rows as they are and add the "
+            "rest."
         )
+    if among:
+        wanted.append(
+            "Of logs that differ, take the right one first, then the other with --keep-tables."
+        )
+    if wanted:
+        click.echo(" ".join(["Nothing was written.", *wanted]), err=True)
         click.get_current_context().exit(1)
     _tell(merged)
     for log in logs:
@@ -71,16 +80,11 @@ def take(campaign: str, files: tuple[Path, ...], keep_tables: bool) -> None:
             click.echo(printable(said), err=True)
 
 
-def _show_differences(differences: list[Difference]) -> None:
+def _show_differences(differences: list[Difference], title: str, one: str, other: str) -> None:
     rows = [
-        {
-            "row": f"{each.table}.csv, row {each.row}: {' '.join(each.key)}",
-            "column": column,
-            "table": table or "–",
-            "log": log or "–",
-        }
+        {"row": _named(each), "column": column, one: told or "–", other: again or "–"}
         for each in differences
-        for column, (table, log) in each.columns.items()
+        for column, (told, again) in each.columns.items()
     ]
     if rows:
         emit(
@@ -88,10 +92,15 @@ def _show_differences(differences: list[Difference]) -> None:
             "table",
             [
                 Column(name, lambda row, name=name: row[name], right=False)  # type: ignore[misc]
-                for name in ("row", "column", "table", "log")
+                for name in ("row", "column", one, other)
             ],
-            "Rows that table and log have otherwise",
+            title,
         )
+
+
+def _named(each: Difference) -> str:
+    place = f"{each.table}.csv, row {each.row}" if each.row else each.table
+    return f"{place}: {' '.join(each.key)}"
 
 
 def _tell(merged: Merged) -> None:

@@ -51,7 +51,8 @@ def console() -> Any:
     """A rich console on standard output, as wide as the window."""
     from rich.console import Console
 
-    return Console(width=window_columns(), highlight=False, markup=False)
+    # With a height too, a terminal that calls itself dumb is not taken for one of 80 columns.
+    return Console(width=window_columns(), height=25, highlight=False, markup=False)
 
 
 def say(text: str) -> None:

@@ -224,7 +224,7 @@ def save(
     ]
     if not logged:
         sitting.add_rows("marks", rows)
-        return folder / "marks.csv"
+        return table_path(folder, "marks")
     timed = {row["time"]: row for row in rows if row["time"]}
 
     def placed(row: dict[str, str]) -> dict[str, str]:
@@ -248,7 +248,7 @@ def save(
         return data
 
     sitting.change("marks", changed)
-    return folder / "marks.csv"
+    return table_path(folder, "marks")
 
 
 def _marked_already(there: int, setup: str) -> InputError:

@@ -175,7 +175,7 @@ def table_path(folder: Path, table: str) -> Path:
     """Where a table's CSV file is, or will be.
 
     Raises:
-        InputError: the table is kept in a workbook or a layer, which is not added to.
+        InputError: the table is kept in a workbook or a layer, which is not changed.
     """
     try:
         names = {path.name.lower(): path for path in sorted(folder.iterdir(), reverse=True)}
@@ -185,8 +185,8 @@ def table_path(folder: Path, table: str) -> Path:
     for ending in ENDINGS.get(table, ()):
         other = names.get(table + ending)
         if other and ending != ".csv":
-            wanted = f"{table}.csv: this command adds to no workbook; save the sheet as CSV UTF-8"
-            raise InputError(Fault(other.name, None, None, "a workbook", wanted))
+            wanted = f"{table}.csv: only a CSV table is changed; save it as CSV UTF-8"
+            raise InputError(Fault(other.name, None, None, f"a table kept as {ending}", wanted))
     return names.get(f"{table}.csv", folder / f"{table}.csv")
 
 

@@ -54,11 +54,14 @@ class Log:
 
 @dataclass(frozen=True)
 class Difference:
-    """A row that table and log have otherwise: the columns that differ, with both texts."""
+    """A row that table and log have otherwise: the columns that differ, with both texts.
+
+    `row` is the table's, None where two logs have it otherwise and the table has it not.
+    """
 
     table: str
     key: tuple[str, ...]
-    row: int
+    row: int | None
     columns: dict[str, tuple[str, str]]
 
 
@@ -187,7 +190,8 @@ def merge(tables: Mapping[str, bytes], logs: Sequence[Log], keep_tables: bool = 
     Args:
         tables: the bytes of each table that the logs have rows of, CSV.
         logs: of `read_logs`.
-        keep_tables: add what is new even where other rows differ, those staying as they are.
+        keep_tables: add what is new even where other rows differ, those staying as they are;
+            of two logs that differ, none is taken.
 
     Raises:
         InputError: a table or a log's row cannot be read. No fault is raised for rows that
@@ -199,7 +203,7 @@ def merge(tables: Mapping[str, bytes], logs: Sequence[Log], keep_tables: bool = 
         if rows:
             _merge_table(tables[name], name, key, rows, merged)
     merged.unmeasured = [each for log in logs for each in log.unmeasured]
-    if merged.differences and not keep_tables:
+    if merged.differences and not (keep_tables and all(each.row for each in merged.differences)):
         return replace(merged, contents={})
     return merged
 
@@ -261,7 +265,8 @@ def _compare(
         if column not in KEYS[name] and not _same(known[column].iloc[at], told[column].iloc[place])
     }
     if columns:
-        merged.differences.append(Difference(name, key, there.rows[at], columns))
+        row = None if there is fresh else there.rows[at]
+        merged.differences.append(Difference(name, key, row, columns))
     else:
         merged.alike[name] = merged.alike.get(name, 0) + 1
 
