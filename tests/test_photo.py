@@ -22,12 +22,15 @@ cv2 = pytest.importorskip("cv2")
 from browser import open_page  # noqa: E402
 from photographs import Camera, Pencil, glued, photograph, printed_at  # noqa: E402
 from PIL import Image  # noqa: E402
+from simulated import simulated  # noqa: E402
 
+from orient import simulate  # noqa: E402
 from orient.commands.photo import photo  # noqa: E402
 from orient.commands.reduce import reduce  # noqa: E402
 from orient.commands.sheet import sheet  # noqa: E402
 from orient.errors import InputError  # noqa: E402
-from orient.photo.reading import read_photograph  # noqa: E402
+from orient.photo.reading import Mark, read_photograph  # noqa: E402
+from orient.photo.track import in_order  # noqa: E402
 from orient.sheet.code import SheetCode  # noqa: E402
 from orient.sheet.geometry import board_pages  # noqa: E402
 from orient.tables import editing  # noqa: E402
@@ -300,6 +303,35 @@ def test_a_red_pen_two_pictures_one_turned_by_its_file(prints, camp, tmp_path):
     assert rms(pulls) < 1.5
     saved = pd.read_csv(folder / "marks.csv")
     assert list(saved["x_mm"]) == pytest.approx([row["x_mm"] for row in rows], abs=0.006)
+
+
+def ordered(latitude, day, turn_deg, part, generator):
+    """The order in which shuffled marks of a simulated board come out: the numbers drawn."""
+    truth = simulate.TrueBoard(turn_deg, 150.0)
+    made = simulated(generator, latitude, 10.0, day, truth=truth, step_s=900.0, lowest_deg=15.0)
+    board = made.board
+    east_first = np.argsort(board.watch_utc_s)
+    kept = {"all": east_first, "am": east_first[: len(east_first) // 2],
+            "pm": east_first[len(east_first) // 2 :]}[part]  # fmt: skip
+    marks = [Mark(1, float(board.x_mm[n]), float(board.y_mm[n]), 0.1, 1.0, "cross") for n in kept]
+    shuffled = [marks[number] for number in generator.permutation(len(marks))]
+    site = pd.Series(
+        {"latitude_deg": latitude, "longitude_deg": 10.0, "timezone": "UTC",
+         "pressure_hpa": 1013.25, "temperature_c": 10.0, "elevation_m": 0.0}
+    )  # fmt: skip
+    date = str(np.datetime64("2026-01-01") + day)
+    return [marks.index(mark) for mark in in_order(shuffled, site, date, 150.0)]
+
+
+@pytest.mark.parametrize("part", ["all", "am", "pm"])
+@pytest.mark.parametrize("latitude", [-60, -33, -25, -16, -5, 8, 21, 23, 30, 40, 55])
+def test_marks_come_out_in_the_order_of_the_tip_wherever_the_board_stands(latitude, part):
+    """Near the tropics the shadow turns back on itself: an order round the foot is none."""
+    generator = np.random.default_rng(latitude + 100)
+    for day in (0, 79, 110, 171, 230, 334):
+        turn_deg = float(generator.uniform(0, 360))
+        order = ordered(float(latitude), day, turn_deg, part, generator)
+        assert order == sorted(order), (day, turn_deg)
 
 
 def test_a_print_that_is_not_at_100_percent_is_seen(prints, camp, tmp_path):

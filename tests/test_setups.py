@@ -199,8 +199,8 @@ def test_a_zone_whose_midnight_falls_in_the_working_day(tmp_path):
 @pytest.mark.parametrize(
     ("wrong", "said"),
     [
-        (lambda true, _: true + 0.1, "within its ±"),
-        (lambda true, _: true + 3.0, "more than its ±{allowed}° (95 %): work the steps again."),
+        (lambda true, _: true + 0.1, "within what ruler and protractor leave open (±{allowed}°"),
+        (lambda true, _: true + 3.0, "more than ruler and protractor leave open (±{allowed}°"),
         (lambda true, _: true - 180.0, "if it was counted from south in place of north."),
         (lambda true, _: -true, "if it was counted anticlockwise."),
         (lambda true, east: true - east, "a compass bearing in place of a true one."),
@@ -217,7 +217,8 @@ def test_an_azimuth_found_by_hand_is_compared_and_never_used(tmp_path, wrong, sa
     told = [remark for remark in result.remarks if remark.startswith("By hand ")]
     assert len(told) == 1
     assert f"{apart:+.2f}°".replace("-", "−") in told[0]
-    allowed = f"{1.959964 * plain['reference_azimuth_u_deg']:.2f}"
+    pairs_u = plain["methods"]["pairs"]["board_azimuth_u_deg"]
+    allowed = f"{1.959964 * np.hypot(pairs_u, 0.25):.2f}"
     assert said.format(allowed=allowed) in told[0]
     # All else is as it was without it.
     names = ("hand_azimuth_deg", "hand_difference_deg")

@@ -187,7 +187,7 @@ def _compare(
     if style == "table":
         say("+ is clockwise of the truth. ± is the 95 % figure that the board itself stated.")
         if by_hand:
-            say("By hand: the azimuth found by hand, less the one computed from that sheet.")
+            say("By hand: the azimuth found by hand, less what that board alone gives.")
 
 
 def _truth(
@@ -215,6 +215,10 @@ def _truth(
         [row["reference_azimuth_deg"] for row in lines],
         [row["reference_azimuth_u_deg"] for row in lines],
     )
+    if not lines:
+        raise click.UsageError(
+            "No student has a line yet: type in the marks (orient mark) and the reference line."
+        )
     if middle is None:
         raise click.UsageError(
             f"{len(lines)} lines of the class, and no half of them agree: give the truth by "

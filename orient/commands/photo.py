@@ -22,8 +22,6 @@ from orient.commands.common import (
 from orient.text import counted
 
 if TYPE_CHECKING:
-    import pandas as pd
-
     from orient.photo.reading import Mark, Reading
     from orient.sheet.code import SheetCode
     from orient.tables.campaign import Campaign
@@ -73,7 +71,8 @@ def photo(
     """
     from orient.outputs import check_output, write_output
     from orient.photo.picture import need_library, read_picture
-    from orient.photo.reading import in_order, joined, read_photograph
+    from orient.photo.reading import joined, read_photograph
+    from orient.photo.track import in_order
 
     need_library()
     if times is not None and not saving:
@@ -92,7 +91,8 @@ def photo(
     chosen, site = _whose(read, readings, setup)
     bar_said = _scale_said(readings, bar)
     bar_mm = 100.0 if bar is None else bar
-    marks = in_order(joined(readings, bar_mm), _clockwise(site, readings[0].code.date))
+    code, height_mm = readings[0].code, _height_mm(read, chosen, readings)
+    marks = in_order(joined(readings, bar_mm), site, code.date, height_mm)
     if saving:
         _save(read, chosen, site, marks, times, readings)
     if output is not None:
@@ -151,14 +151,21 @@ def _review(
     from orient.photo.review import review_page
     from orient.photo.track import day_track
 
-    code = readings[0].code
-    height_mm, fast_s = code.rod_mm, 0.0
+    code, fast_s = readings[0].code, 0.0
     if setup is not None:
         row: Any = read.setups.loc[setup]
-        height_mm, fast_s = float(row["gnomon_height_mm"]), np.nan_to_num(row["watch_error_s"])
-    track = day_track(marks, site, code.date, height_mm, float(fast_s))
+        fast_s = float(np.nan_to_num(row["watch_error_s"]))
+    track = day_track(marks, site, code.date, _height_mm(read, setup, readings), fast_s)
     flats = {flat.page: flat for reading in readings for flat in reading.flats}
     return review_page(setup or "", list(flats.values()), marks, bar, track)
+
+
+def _height_mm(read: Campaign, setup: str | None, readings: list[Reading]) -> float:
+    """The rod as the set-up has it; of no set-up, as the sheet was printed for."""
+    if setup is None:
+        return readings[0].code.rod_mm
+    row: Any = read.setups.loc[setup]
+    return float(row["gnomon_height_mm"])
 
 
 def _campaign(folder: str) -> Campaign:
@@ -236,17 +243,6 @@ def _whose(read: Campaign, readings: list[Reading], setup: str | None) -> tuple[
         wanted = f"set-up {setup}'s: {row['site']}, {row['date']:%Y-%m-%d}"
         raise refusal(readings[0].picture, f"the sheet of {site}, {first.date}", wanted)
     return setup, read.sites.loc[site]
-
-
-def _clockwise(site: pd.Series, day: str) -> bool:
-    """Whether the tip runs clockwise about the foot: where the noon sun stands in the south."""
-    import numpy as np
-
-    from orient.numbers.sun import declination_deg
-    from orient.tables import clock
-
-    noon = clock.utc_s(np.datetime64(day, "D"), 43200.0, str(site["timezone"]))
-    return float(site["latitude_deg"]) >= float(np.ravel(declination_deg(noon))[0])
 
 
 def _save(

@@ -54,7 +54,7 @@ def reduce(campaign: str, style: str, verbose: bool, alone: bool = False) -> Non
         return
     say("± is the 95 % figure; grid and compass are bearings of the same reference.")
     if by_hand:
-        say("By hand: the azimuth found by hand, less the computed one.")
+        say("By hand: the azimuth found by hand, less what that board alone gives.")
     for told in dict.fromkeys(
         r.remarks[0] for r in results if "place-from-marks" in r.row["flags"]
     ):

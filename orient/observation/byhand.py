@@ -11,15 +11,17 @@ from functools import lru_cache
 from typing import Any, NamedTuple
 
 import numpy as np
+import pandas as pd
 from numpy.typing import NDArray
 
 from orient.numbers import propagation
-from orient.numbers.angles import wrap_180
+from orient.numbers.angles import wrap_180, wrap_360
 from orient.numbers.shadow import UNKNOWNS, BoardState, tip_partials
 from orient.numbers.tolerances import COVERAGE_95, SHARED_TERMS
 from orient.observation import adjustment
 from orient.observation.board import Board
 from orient.observation.solver import WATCH
+from orient.tables.columns import ANGLE_SD_DEG
 from orient.text import signed
 
 Array = NDArray[np.float64]
@@ -352,24 +354,30 @@ def _result(
     return MethodResult(method, float(np.mod(mean, 2 * np.pi)), total, count, terms, weight)
 
 
-def compare_with_hand(row: dict[str, Any]) -> list[str]:
-    """Compare an azimuth that was found by hand with the computed one: fills the row, and says it.
+def compare_with_hand(setup: pd.Series, row: dict[str, Any]) -> list[str]:
+    """Compare a line found by hand with what its own board gives: fills the row, and says it.
 
-    Both come from the same marks and the same drawn line, so that what is left between them is
-    mostly drawing and arithmetic; it is held against the computed line's own 95 % figure.
+    Both come from the same marks and the same drawn line. Left between them are how well pairs of
+    these marks can do, or the board where it has none, and an angle read by protractor.
     """
-    by_hand, computed = row["hand_azimuth_deg"], row["reference_azimuth_deg"]
+    by_hand = row["hand_azimuth_deg"]
     if by_hand is None:
         return []
     said = f"By hand the line came to {by_hand:.2f}°"
-    if computed is None:
+    alone = "alone" if row["alone_azimuth_deg"] is not None else "board"
+    board, u_deg = row[f"{alone}_azimuth_deg"], row[f"{alone}_azimuth_u_deg"]
+    if board is None or not np.isfinite(setup["reference_angle_deg"]):
         return [f"{said}; no azimuth of it was computed to compare it with."]
+    computed = float(wrap_360(board + setup["reference_angle_deg"]))
     apart = float(wrap_180(by_hand - computed))
     row["hand_difference_deg"] = apart
-    allowed = COVERAGE_95 * row["reference_azimuth_u_deg"]
-    said += f": {signed(apart, 2)}° from the computed azimuth"
+    pairs = row["methods"]["pairs"]
+    allowed = COVERAGE_95 * float(
+        np.hypot(pairs["board_azimuth_u_deg"] if pairs else u_deg, ANGLE_SD_DEG)
+    )
+    said += f": {signed(apart, 2)}° from what the marks of this board alone give, {computed:.2f}°"
     if abs(apart) <= allowed:
-        return [f"{said}, within its ±{allowed:.2f}° (95 %)."]
+        return [f"{said}, within what ruler and protractor leave open (±{allowed:.2f}°, 95 %)."]
     slips = [
         words
         for words, slip in (
@@ -380,4 +388,7 @@ def compare_with_hand(row: dict[str, Any]) -> list[str]:
         if abs(wrap_180(slip)) > allowed and abs(wrap_180(apart - slip)) <= allowed
     ]
     would = f" It would be right if it was {' or '.join(slips)}." if slips else ""
-    return [f"{said}, more than its ±{allowed:.2f}° (95 %): work the steps again.{would}"]
+    return [
+        f"{said}, more than ruler and protractor leave open (±{allowed:.2f}°, 95 %): work the "
+        f"steps again.{would}"
+    ]

@@ -341,7 +341,7 @@ def _result(
                 "is put right, and its declination and convergence are those of the place as "
                 "written."
             )
-        remarks += compare_with_model(setup, row) + compare_with_hand(row)
+        remarks += compare_with_model(setup, row) + compare_with_hand(setup, row)
         remarks += _by_coordinates(setup, place, row)
         if reduced.determined and reduced.watch_error_s is not None:
             noon_watch_s = reduced.board.noon_utc_s + reduced.watch_error_s

@@ -228,20 +228,3 @@ def _scaled(mark: Mark, scale: float) -> Mark:
         mark.page, mark.x_mm * scale, mark.y_mm * scale, mark.u_mm * scale,
         mark.confidence, mark.kind,
     )  # fmt: skip
-
-
-def in_order(marks: Sequence[Mark], clockwise: bool) -> list[Mark]:
-    """Marks as the tip came to them: round the foot, from the end of the widest gap.
-
-    Args:
-        marks: of one board.
-        clockwise: whether the tip ran clockwise about the foot, seen from above.
-    """
-    if not marks:
-        return []
-    turn = np.arctan2([mark.x_mm for mark in marks], [mark.y_mm for mark in marks])
-    turn = turn if clockwise else -turn
-    order = np.argsort(turn)
-    gaps = np.diff(np.append(turn[order], turn[order[0]] + 2 * np.pi))
-    start = (int(np.argmax(gaps)) + 1) % len(order)
-    return [marks[number] for number in np.roll(order, -start)]

@@ -8,7 +8,7 @@ import numpy as np
 import pandas as pd
 from numpy.typing import ArrayLike, NDArray
 
-from orient.numbers import shadow
+from orient.numbers import shadow, sun
 from orient.numbers.light import Places, light_at_board
 from orient.numbers.shadow import BoardState
 from orient.photo.reading import Mark
@@ -16,6 +16,9 @@ from orient.tables import clock
 
 Array = NDArray[np.float64]
 _STEP_S = 240.0
+#: From here to the equator the tip runs along a nearly straight line, and where the noon sun stands
+#: near the zenith or beyond it, not steadily round the foot.
+_STRAIGHT_DEG = 34.0
 #: Lower than this the tip runs away.
 _LOWEST = np.sin(np.radians(4.0))
 
@@ -34,6 +37,50 @@ def turned(points: Array, turn_rad: float) -> Array:
     cos, sin = np.cos(turn_rad), np.sin(turn_rad)
     x, y = points[:, 0], points[:, 1]
     return np.stack([x * cos + y * sin, y * cos - x * sin], axis=-1)
+
+
+def in_order(marks: Sequence[Mark], site: pd.Series, date: str, height_mm: float) -> list[Mark]:
+    """Marks as the tip came to them.
+
+    Args:
+        marks: of one board.
+        site: a row of the sites table.
+        date: local date.
+        height_mm: tip above the board.
+    """
+    if len(marks) < 2:
+        return list(marks)
+    at = np.array([(mark.x_mm, mark.y_mm) for mark in marks])
+    if abs(site["latitude_deg"]) <= _STRAIGHT_DEG:
+        order = _along(at, day_track(marks, site, date, height_mm))
+    else:
+        order = _round_the_foot(at, _clockwise(site, date))
+    return [marks[number] for number in order]
+
+
+def _along(at: Array, track: Sequence[tuple[float, float, str]]) -> NDArray[np.intp]:
+    """The order along the marks' own line, from the end to which the day's track comes first."""
+    across = np.linalg.svd(at - at.mean(axis=0))[2][0]
+    along = at @ across
+    places = np.array([(x, y) for x, y, _ in track])
+    apart = np.hypot(*(at[:, None] - places[None]).transpose(2, 0, 1))
+    backwards = bool(np.polyfit(along, apart.argmin(axis=1), 1)[0] < 0) if len(track) else False
+    return np.argsort(-along if backwards else along)
+
+
+def _round_the_foot(at: Array, clockwise: bool) -> NDArray[np.intp]:
+    """The order round the foot, from the end of the widest gap."""
+    turn = np.arctan2(*at.T)
+    turn = turn if clockwise else -turn
+    order = np.argsort(turn)
+    gaps = np.diff(np.append(turn[order], turn[order[0]] + 2 * np.pi))
+    return np.roll(order, -(int(np.argmax(gaps)) + 1) % len(order))
+
+
+def _clockwise(site: pd.Series, date: str) -> bool:
+    """Whether the tip runs clockwise about the foot: where the noon sun stands in the south."""
+    noon = clock.utc_s(np.datetime64(date, "D"), 43200.0, str(site["timezone"]))
+    return float(site["latitude_deg"]) >= float(np.ravel(sun.declination_deg(noon))[0])
 
 
 def day_track(
