@@ -102,7 +102,7 @@ function sayKept() {
     say("kept", "");
   } else {
     const only = trouble.local || trouble.database ? " in one of two places" : "";
-    say("kept", count ? `${count} entries, stored on this telephone${only}.` : "Every tap is stored on this telephone at once.");
+    say("kept", count ? `${count} ${count === 1 ? "entry" : "entries"}, stored on this telephone${only}.` : "Every tap is stored on this telephone at once.");
   }
 }
 

@@ -1,4 +1,4 @@
-/* Built by web/build.mjs; sources: engine/adjustment.js engine/board.js engine/byhand.js engine/chisquare.js engine/evidence.js engine/line.js engine/lookout.js engine/matrix.js engine/moved.js engine/reading.js engine/reduce.js engine/rows.js engine/shadow.js engine/slips.js engine/starts.js engine/statements.js engine/weighing.js field.js field/dom.js field/drawing.js field/log.js field/marking.js field/north.js field/send.js field/sensor.js field/setup.js field/store.js field/tables.js field/tilt.js field/timesignal.js field/tools.js shared/almanac.js shared/civil.js shared/panel.js shared/sun.js; e1fa0b5c1c598f76ef0db982382b4049b605b9a5d51fb9bb2e3626b2b434f0b8 */
+/* Built by web/build.mjs; sources: engine/adjustment.js engine/board.js engine/byhand.js engine/chisquare.js engine/evidence.js engine/line.js engine/lookout.js engine/matrix.js engine/moved.js engine/reading.js engine/reduce.js engine/rows.js engine/shadow.js engine/slips.js engine/starts.js engine/statements.js engine/weighing.js field.js field/dom.js field/drawing.js field/log.js field/marking.js field/north.js field/send.js field/sensor.js field/setup.js field/store.js field/tables.js field/tilt.js field/timesignal.js field/tools.js shared/almanac.js shared/civil.js shared/panel.js shared/sun.js; d490022a3d4e2e12924be6c8c878a64fe6251c9e76a38847daffb26437f411a1 */
 (() => {
   // shared/civil.js
   function offset(site, utc) {
@@ -2861,7 +2861,7 @@
         if (u !== null && (!best2 || u < best2.u)) best2 = { utc, u };
       }
       if (!best2 || row.board_azimuth_deg === null) return "";
-      const gain = `${plusMinus(azimuthU(fit) / DEGREE2)} to ${plusMinus(best2.u / DEGREE2)}`;
+      const gain = `${plusMinus(azimuthU(fit) / DEGREE2)} to ${plusMinus(best2.u / DEGREE2)}`.replaceAll("± ", "±");
       if (best2.u > 0.98 * azimuthU(fit)) return "One more mark today hardly changes the figure.";
       return `One more mark helps most at ${hoursMinutes(place(), best2.utc)}: the board’s azimuth from ${gain} (95 %).`;
     }
@@ -2902,7 +2902,7 @@
     ]);
     facts.push(["Board azimuth (of +y)", bearing(row.board_azimuth_deg), plusMinus(row.board_azimuth_u_deg)]);
     const kept = fit.kept.filter(Boolean).length;
-    facts.push(["Marks", `${kept} of ${board.count}`, kept < board.count ? "the others left out" : "all used"]);
+    facts.push(["Marks", `${kept} of ${board.count}`, kept < board.count ? `${board.count - kept} left out` : "all used"]);
     if (row.noon_watch !== null) {
       facts.push([
         "Watch, minus true",
@@ -3570,7 +3570,7 @@
       const seconds2 = Number(local.slice(11, 13)) * 3600 + Number(local.slice(14, 16)) * 60;
       const letter = day.slots[Math.floor(seconds2 / table2.slot_s)];
       const open = day.windows.find(([from, to]) => utc >= from && utc <= to);
-      const worth = "01234".includes(letter) ? `A mark now and its partner: ±${table2.words[letter]}, 95 %.` : "";
+      const worth = "01234".includes(letter) ? `The 95 % figure of a mark now and its partner: ${table2.words[letter]}.` : "";
       if (open) return ["good", `Good hour, until ${hoursMinutes(site, open[1])}.`, worth];
       const why = worth || `Now: ${table2.words[letter]}.`;
       return ["", "Not a good hour.", `${why} ${goodHours(site, day)}`];
@@ -3717,7 +3717,7 @@
       say("kept", "");
     } else {
       const only = trouble.local || trouble.database ? " in one of two places" : "";
-      say("kept", count2 ? `${count2} entries, stored on this telephone${only}.` : "Every tap is stored on this telephone at once.");
+      say("kept", count2 ? `${count2} ${count2 === 1 ? "entry" : "entries"}, stored on this telephone${only}.` : "Every tap is stored on this telephone at once.");
     }
   }
   function watchClock() {

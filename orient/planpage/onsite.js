@@ -1,4 +1,4 @@
-/* Built by web/build.mjs; sources: plan.js plan/browse.js shared/civil.js shared/panel.js shared/sun.js; d4f87552d33dacb6f12a49ac7bf3127d99cb54950e9dc9cd49115e2990f57466 */
+/* Built by web/build.mjs; sources: plan.js plan/browse.js shared/civil.js shared/panel.js shared/sun.js; 0256b6ef56f368a697da9b9b97c909f6c9da9681f848174b47aabd460528878b */
 (() => {
   // plan/browse.js
   var byId = (id) => document.getElementById(id);
@@ -256,7 +256,7 @@
       const seconds = Number(local.slice(11, 13)) * 3600 + Number(local.slice(14, 16)) * 60;
       const letter = day.slots[Math.floor(seconds / table.slot_s)];
       const open = day.windows.find(([from, to]) => utc >= from && utc <= to);
-      const worth = "01234".includes(letter) ? `A mark now and its partner: ±${table.words[letter]}, 95 %.` : "";
+      const worth = "01234".includes(letter) ? `The 95 % figure of a mark now and its partner: ${table.words[letter]}.` : "";
       if (open) return ["good", `Good hour, until ${hoursMinutes(site, open[1])}.`, worth];
       const why = worth || `Now: ${table.words[letter]}.`;
       return ["", "Not a good hour.", `${why} ${goodHours(site, day)}`];

@@ -85,7 +85,7 @@ export function startNorth(field) {
       if (u !== null && (!best || u < best.u)) best = { utc, u };
     }
     if (!best || row.board_azimuth_deg === null) return "";
-    const gain = `${plusMinus(azimuthU(fit) / DEGREE)} to ${plusMinus(best.u / DEGREE)}`;
+    const gain = `${plusMinus(azimuthU(fit) / DEGREE)} to ${plusMinus(best.u / DEGREE)}`.replaceAll("± ", "±");
     if (best.u > 0.98 * azimuthU(fit)) return "One more mark today hardly changes the figure.";
     return `One more mark helps most at ${hoursMinutes(place(), best.utc)}: the board’s azimuth from ${gain} (95 %).`;
   }
@@ -120,7 +120,7 @@ function answer({ row, fit, board, doubtful }) {
     plusMinus(row.board_azimuth_u_deg), row.reference_azimuth_deg === null ? "headline" : ""]);
   facts.push(["Board azimuth (of +y)", bearing(row.board_azimuth_deg), plusMinus(row.board_azimuth_u_deg)]);
   const kept = fit.kept.filter(Boolean).length;
-  facts.push(["Marks", `${kept} of ${board.count}`, kept < board.count ? "the others left out" : "all used"]);
+  facts.push(["Marks", `${kept} of ${board.count}`, kept < board.count ? `${board.count - kept} left out` : "all used"]);
   if (row.noon_watch !== null) {
     facts.push(["Watch, minus true", `${fit.state[WATCH].toFixed(0)} s`.replace("-", "−"),
       `± ${(1.959964 * Math.sqrt(fit.covariance[WATCH][WATCH])).toFixed(0)} s`]);

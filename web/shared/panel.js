@@ -71,7 +71,7 @@ export function startPanel(table) {
     const seconds = Number(local.slice(11, 13)) * 3600 + Number(local.slice(14, 16)) * 60;
     const letter = day.slots[Math.floor(seconds / table.slot_s)];
     const open = day.windows.find(([from, to]) => utc >= from && utc <= to);
-    const worth = "01234".includes(letter) ? `A mark now and its partner: ±${table.words[letter]}, 95 %.` : "";
+    const worth = "01234".includes(letter) ? `The 95 % figure of a mark now and its partner: ${table.words[letter]}.` : "";
     if (open) return ["good", `Good hour, until ${hoursMinutes(site, open[1])}.`, worth];
     const why = worth || `Now: ${table.words[letter]}.`;
     return ["", "Not a good hour.", `${why} ${goodHours(site, day)}`];
