@@ -127,6 +127,9 @@ def simulate(kind, trials, seed, blunders=0.05):
         azimuth, altitude, names = some_star(kind, random, flat, *where)
     azimuth, altitude = azimuth.reshape(moments.shape), altitude.reshape(moments.shape)
     zero, line = random.uniform(0, 360, trials), random.uniform(0, 360, trials)
+    if kind.by_compass:
+        # A usual compass's own error is 2°.
+        zero = declination(latitude, longitude)[site] + random.normal(0, 2.0, trials)
     leaning = random.normal(0, LEANING_SD[kind.aid], (2, trials, 1))
     steep = 0.0 if kind.by_compass else np.tan(np.radians(altitude))
     turned = steep * (
@@ -160,6 +163,15 @@ def simulate(kind, trials, seed, blunders=0.05):
         toward = own | {"date": f"{date:%Y-%m-%d}", "target": f"beacon {n}"}
         rows += [toward | {"reading_deg": f"{each % 360:.3f}"} for each in to_line[n]]
     return sites, rows, truth
+
+
+def declination(latitude, longitude):
+    """Magnetic declination at each place in the middle of 2026, by a reference library."""
+    from pygeomag import GeoMag
+
+    field = GeoMag()
+    places = zip(latitude, longitude, strict=True)
+    return np.array([field.calculate(glat=a, glon=b, alt=0, time=2026.5).d for a, b in places])
 
 
 def hours_ahead(longitude):

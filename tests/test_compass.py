@@ -123,12 +123,57 @@ def test_places_that_agree_give_the_compass_its_correction():
 
 
 def test_one_ironstone_hill_is_not_laid_to_the_compass():
-    check = compass.check_compasses(campaign([1.5], [0.0, 0.0, 0.0, 8.0], random(), noise=False))
+    table = campaign([1.5], [0.0, 0.0, 0.0, 8.0], random(), noise=False, declination_deg=-3.0)
+    check = compass.check_compasses(table)
     assert check.places.anomaly_deg["place-3"] == pytest.approx(8.0, abs=0.3)
     assert list(check.places.verdict) == ["none", "none", "none", "pulled"]
     assert "the needle points 7.9°" in said(check)
     assert "east of the model" in said(check)
     assert set(check.readings.finding[check.readings.place == "place-3"]) == {"ground"}
+
+
+@pytest.mark.parametrize("declination_deg", [-7.0, 11.0])
+@pytest.mark.parametrize("times", [1.0, -1.0])
+def test_a_declination_applied_at_one_place_is_not_laid_to_the_ground(declination_deg, times):
+    table = campaign([0.5], [0.0] * 4, random(), declination_deg=declination_deg)
+    here = table.site == "place-2"
+    table.loc[here, "reading_deg"] = (table.reading_deg[here] + times * declination_deg) % 360.0
+    place = compass.check_compasses(table).places.loc["place-2"]
+    assert place.anomaly_low_deg < 0.0 < place.anomaly_high_deg
+    assert place.verdict == "off"
+
+
+@pytest.mark.parametrize("off_deg", [5.0, -10.0, 90.0, -100.0])
+@pytest.mark.parametrize("compasses", [1, 2])
+def test_one_reading_or_one_line_that_nothing_checks_accuses_no_ground(off_deg, compasses):
+    """One reading at each place, or each compass along one line there; one is wrong."""
+    table = campaign([0.5, -1.0][:compasses], [0.0] * 6, random(), lines=1)
+    azimuth = table.groupby("site")["true_azimuth_deg"].transform("first")
+    needle = table["reading_deg"] - table["true_azimuth_deg"] + azimuth
+    table = table.assign(true_azimuth_deg=azimuth, reading_deg=needle % 360.0)
+    here = table.site == "place-4"
+    table.loc[here, "reading_deg"] = (table.reading_deg[here] + off_deg) % 360.0
+    check = compass.check_compasses(table)
+    place = check.places.loc["place-4"]
+    assert place.anomaly_low_deg < 0.0 < place.anomaly_high_deg
+    assert place.verdict == "off"
+    assert "a reading or a line that nothing here checks" in said(check)
+    # A second line there shows which it is.
+    again = table[here].assign(true_azimuth_deg=(azimuth + 70.0) % 360.0)
+    again["reading_deg"] = (needle[here] + 70.0) % 360.0
+    if compasses == 2:
+        place = compass.check_compasses(pd.concat([table, again])).places.loc["place-4"]
+        assert place.anomaly_low_deg < 0.0 < place.anomaly_high_deg
+
+
+def test_one_reading_of_six_lines_that_is_wrong_is_no_deviation():
+    table = campaign([0.5], [0.0], random(), lines=6)
+    table["true_azimuth_deg"] = 20.0 + 60.0 * np.arange(6)
+    table["reading_deg"] = table["true_azimuth_deg"] - DECLINATION_DEG + 0.5
+    table.loc[4, "reading_deg"] += 90.0
+    check = compass.check_compasses(table)
+    assert list(np.flatnonzero(check.readings.slip == "alone")) == [4]
+    assert check.places.anomaly_low_deg["place-0"] < 0.0 < check.places.anomaly_high_deg["place-0"]
 
 
 def test_where_all_compasses_are_off_alike_it_may_be_the_ground():

@@ -286,19 +286,21 @@ def test_titles_keep_their_capitals_whatever_the_file(tmp_path):
         assert list(row)[:5] == ["Lat", "Lon", "Date", "Strike", "Strike_true_deg"]
 
 
-def campaign(folder):
-    """Five sites a kilometre apart, two compasses read at each; the last is pulled by 7°."""
+def campaign(folder, lines=(50, 110)):
+    """Five sites a kilometre apart, two compasses read along lines of each; the last is pulled
+    by 7°."""
     folder.mkdir()
     sites = ["site,latitude_deg,longitude_deg"] + [f"s{i},44.0{i},105.0" for i in range(5)]
     declination = GeoMag().calculate(44.0, 105.0, 0.0, 2026.4).d
     readings = ["site,date,compass,reading_deg,known_azimuth_deg"]
     for i in range(5):
         for name, error in (("brass", 0.2), ("old", 2.5)):
-            read = 50.0 - declination - 7.0 * (i == 4) + error
-            readings.append(f"s{i},2026-05-27,{name},{read:.1f},50")
-    for table, lines in (("sites", sites), ("readings", readings), ("marks", ["setup,x_mm,y_mm"]),
+            for line in lines:
+                read = line - declination - 7.0 * (i == 4) + error
+                readings.append(f"s{i},2026-05-27,{name},{read:.1f},{line}")
+    for table, rows in (("sites", sites), ("readings", readings), ("marks", ["setup,x_mm,y_mm"]),
                          ("setups", ["setup,site,date,gnomon_height_mm"])):  # fmt: skip
-        (folder / f"{table}.csv").write_text("\n".join(lines) + "\n")
+        (folder / f"{table}.csv").write_text("\n".join(rows) + "\n")
     return str(folder)
 
 
@@ -310,14 +312,25 @@ def test_a_campaign_gives_compasses_and_ground(tmp_path):
     assert float(rows[0]["applied_anomaly_deg"]) == 0.0
     assert float(rows[1]["applied_anomaly_deg"]) == pytest.approx(7.0, abs=0.5)
     assert all(float(row["bearing_u_deg"]) < 1.3 for row in rows)
-    # What either compass read toward 50° at either site comes out as 50°.
+    # What either compass read toward a line at either site comes out as the line's azimuth.
     readings = pd.read_csv(f"{folder}/readings.csv").query("site in ('s1', 's4')")
     readings = readings.rename(columns={"reading_deg": "bearing"}).drop(columns="known_azimuth_deg")
     turned, _ = corrected(tmp_path, readings.to_csv(index=False), "--campaign", folder)
-    assert [float(row["bearing_true_deg"]) for row in turned] == pytest.approx([50.0] * 4, abs=0.6)
+    assert [float(row["bearing_true_deg"]) for row in turned] == pytest.approx(
+        [50.0, 110.0] * 4, abs=0.6
+    )
     assert "Never checked" not in said
     (fault,) = faults(tmp_path, "site,date,bearing\nmoon,2026-06-01,5\n", "--campaign", folder)
     assert (fault.row, fault.column) == (2, "site")
+
+
+def test_where_one_line_shows_a_pull_the_ground_is_counted_and_not_applied(tmp_path):
+    """The ground or the one line is 7° off: the figure reaches the bearing under either."""
+    folder = campaign(tmp_path / "hills", lines=(50,))
+    text = "site,date,compass,bearing\ns4,2026-06-01,brass,50\n"
+    (row,), _ = corrected(tmp_path, text, "--campaign", folder)
+    assert float(row["applied_anomaly_deg"]) == 0.0
+    assert 7.0 < 1.96 * float(row["bearing_u_deg"]) < 9.0
 
 
 def test_the_notebook_itself_is_never_written_over(tmp_path):

@@ -214,6 +214,32 @@ def test_lines_quite_elsewhere_of_which_none_has_a_majority_give_no_line(generat
     assert (np.abs(made.errors_deg(rows)) < 3.29 * column(rows, "board_azimuth_u_deg")).all()
 
 
+@pytest.mark.parametrize("off_deg", [0.8, 3.0])
+def test_a_line_that_stands_on_a_minority_is_undecided(off_deg, generator, tmp_path):
+    """Two of four with the same mistake: neither pair is set apart for the other."""
+    made = crew(generator, boards=4, one_line=True)
+    for number in (0, 1):
+        made.setups[number]["reference_angle_deg"] += off_deg
+    rows = made.reduce(tmp_path / "c")
+    assert any("setups-disagree" in row["flags"] for row in rows)
+    assert not any("set-apart" in row["flags"] for row in rows)
+    off = (rows[0]["combined_azimuth_deg"] - made.line_deg["A"] + 180) % 360 - 180
+    assert abs(off) < 1.96 * rows[0]["combined_azimuth_u_deg"]
+    assert (np.abs(made.errors_deg(rows)) < 3.29 * column(rows, "board_azimuth_u_deg")).all()
+
+
+@pytest.mark.parametrize("off_deg", [1.5, 4.0])
+def test_most_of_five_set_two_apart(off_deg, generator, tmp_path):
+    made = crew(generator, boards=5, one_line=True)
+    for number in (0, 1):
+        made.setups[number]["reference_angle_deg"] += off_deg
+    rows = made.reduce(tmp_path / "c")
+    apart = [row["setup"] for row in rows if "set-apart" in row["flags"]]
+    assert apart == ["b1", "b2"] or all("setups-disagree" in row["flags"] for row in rows)
+    off = (rows[4]["combined_azimuth_deg"] - made.line_deg["A"] + 180) % 360 - 180
+    assert abs(off) < 3.29 * rows[4]["combined_azimuth_u_deg"]
+
+
 def test_two_that_contradict_each_other_are_both_wide(generator, tmp_path):
     made = crew(generator, boards=2, one_line=True)
     made.setups[1]["reference_angle_deg"] += 2.0
@@ -289,8 +315,12 @@ def test_what_would_help_does_what_is_told_of_it(generator, tmp_path, name, kind
         error = made.truth[2].watch_fast_s
         made.tables["watches.csv"] = f"timepiece,date,error_s,sd_s\nW0,{day},{error},1\n"
     else:
-        for row in made.setups:
+        for row, truth in zip(made.setups, made.truth, strict=True):
             row[name] = {"level_sd_deg": 0.05, "reference_sd_deg": 0.05}[name]
+            if name == "reference_sd_deg":
+                drawn = made.line_deg["A"] - truth.board_azimuth_deg
+                off = (row["reference_angle_deg"] - drawn + 180.0) % 360.0 - 180.0
+                row["reference_angle_deg"] = (drawn + off / 2.0) % 360.0
     after = reduce_campaign(read_campaign(made.write(tmp_path / "c")))
     figure = "reference_azimuth_u_deg" if "one_line" in kinds else "board_azimuth_u_deg"
     ratio = [b.row[figure] / a.row[figure] for a, b in zip(before, after, strict=True)]

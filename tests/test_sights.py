@@ -8,6 +8,7 @@ import demo_tables
 import numpy as np
 import pytest
 from click.testing import CliRunner
+from mistaken_sights import MISTAKES, mistaken
 from numpy.testing import assert_allclose
 from simulated_sights import KINDS, simulate
 
@@ -355,3 +356,72 @@ def test_lines_that_disagree_are_covered():
     assert agree
     assert_allclose(wrap_180(together.azimuth_deg), 0.0, atol=1e-9)
     assert_allclose(together.u_deg, 0.2 / np.sqrt(2))
+
+
+# --- mistakes ----------------------------------------------------------------------------------
+
+#: What the sights tell of, by the kinds of `KINDS`: without altitudes a compass tells of hours and
+#: of its other end by where it points, the circle of an alidade of minutes by its stars.
+TOLD = {
+    "compass": sorted({*MISTAKES} - {"five minutes late", "half an hour early", "in gon",
+                                     "10° of longitude", "an hour late"}),
+    "alidade": sorted({*MISTAKES} - {"all from the other end"}),
+}  # fmt: skip
+
+
+def beyond(tmp_path, kind, mistake, circles, seed):
+    """Circles farther from the truth than three of their own uncertainties; those refused count
+    as told."""
+    sites, sights, truth = mistaken(kind, circles, seed, mistake)
+    folder = write(tmp_path / "c", sites=sites, sights=sights)
+    try:
+        found = rows_of(folder)
+    except InputError as told:
+        bad = {sights[fault.row - 2]["site"] for fault in told.faults if fault.row}
+        sites = [site for site in sites if site["site"] not in bad]
+        sights = [row for row in sights if row["site"] not in bad]
+        found = rows_of(write(folder, sites=sites, sights=sights)) if sights else []
+    far = []
+    for row in found:
+        line = row["reference_name"] is not None
+        key = "reference_azimuth" if line else "orientation"
+        if row[f"{key}_deg"] is not None:
+            off = wrap_180(row[f"{key}_deg"] - truth[row["circle"]][int(line)])
+            if abs(off) > 3.0 * row[f"{key}_u_deg"]:
+                far.append((row["circle"], off, row[f"{key}_u_deg"], row["flags"]))
+    return far
+
+
+@pytest.mark.parametrize(
+    ("kind", "mistake"),
+    [(0, "all from the other end"), (0, "counted anticlockwise"), (1, "five minutes late"),
+     (1, "times the other way round"), (1, "half of them from the other end")],
+)  # fmt: skip
+def test_a_mistake_leaves_no_narrow_wrong_line(kind, mistake, tmp_path):
+    assert beyond(tmp_path, KINDS[kind], mistake, 4, seed=3) == []
+
+
+@pytest.mark.slow
+@pytest.mark.parametrize("kind", KINDS[:2], ids=lambda kind: kind.name)
+def test_of_all_mistakes_hardly_a_line_is_narrow_and_wrong(kind, tmp_path):
+    """Of all the circles with a mistake that the sights tell, under 2 in 100."""
+    far = {
+        mistake: beyond(tmp_path / str(number), kind, mistake, 10, seed=21)
+        for number, mistake in enumerate(TOLD[kind.name])
+    }
+    assert sum(map(len, far.values())) <= 0.02 * 10 * len(far) + 1, far
+    assert max(map(len, far.values())) <= 1, far
+
+
+def test_a_compass_that_points_oddly_may_be_the_watch(tmp_path):
+    """Iron pulls a compass by 12°: where an hour of the watch would do it too, both are reached."""
+    sites, sights, truth = mistaken(KINDS[0], 8, 12, "none")
+    for row in sights:
+        row["reading_deg"] = f"{(float(row['reading_deg']) - 12.0) % 360:.3f}"
+    found = rows_of(write(tmp_path / "c", sites=sites, sights=sights))
+    wide = ["sights-contradict" in row["flags"] for row in found]
+    assert 1 <= sum(wide) < 8
+    for row, both in zip(found, wide, strict=True):
+        off = wrap_180(row["orientation_deg"] - truth[row["circle"]][0] - 12.0)
+        assert abs(off) < 3.0 * row["orientation_u_deg"]
+        assert both == (row["orientation_u_deg"] > 1.0)

@@ -20,6 +20,7 @@ from orient.notebook import bearings as written
 from orient.notebook.columns import Layout, layout, may_be_either_end
 from orient.numbers import grid, magnetic
 from orient.numbers.angles import wrap_360
+from orient.numbers.tolerances import COVERAGE_95
 from orient.observation.compass import CompassCheck
 from orient.observation.compass.model import INDEX_SD_DEG
 from orient.observation.compass.words import deviation_deg
@@ -332,12 +333,16 @@ def _of_ground(
         return anomaly, u
     # A site with several stands, one of them pulled, is no place with one anomaly.
     places_of = check.readings.groupby("site")["place"].unique()
-    alone = {site: names[0] for site, names in places_of.items() if len(names) == 1}
-    for name, place in check.places[check.places["verdict"] == "pulled"].iterrows():
-        here = np.isin(
-            sites.astype(str), [str(site) for site, only in alone.items() if only == name]
-        )
-        anomaly[here], u[here] = place["anomaly_deg"], place["anomaly_u_deg"]
+    for name, place in check.places.iterrows():
+        touched = [str(site) for site, names in places_of.items() if name in names]
+        here = np.isin(sites.astype(str), touched)
+        if place["verdict"] == "pulled":
+            here &= np.isin(sites.astype(str), [t for t in touched if len(places_of[t]) == 1])
+            anomaly[here], u[here] = place["anomaly_deg"], place["anomaly_u_deg"]
+        elif place["verdict"] in ("off", "perhaps"):
+            # Nothing tells what is off: nothing is applied, and all of it is counted.
+            farthest = max(abs(place["anomaly_low_deg"]), abs(place["anomaly_high_deg"]))
+            u[here] = np.maximum(u[here], farthest / COVERAGE_95)
     return anomaly, u
 
 

@@ -55,8 +55,9 @@ class CompassCheck:
     `anomaly_low_deg` and `anomaly_high_deg`, the 95 % interval, nothing being supposed of the
     place, and `anomaly_u_deg`, a quarter of its width or nearly; `pulled_probability`, how
     probable a pull above 1° (or twice the model's uncertainty) is, most places being clean;
-    `verdict`: "pulled", "perhaps" (more probable than not), "off" (something is, compass or
-    ground), "open" (the interval is too wide to tell) or "none".
+    `verdict`: "pulled", "perhaps" (more probable than not), "off" (something is: ground,
+    compass, or a reading or line that nothing checks), "open" (the interval is too wide to
+    tell) or "none".
 
     `compasses`, by compass: `n`; `places`; `correction_deg` to add to its readings, where its
     deviation is 0, with its 95 % interval; `dial_set_probability`, that its declination was
@@ -235,9 +236,12 @@ def _place_verdict(
 ) -> str:
     anomaly = fitted.anomalies[number]
     low, high = anomaly.interval()
-    clean = anomaly.widened(fitted.model_u_deg[number])
-    if clean.beyond(0.0) < level:
-        return "pulled"
+    either, ground = (
+        each.widened(fitted.model_u_deg[number]).beyond(0.0) < level
+        for each in (anomaly, fitted.unmistaken[number])
+    )
+    if ground:
+        return "pulled" if either else "off"
     doubt = "perhaps" if pulled_probability > 0.5 else ""
     if high - low <= 2 * OPEN_DEG:
         return doubt or "none"

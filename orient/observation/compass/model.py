@@ -15,6 +15,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from itertools import chain
+from typing import Any
 
 import numpy as np
 import pandas as pd
@@ -38,6 +39,12 @@ PULLS_DEG: tuple[tuple[float, float], ...] = ((0.0, 0.80), (1.5, 0.10), (5.0, 0.
 #: The same where other places and compasses are judged by it, pulls being taken for more
 #: frequent: corrections then hold in campaigns with many of them, too.
 MANY_PULLS_DEG: tuple[tuple[float, float], ...] = ((0.0, 0.60), (2.5, 0.30), (10.0, 0.10))
+#: How often a reading, and the azimuth of a line, is quite wrong; half of these lie anywhere, half
+#: within so many degrees (1 σ).
+READING_WRONG, LINE_WRONG, WRONG_BY_DEG = 0.03, 0.02, (10.0, 104.0)
+#: How often all the readings of a place have the declination applied already, or the wrong way:
+#: so many times it is then in them.
+DECLINATION_APPLIED = {1.0: 0.02, -1.0: 0.01}
 #: Deviation by heading where a compass has it (1 σ of a coefficient), degrees; how often a
 #: compass has the semicircular one, and that and the quadrantal one.
 DEVIATION_SD_DEG, SEMICIRCULAR, QUADRANTAL = 2.0, 0.10, 0.05
@@ -75,7 +82,8 @@ class Fit:
 
     `table` is that of the readings with `slip`, `residual_deg` and `corrected_deg`, the
     difference less the compass's own error. `anomalies` are the places' departures from the
-    model with nothing supposed of them, `supposed` the same with what is supposed of places;
+    model with nothing supposed of them, `supposed` the same with what is supposed of places,
+    `unmistaken` as if no reading and no line could be wrong;
     `full` the unknowns of the compasses, which `terms` explains.
     """
 
@@ -88,6 +96,7 @@ class Fit:
     full: Mixture
     anomalies: list[Normals]
     supposed: list[Normals]
+    unmistaken: list[Normals]
     model_u_deg: Array  # by place
 
     def index_error(self, number: int) -> Normals:
@@ -127,6 +136,7 @@ def fit(table: pd.DataFrame) -> Fit:
             for part, cavity in zip(parts, cavities, strict=True)
         ],
         [part.anomaly(cavity, supposed=True) for part, cavity in zip(parts, cavities, strict=True)],
+        [part.anomaly(cavity, False, False) for part, cavity in zip(parts, cavities, strict=True)],
         np.array([part.model_u for part in parts]),
     )
     return _with_residuals(fitted, design)
@@ -271,6 +281,8 @@ class _Place:
         self.rows = np.linalg.solve(self.root, design[here])
         self.values = np.linalg.solve(self.root, part["difference_deg"].to_numpy(float))
         self.ones = np.linalg.solve(self.root, np.ones(len(part)))
+        self.one_wrong = _one_wrong(part, group)
+        self.declination = float(part["declination_deg"].mean()) if len(part) else 0.0
 
     def factor(self) -> Mixture:
         """What the place says of the unknowns of the compasses, its own anomaly being one of
@@ -280,17 +292,27 @@ class _Place:
 
     def _with_own(self, own_sd: float) -> Mixture:
         """The readings, an anomaly of the place of that standard deviation being taken out."""
+        return self._loosened(self.rows, self.values, own_sd)
+
+    def _loosened(self, rows: Any, values: Any, common_sd: float = 0.0) -> Mixture:
+        """What the readings say where an error of that standard deviation is common to them."""
         size = self.ones @ self.ones
-        # Of unit noise and own_sd² · 1 1ᵀ the inverse's square root is 1 − k 1 1ᵀ.
-        whole = 1.0 + own_sd**2 * size
+        # Of unit noise and common_sd² · 1 1ᵀ the inverse's square root is 1 − k 1 1ᵀ.
+        whole = 1.0 + common_sd**2 * size
         drop = (1.0 - 1.0 / np.sqrt(whole)) / size if size > 0 else 0.0
-        rows = self.rows - drop * np.outer(self.ones, self.ones @ self.rows)
-        values = self.values - drop * self.ones * (self.ones @ self.values)
+        rows = rows - drop * np.outer(self.ones, self.ones @ rows)
+        values = values - drop * self.ones * (self.ones @ values)
         plain = observed(rows, values, np.ones(len(values)))
         return Mixture(plain.precision, plain.shift, plain.log_weight - 0.5 * np.log(whole))
 
-    def anomaly(self, cavity: Mixture, supposed: bool) -> Normals:
-        """How far the needle points east of the model here, all other places being known."""
+    def anomaly(self, cavity: Mixture, supposed: bool, mistaken: bool = True) -> Normals:
+        """How far the needle points east of the model here, all other places being known.
+
+        Args:
+            cavity: what all the others say of the compasses.
+            supposed: whether what is supposed of places is supposed of this one.
+            mistaken: whether the readings may be wrong where nothing here checks them.
+        """
         n = cavity.shift.shape[1]
         padded = Mixture(
             np.pad(cavity.precision, ((0, 0), (0, 1), (0, 1))),
@@ -300,16 +322,64 @@ class _Place:
         rows = np.column_stack([self.rows, -self.ones])
         # The whole anomaly is asked for, what the places share included.
         rows[:, 0] = 0.0
-        said = observed(rows, self.values, np.ones(len(self.values)))
-        return (padded * said * self._supposed(n, supposed)).pruned(1000).along(np.eye(n + 1)[n])
+        said, usual = self._loosened(rows, self.values), self._supposed(n, True)
+        sound = padded * said * (usual if supposed else self._supposed(n, False))
+        found = sound.pruned(1000).along(np.eye(n + 1)[n])
+        wrong = self._mistaken(rows) if mistaken else []
+        if not wrong:
+            return found
+        mistakes = one_of([each for each, _ in wrong], [often for _, often in wrong])
+        # One mistake and sound ground: both at once, a mistake and a pull, are rare.
+        ground = one_of([self._own(n, 0.0)], [PULLS_DEG[0][1]])
+        either = [(padded * said * usual).pruned(1000), (padded * mistakes * ground).pruned(1000)]
+        share = np.exp([_whole(each) - _whole(either[0]) for each in either])
+        return _either(found, either[1].along(np.eye(n + 1)[n]), share / share.sum())
+
+    def _mistaken(self, rows: Array) -> list[tuple[Mixture, float]]:
+        """What the readings say if a mistake was made that nothing here checks, and how often.
+
+        The one reading, or the one line, quite wrong; the declination applied to all of them.
+        """
+        found = [(self._loosened(rows, self.values, sd), self.one_wrong / 2) for sd in WRONG_BY_DEG]
+        if abs(self.declination) >= LEAST_DIAL_DEG:
+            found += [
+                (self._loosened(rows, self.values - times * self.declination * self.ones), often)
+                for times, often in DECLINATION_APPLIED.items()
+            ]
+        return [(each, often) for each, often in found if often]
 
     def _supposed(self, n: int, supposed: bool) -> Mixture:
         if not supposed:
             return normal(n + 1, n, 0.0, _FLAT_DEG)
+        kinds = [self._own(n, pull) for pull, _ in PULLS_DEG]
+        return one_of(kinds, [often for _, often in PULLS_DEG])
+
+    def _own(self, n: int, pull_deg: float) -> Mixture:
+        """What is supposed of a place that is pulled by so much, beyond what all places share."""
         beyond_shared = np.zeros((1, n + 1))
         beyond_shared[0, [0, n]] = self.shared, 1.0
-        kinds = [observed(beyond_shared, [0.0], [self.own_u**2 + pull**2]) for pull, _ in PULLS_DEG]
-        return one_of(kinds, [often for _, often in PULLS_DEG])
+        return observed(beyond_shared, [0.0], [self.own_u**2 + pull_deg**2])
+
+
+def _one_wrong(part: pd.DataFrame, orientation: Whole) -> float:
+    """How often one mistake, of a reading or of a line, is all that a place has to show."""
+    azimuth = np.round(part["true_azimuth_deg"].to_numpy(float) % 360.0, 1)
+    if len(set(zip(orientation.tolist(), azimuth.tolist(), strict=True))) != 1:
+        return 0.0
+    return LINE_WRONG + (READING_WRONG if len(part) == 1 else 0.0)
+
+
+def _whole(mixture: Mixture) -> float:
+    return float(np.logaddexp.reduce(mixture.log_evidence()))
+
+
+def _either(one: Normals, other: Normals, share: Array) -> Normals:
+    """A number that is one or the other, with these probabilities."""
+    return Normals(
+        np.concatenate([one.mean, other.mean]),
+        np.concatenate([one.sd, other.sd]),
+        np.concatenate([share[0] * one.weight, share[1] * other.weight]),
+    )
 
 
 def _azimuth_groups(part: pd.DataFrame) -> Whole:

@@ -40,7 +40,7 @@ REVERSED_WITHIN_DEG = 20.0
 _SLIP = 5.0
 #: Two readings as bad as each other within this factor: nothing says which is wrong.
 _ALIKE = 1.15
-#: So many of all the readings are slips at most; more must have another cause.
+#: So many of all the readings, or one, are slips at most; more must have another cause.
 _FEW = 0.1
 _EARTH_M = 6371000.0
 
@@ -177,7 +177,7 @@ def set_slips_aside(
     place = np.unique(table["place"].to_numpy(str), return_inverse=True)[1]
     design = np.column_stack([index, np.eye(place.max() + 1)[place]])
     alone, variance = _slips(table, design)
-    if deviation.any() and alone.sum() > _FEW * len(table):
+    if deviation.any() and alone.sum() > max(1.0, _FEW * len(table)):
         alone, variance = _slips(table, np.column_stack([design, deviation]))
     return table.assign(slip=np.where(alone, "alone", table["slip"])), variance
 

@@ -139,9 +139,10 @@ def _place_sentence(name: str, row: Any) -> str:
         )
     if row["verdict"] == "off":
         return (
-            f"{name}: something is off by more than a usual compass is. It may be the ground or "
-            f"the compass; the readings do not tell. The ground's part lies {within} (95 %; "
-            f"{count})."
+            f"{name}: something is off by more than a usual compass is. It may be the ground, the "
+            "compass, a reading or a line that nothing here checks, or readings with the "
+            f"declination applied already. The ground's part lies {within} (95 %; {count}). Read "
+            "another line here, and another compass."
         )
     return (
         f"{name}: compass and ground cannot be told apart yet. The ground's part lies {within} "

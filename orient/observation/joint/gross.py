@@ -17,7 +17,7 @@ from orient.observation.joint.verdict import Finding
 Array = NDArray[np.float64]
 
 #: Beyond this a line is quite elsewhere: radians, and standard uncertainties.
-_FAR_RAD, _FAR_TIMES = np.radians(5.0), 10.0
+_FAR_RAD, _FAR_TIMES = np.radians(1.0), 10.0
 
 
 def far_lines(model: Model) -> list[Finding]:

@@ -21,7 +21,14 @@ from orient.observation.joint.model import (
 )
 from orient.observation.joint.scatter import Scatter, scatter
 from orient.observation.joint.solve import Solved, solve
-from orient.observation.joint.verdict import Finding, azimuth_doubt, judge, strained, without
+from orient.observation.joint.verdict import (
+    Finding,
+    azimuth_doubt,
+    judge,
+    of_minorities,
+    strained,
+    without,
+)
 from orient.observation.joint.worth import better_azimuths
 
 Array = NDArray[np.float64]
@@ -98,7 +105,7 @@ def adjust_together(
         compared: of each timepiece, its comparisons with a time signal.
         observers: who made each board's marks; None where nobody is named.
     """
-    laid_out = model(members, compared)
+    laid_out = original = model(members, compared)
     gross = far_lines(laid_out)
     for each in gross:
         laid_out = without(laid_out, each)
@@ -111,7 +118,9 @@ def adjust_together(
     findings: list[Finding] = []
     stated = laid_out
     for _ in range(_ROUNDS):
-        laid_out, solved, findings = _Adjusting(marks, factor).judged(stated, solved, gross)
+        laid_out, solved, findings = _Adjusting(original, marks, factor).judged(
+            stated, solved, gross
+        )
         if not named.any():
             break
         found = scatter(laid_out, solved, observers, factor)
@@ -121,9 +130,9 @@ def adjust_together(
         settled = bool(np.abs(new / factor - 1.0).max() < 0.02)
         factor = new
         if settled:
-            solved = _Adjusting(marks, factor).closely(laid_out, solved)
+            solved = _Adjusting(original, marks, factor).closely(laid_out, solved)
             break
-        solved = _Adjusting(marks, factor).closely(stated, solved)
+        solved = _Adjusting(original, marks, factor).closely(stated, solved)
     return _result(members, laid_out, solved, findings, found, observers)
 
 
@@ -137,6 +146,7 @@ def _both(
 class _Adjusting:
     """Adjusts a changed model from the last adjustment."""
 
+    original: Model
     marks: Marks
     factor: Array
 
@@ -153,6 +163,16 @@ class _Adjusting:
     ) -> tuple[Model, Solved, list[Finding]]:
         """Without the ties that the marks reject; the findings, those known before first."""
         changed, solved, findings = judge(stated, last, self.roughly, known)
+        open_lines = of_minorities(self.original, [*known, *findings])
+        if open_lines:
+            keys = {("line", each.key) for each in open_lines}
+            known = [each for each in known if (each.kind, each.key) not in keys] + open_lines
+            stated = self.original
+            for each in known:
+                stated = without(stated, each)
+            changed, solved, findings = judge(
+                stated, self.closely(stated, last), self.roughly, known
+            )
         return changed, self.closely(changed, solved) if findings else solved, known + findings
 
     def _solve(self, changed: Model, last: Solved, near: Solved | None) -> Solved:

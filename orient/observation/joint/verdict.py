@@ -10,7 +10,7 @@ each group of boards that hang together, until none is worse than chance.
 from __future__ import annotations
 
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Any
 
 import numpy as np
@@ -24,6 +24,10 @@ Array = NDArray[np.float64]
 
 #: Chance that in a clean campaign any tie is let go.
 FALSE_ALARM = 0.003
+#: Chance that in a clean campaign any tie, or a statement of what is shared, is strained.
+_STRAINED = 0.05
+#: How steeply that becomes likely with the test: below it nothing is added.
+_STEEP = 2.0
 #: Two boards contradict each other, and nothing tells which is wrong, where letting go the one
 #: serves no better than the other by this much.
 _NO_BETTER = 8.0
@@ -80,6 +84,17 @@ def judge(
         findings += worst
         solved = again(model, solved)
     return model, solved, findings
+
+
+def of_minorities(model: Model, findings: Sequence[Finding]) -> list[Finding]:
+    """Lines of which as many set-ups were set apart as are left: nothing tells which is wrong."""
+    found = []
+    for thing in model.things:
+        mine = [f for f in findings if (f.kind, f.key) == ("line", thing.key) and not f.undecided]
+        if thing.kind == "line" and mine and 2 * len(mine) >= len(thing.members):
+            worst = max(mine, key=lambda finding: abs(finding.apart))
+            found.append(replace(worst, boards=thing.members, undecided=True))
+    return found
 
 
 def without(model: Model, finding: Finding) -> Model:
@@ -159,11 +174,12 @@ def _places(model: Model, solved: Solved) -> list[tuple[float, float, Finding]]:
 
 
 def strained(model: Model, solved: Solved) -> tuple[Array, Array]:
-    """What ties that are near to being let go add to the variances, in units of `SCALE`².
+    """What ties and statements that the marks strain add to the variances, in units of `SCALE`².
 
     A tie let go turns a board, or its line, by so much; how likely that is follows from its
-    test, one at the limit being as likely as not. Variance of each board's azimuth, (B,), and
-    of each shared unknown, (m,), the lines' alone being told.
+    test, one at the limit being as likely as not; and so with what is stated of a shared thing.
+    Variance of each board's azimuth, (B,), and of each shared unknown, (m,), the lines' alone
+    being told.
     """
     test, apart, _ = _ties(model, solved)
     design, block = model.design(), solved.shared_cov.blocks(model.column)
@@ -171,32 +187,88 @@ def strained(model: Model, solved: Solved) -> tuple[Array, Array]:
     cross = np.asarray(solved.reach @ block)
     missed = cross @ np.swapaxes(design, 1, 2)
     pull = apart / SCALE / model.own_var
-    limit = _limit(int(np.count_nonzero(test)))
+    limit = _limit(int(np.count_nonzero(test)), _STRAINED)
     likely = np.where(test > 0.0, _likely(test, limit), 0.0)
     turn = (solved.covariance[:, AZIMUTH] - missed[:, AZIMUTH]) * pull
     of_board = np.sum(likely * turn**2, axis=1)
-    for of_place, prior, each in _places(model, solved):
-        boards, apart_scaled = list(each.boards), each.apart / SCALE[each.row]
-        shift = cross[boards, AZIMUTH, list(TIE_ROW).index(each.row)] * apart_scaled / prior
-        of_board[boards] += _likely(of_place, limit) * shift**2
     line = model.column[:, LINE]
     with_line = np.einsum("bk,bik->bi", block[:, LINE], design)
     of_line = np.sum(likely * ((cross[:, :, LINE] - with_line) * pull) ** 2, axis=1)
+    of_line += _scattered(line, test, solved)
+    said, weight = _statements(model, solved)
+    # What a statement shifts, that the marks strain: by board and tie.
+    shift = np.where(model.column >= 0, said[model.column], 0.0)
+    likely = np.where(model.column >= 0, weight[model.column], 0.0)
+    of_board += np.sum(likely * (cross[:, AZIMUTH] * shift) ** 2, axis=1)
+    of_line += np.sum(likely * (block[:, LINE] * shift) ** 2, axis=1)
+    limit = _limit(int(np.count_nonzero(test)))
+    for of_place, prior, each in _places(model, solved):
+        boards, apart_scaled = list(each.boards), each.apart / SCALE[each.row]
+        moved = cross[boards, AZIMUTH, list(TIE_ROW).index(each.row)] * apart_scaled / prior
+        of_board[boards] += _likely(of_place, limit, 0.5) * moved**2
     return of_board, _by_line(line, of_line, model.size)
 
 
-def _likely(test: Any, limit: float) -> Any:
-    return 1.0 / (1.0 + np.exp((limit - test) / 2.0))
+def _statements(model: Model, solved: Solved) -> tuple[Array, Array]:
+    """What is stated of each shared unknown, but of places, against what the marks say, (m,) each.
+
+    The force that the statement has on it, what it would shift without it divided by its
+    covariance with what is shifted; and how likely it is that the statement is too narrow.
+    """
+    force, weight = np.zeros(model.size), np.zeros(model.size)
+    if not model.size:
+        return force, weight
+    stated, variance = model.statements, solved.shared_cov.variance()
+    place = np.array(stated.place, dtype=np.intp)
+    prior = np.array(stated.sd) ** 2
+    off = np.array(stated.value) - solved.shared[place]
+    other = np.array(stated.other, dtype=np.intp)
+    off -= np.where(other >= 0, np.array(stated.factor) * solved.shared[other], 0.0)
+    # Several statements of one unknown, a watch's comparisons, bear each other out or not.
+    once = np.bincount(place, minlength=model.size)[place] == 1
+    sites = [
+        unknown for thing in model.things if thing.kind == "place" for unknown in thing.unknowns
+    ]
+    once &= ~np.isin(place, sites)
+    taken = prior - variance[place]
+    known = once & (taken > _UNTESTED * prior)
+    safe = np.where(known, taken, 1.0)
+    force[place[known]] = (off / safe)[known]
+    limit = _limit(int(known.sum()), _STRAINED)
+    weight[place[known]] = _likely(off**2 / safe, limit)[known]
+    return force, weight
+
+
+def _likely(test: Any, limit: float, steep: float = _STEEP) -> Any:
+    return 1.0 / (1.0 + np.exp(np.minimum(steep * (limit - test), 500.0)))
+
+
+def _scattered(line: NDArray[np.intp], test: Array, solved: Solved) -> Array:
+    """What a line's set-ups, none of them wrong by itself, scatter about it more than they may."""
+    from scipy.special import chdtri
+
+    added = np.zeros(len(line))
+    if not (line >= 0).any():
+        return added
+    variance = solved.shared_cov.variance()
+    for unknown in np.unique(line[line >= 0]):
+        mine = np.flatnonzero(line == unknown)
+        free = len(mine) - 1
+        # Of each test the share that its own part in the line has is taken off.
+        total = float(test[mine, AZIMUTH].sum()) * free / len(mine)
+        if free and total > float(chdtri(free, _STRAINED)):
+            added[mine] = variance[unknown] * (total / free - 1.0) / len(mine)
+    return added
 
 
 def _by_line(line: NDArray[np.intp], values: Array, size: int) -> Array:
     return np.bincount(line[line >= 0], values[line >= 0], size).astype(np.float64)
 
 
-def _limit(count: int) -> float:
+def _limit(count: int, chance: float = FALSE_ALARM) -> float:
     from scipy.special import chdtri
 
-    return float(chdtri(1, FALSE_ALARM / max(count, 1)))
+    return float(chdtri(1, chance / max(count, 1)))
 
 
 def _ties(model: Model, solved: Solved) -> tuple[Array, Array, Array]:

@@ -33,6 +33,14 @@ from orient.numbers.grid import sun_deflection_u_deg
 from orient.numbers.mixture import Mixture, Normals, observed, one_of
 from orient.numbers.tolerances import COVERAGE_95
 from orient.observation.sights.circle import Circle, Sky, sky_of
+from orient.observation.sights.record import (
+    Meant,
+    as_stated,
+    compass_log_density,
+    other_records,
+    other_watches,
+    points_oddly,
+)
 from orient.tables.sights import ROUGH_SD_S
 
 Array = NDArray[np.float64]
@@ -42,24 +50,28 @@ BLUNDERS = 0.05
 _LOOSE = 10.0
 #: By how much all stated figures may be too small, and how likely that is beforehand.
 SCALES = {1.0: 0.90, 2.0: 0.08, 4.0: 0.02}
-#: How a watch may be off beyond what is stated, seconds, and how likely that is beforehand.
-_HOURS = {3600.0: 0.004, -3600.0: 0.004, 7200.0: 0.001, -7200.0: 0.001, 43200.0: 0.001,
-          -43200.0: 0.001, 1800.0: 0.0005, -1800.0: 0.0005}  # fmt: skip
-_MISSET_SD_S, _MISSET = 600.0, 0.01
 #: So many times better must another reading of the record fit before it is entertained.
-_SCALE_SPEAKS, _WATCH_SPEAKS = 3.0, 30.0
+_SCALE_SPEAKS, _RECORD_SPEAKS, _DOUBTED_SPEAKS = 3.0, 30.0, 3.0
+#: What is entertained and is likelier than this part of the likeliest, the figure reaches.
+_ALIVE = 0.01
 #: The circle may lie anyhow: the standard deviation of any direction at all.
 _ANYHOW_DEG = 360.0 / np.sqrt(12.0)
 #: Priors, one standard uncertainty each (*common practice, no source*): the index error of an
-#: altitude, the collimation of a small instrument, a site read off a map.
-_INDEX_DEG, _COLLIMATION_DEG, _SITE_M = 0.1, 0.02, 50.0
+#: altitude, the collimation of a small instrument; how far a circle that was touched turns.
+_INDEX_DEG, _COLLIMATION_DEG, _TURN_DEG = 0.1, 0.02, 10.0
 _M_PER_DEG = 111_000.0
 #: Refraction is not known better than to a tenth of itself.
 _REFRACTION_PART = 0.1
 #: Within so many seconds the sky turns evenly to 0.0001°.
 _STEPS, _STILL_S, _LONGEST_STEP_S = 12, 15.0, 1500.0
-#: Explanations kept at a time, and the chance with which a sound record is looked into further.
-_MOST, _LOOKED_INTO = 40, 0.1
+#: Explanations kept at a time; the chance with which a sound record is looked into further, and
+#: that with which what contradicts it is looked for in the whole record.
+_MOST, _LOOKED_INTO, _DOUBTED = 40, 0.1, 0.01
+#: Explanations kept at a first glance, and by how much the evidence then may be too small.
+_FEW, _SLACK = 6, 3.0
+
+#: Where more than one sight in so many, and more than one at all, fits not, nothing is explained.
+_TOO_MANY = 3
 
 #: The terms of a budget, in the order in which they are told.
 TERMS = ("reading", "altitude", "watch", "plumb", "place", "instrument", "doubt")
@@ -85,8 +97,8 @@ class Adjusted:
     reading is good, `altitude_good` the same of its altitude (NaN without one);
     `residual_deg` and `altitude_residual_deg` what the best solution leaves. `watch_off_s`
     is, by timepiece, what the sights say of its error beyond the stated one, with its
-    standard uncertainty. `watch_words` and `scale` tell which other reading of the record
-    fits best, "" and 1 where the stated one does. `undecided` is how many times wider the
+    standard uncertainty. `meant` and `scale` tell which other reading of the record
+    fits best, its words "" and 1 where the stated one does. `undecided` is how many times wider the
     result is than its best explanation alone.
     """
 
@@ -99,7 +111,7 @@ class Adjusted:
     altitude_residual_deg: Array
     watch_off_s: Array
     watch_off_u_s: Array
-    watch_words: str
+    meant: Meant
     scale: float
     undecided: float
 
@@ -113,7 +125,7 @@ class _Layout:
 
     @property
     def size(self) -> int:
-        return 1 + self.lines + self.watches + 8
+        return 1 + self.lines + self.watches + 9
 
     @property
     def watch(self) -> NDArray[np.intp]:
@@ -122,6 +134,10 @@ class _Layout:
     @property
     def leaning(self) -> NDArray[np.intp]:
         return 1 + self.lines + self.watches + np.arange(2)
+
+    @property
+    def turn(self) -> int:
+        return self.size - 7
 
     @property
     def collimation(self) -> int:
@@ -159,20 +175,10 @@ class _Linear:
 
 
 @dataclass(frozen=True)
-class _Watch:
-    """A reading of the record: by how much each watch is off beyond the stated, and how well."""
-
-    words: str
-    probability: float
-    offset_s: Array
-    sd_s: Array
-
-
-@dataclass(frozen=True)
 class _Run:
     """One reading of the record worked through."""
 
-    watch: _Watch
+    meant: Meant
     scale: float
     linear: _Linear
     mixture: Mixture
@@ -196,6 +202,7 @@ def adjust(circle: Circle, by: str = "both") -> Adjusted | None:
     if by == "altitude":
         circle = replace(circle, watch_sd_s=np.full_like(circle.watch_sd_s, ROUGH_SD_S))
     runs = _alive(circle)
+    circle.skies.clear()
     weight = np.array([run.log_evidence + np.log(_beforehand(run)) for run in runs])
     weight = np.exp(weight - weight.max())
     best = runs[int(np.argmax(weight))]
@@ -218,78 +225,91 @@ def adjust(circle: Circle, by: str = "both") -> Adjusted | None:
         altitude_residual,
         np.array([each[0] for each in off]),
         np.array([each[1] for each in off]),
-        best.watch.words,
+        best.meant,
         best.scale,
         max(each[1] for each in found),
     )
 
 
 def _beforehand(run: _Run) -> float:
-    return run.watch.probability * SCALES[run.scale]
+    return run.meant.probability * SCALES[run.scale]
 
 
 def _alive(circle: Circle) -> list[_Run]:
     """The stated reading of the record, and the others that the sights speak for."""
-    stated = _run(circle, _as_stated(circle), 1.0)
+    stated = _run(as_stated(circle), 1.0)
     runs = [stated]
-    if _fits(stated):
+    odd = points_oddly(circle, stated.linear.start[0] + _best(stated.mixture)[0])
+    if _fits(stated) and not odd:
         return runs
-    others = [_run(circle, watch, 1.0) for watch in _other_watches(circle)]
-    runs += [r for r in others if r.log_evidence > stated.log_evidence + np.log(_WATCH_SPEAKS)]
-    for run in list(runs):
-        wider = [_run(circle, run.watch, scale) for scale in SCALES if scale > 1.0]
+    others, speaks = other_watches(circle), _RECORD_SPEAKS
+    if odd or _contradicts(stated):
+        others, speaks = others + other_records(circle, odd), _DOUBTED_SPEAKS
+    enough = stated.log_evidence + np.log(speaks)
+    glanced = [_run(meant, 1.0, _FEW) for meant in others]
+    found = [_run(r.meant, 1.0) for r in glanced if r.log_evidence > enough - _SLACK]
+    runs += [run for run in found if run.log_evidence > enough]
+    weight = np.array([run.log_evidence + np.log(_beforehand(run)) for run in runs])
+    likely = [runs[n] for n in np.flatnonzero(weight > weight.max() + np.log(_ALIVE))]
+    for run in [stated, *(run for run in likely if run is not stated)]:
+        wider = [_run(run.meant, scale) for scale in SCALES if scale > 1.0]
         runs += [r for r in wider if r.log_evidence > run.log_evidence + np.log(_SCALE_SPEAKS)]
     return runs
 
 
 def _fits(run: _Run) -> bool:
     """Whether the stated reading of the record leaves nothing to explain."""
-    from scipy.special import chdtri
+    good, _ = _judged(run)
+    return bool((good > 1 - BLUNDERS).all()) and _chance(run, good > -1.0) > _LOOKED_INTO
 
-    good, residual = _judged(run)
+
+def _contradicts(run: _Run) -> bool:
+    """Whether the sights, one of them left out, contradict the stated reading of the record."""
+    good, _ = _judged(run)
+    doubtful = good < 0.5
+    return int(doubtful.sum()) > 1 or _chance(run, ~doubtful) < _DOUBTED
+
+
+def _chance(run: _Run, counted: NDArray[np.bool_]) -> float:
+    """With what chance a sound record is as bad as this one, by the observations counted."""
+    from scipy.special import chdtrc
+
+    _, residual = _judged(run)
     linear, solution = run.linear, _best(run.mixture)
-    mean, sd = _beliefs(linear, run.watch)
-    misfit = float(np.sum((residual / linear.sd) ** 2) + np.sum(((solution - mean) / sd) ** 2))
-    freedom = max(len(residual) - 1 - linear.layout.lines, 1)
-    return bool((good > 1 - BLUNDERS).all() and misfit < chdtri(freedom, _LOOKED_INTO))
+    mean, sd = _beliefs(linear, run.meant)
+    misfit = float(np.sum((residual[counted] / linear.sd[counted]) ** 2))
+    misfit += float(np.sum(((solution - mean) / sd) ** 2))
+    freedom = max(int(counted.sum()) - 1 - linear.layout.lines, 1)
+    return float(chdtrc(freedom, misfit))
 
 
-def _as_stated(circle: Circle) -> _Watch:
-    return _Watch("", 1.0, np.zeros_like(circle.watch_sd_s), circle.watch_sd_s)
-
-
-def _other_watches(circle: Circle) -> list[_Watch]:
-    """Each trusted watch off by hours or mis-set by minutes, one at a time."""
-    found = []
-    for number, sd_s in enumerate(circle.watch_sd_s):
-        if sd_s >= ROUGH_SD_S:
-            continue
-        only = np.arange(len(circle.watch_sd_s)) == number
-        name = circle.watch_names[number] or "watch"
-        for off_s, probability in _HOURS.items():
-            way = "fast" if off_s > 0 else "slow"
-            words = f"the {name} {abs(off_s) / 3600:g} h {way}"
-            found.append(_Watch(words, probability, only * off_s, circle.watch_sd_s))
-        sd = np.where(only, np.hypot(sd_s, _MISSET_SD_S), circle.watch_sd_s)
-        words = f"the {name} set wrong by minutes"
-        found.append(_Watch(words, _MISSET, np.zeros_like(sd), sd))
-    return found
-
-
-def _run(circle: Circle, watch: _Watch, scale: float) -> _Run:
+def _run(meant: Meant, scale: float, most: int = _MOST) -> _Run:
     """Work a reading of the record through, about the point that it leads to."""
-    offset = watch.offset_s
+    circle, offset = meant.circle, meant.offset_s
     for step in range(_STEPS):
-        linear = _linear(circle, offset, watch, scale)
-        mixture = _mixture(linear, watch)
+        linear = _linear(offset, meant, scale)
+        mixture = _mixture(linear, meant, most)
         moved = _best(mixture)[linear.layout.watch]
         if step == _STEPS - 1 or np.abs(moved).max(initial=0.0) < _STILL_S:
             break
         # Far from the point the sky turns otherwise than it does there.
         offset = offset + np.clip(moved, -_LONGEST_STEP_S, _LONGEST_STEP_S)
+    mixture = _as_a_compass(circle, linear, mixture)
     evidence = mixture.log_evidence()
     top = evidence.max()
-    return _Run(watch, scale, linear, mixture, float(top + np.log(np.exp(evidence - top).sum())))
+    return _Run(meant, scale, linear, mixture, float(top + np.log(np.exp(evidence - top).sum())))
+
+
+def _as_a_compass(circle: Circle, linear: _Linear, mixture: Mixture) -> Mixture:
+    """Of a compass's alternatives those likelier that leave it a usual compass.
+
+    It weighs them and moves none: what the compass is off by is asked for.
+    """
+    if not circle.compass or not np.isfinite(circle.declination_deg):
+        return mixture
+    mean = np.linalg.solve(mixture.precision, mixture.shift[..., None])[:, 0, 0]
+    likely = compass_log_density(circle, linear.start[0] + mean)
+    return Mixture(mixture.precision, mixture.shift, mixture.log_weight + likely)
 
 
 def _best(mixture: Mixture) -> Array:
@@ -300,16 +320,17 @@ def _best(mixture: Mixture) -> Array:
 # --- the observations about a point ------------------------------------------------------------
 
 
-def _linear(circle: Circle, offset_s: Array, watch: _Watch, scale: float) -> _Linear:
-    sky = sky_of(circle, offset_s)
+def _linear(offset_s: Array, meant: Meant, scale: float) -> _Linear:
+    circle = meant.circle
+    sky = _sky(circle, offset_s)
     layout = _Layout(len(circle.line_names), len(circle.watch_sd_s))
     sd = _reading_sd(circle, sky) * scale
-    start = _start(circle, sky, sd, watch)
+    start = _start(circle, sky, sd, meant)
     with_altitude = np.flatnonzero(circle.aloft & np.isfinite(circle.altitude_deg))
     n, many = len(circle.reading_deg), len(with_altitude)
     design = np.zeros((n + many, layout.size))
-    _design_readings(design[:n], circle, sky, layout)
-    _design_altitudes(design[n:], circle, sky, layout, with_altitude)
+    _design_readings(design[:n], meant, sky, layout)
+    _design_altitudes(design[n:], meant, sky, layout, with_altitude)
     expected = np.where(circle.aloft, sky.azimuth_deg, np.append(start[1:], 0.0)[circle.line])
     misfit = wrap_180(circle.reading_deg - (expected - start[0]))
     lift = _REFRACTION_PART / 60.0 / np.tan(np.radians(np.maximum(sky.altitude_deg, 1.0)))
@@ -327,6 +348,15 @@ def _linear(circle: Circle, offset_s: Array, watch: _Watch, scale: float) -> _Li
     )
 
 
+def _sky(circle: Circle, offset_s: Array) -> Sky:
+    """The sky of a circle, kept: many readings of a record have the same."""
+    place = (circle.latitude_deg, circle.longitude_deg)
+    key = (*place, circle.utc_s.tobytes(), offset_s.tobytes())
+    if key not in circle.skies:
+        circle.skies[key] = sky_of(circle, offset_s)
+    return circle.skies[key]
+
+
 def _reading_sd(circle: Circle, sky: Sky) -> Array:
     return np.hypot(circle.reading_sd_deg, np.where(circle.aloft, sky.body_u_deg, 0.0))
 
@@ -337,7 +367,8 @@ def _steepness(sky: Sky) -> Array:
     return np.nan_to_num(steep)
 
 
-def _design_readings(design: Array, circle: Circle, sky: Sky, layout: _Layout) -> None:
+def _design_readings(design: Array, meant: Meant, sky: Sky, layout: _Layout) -> None:
+    circle = meant.circle
     aloft, row = circle.aloft, np.arange(len(design))
     design[:, 0] = -1.0
     design[row[~aloft], 1 + circle.line[~aloft]] = 1.0
@@ -351,24 +382,26 @@ def _design_readings(design: Array, circle: Circle, sky: Sky, layout: _Layout) -
         design[np.ix_(up, columns)] = (
             np.column_stack([-np.sin(azimuth), np.cos(azimuth)]) * (steep * size)[:, None]
         )
-    design[np.ix_(up, layout.site)] = sky.by_place[:, aloft, 0].T * _SITE_M / _M_PER_DEG
+    design[np.ix_(up, layout.site)] = sky.by_place[:, aloft, 0].T * meant.site_m / _M_PER_DEG
+    design[:, layout.turn] = circle.turned * _TURN_DEG
     design[:, layout.collimation] = circle.face * np.hypot(1.0, _steepness(sky)) * _COLLIMATION_DEG
 
 
 def _design_altitudes(
-    design: Array, circle: Circle, sky: Sky, layout: _Layout, rows: NDArray[np.intp]
+    design: Array, meant: Meant, sky: Sky, layout: _Layout, rows: NDArray[np.intp]
 ) -> None:
+    circle = meant.circle
     each = np.arange(len(rows))
     design[each, layout.watch[circle.timepiece[rows]]] = -sky.altitude_rate[rows]
     design[:, layout.index] = _INDEX_DEG
-    design[:, layout.site] = sky.by_place[:, rows, 1].T * _SITE_M / _M_PER_DEG
+    design[:, layout.site] = sky.by_place[:, rows, 1].T * meant.site_m / _M_PER_DEG
 
 
-def _start(circle: Circle, sky: Sky, sd: Array, watch: _Watch) -> Array:
+def _start(circle: Circle, sky: Sky, sd: Array, meant: Meant) -> Array:
     """An orientation that most of the sights agree on, and the lines' azimuths by it."""
     aloft = circle.aloft
     implied = (sky.azimuth_deg - circle.reading_deg)[aloft]
-    wide = np.hypot(sd[aloft], sky.azimuth_rate[aloft] * watch.sd_s[circle.timepiece[aloft]])
+    wide = np.hypot(sd[aloft], sky.azimuth_rate[aloft] * meant.sd_s[circle.timepiece[aloft]])
     wide = np.hypot(wide, circle.plumb_sd_deg[aloft] * _steepness(sky)[aloft])
     apart = wrap_180(implied[:, None] - implied)
     likely = (1 - BLUNDERS) * np.exp(-0.5 * (apart / wide) ** 2) / wide + BLUNDERS / 360.0
@@ -383,22 +416,22 @@ def _start(circle: Circle, sky: Sky, sd: Array, watch: _Watch) -> Array:
 # --- what they say together --------------------------------------------------------------------
 
 
-def _mixture(linear: _Linear, watch: _Watch) -> Mixture:
-    mean, sd = _beliefs(linear, watch)
+def _mixture(linear: _Linear, meant: Meant, most: int) -> Mixture:
+    mean, sd = _beliefs(linear, meant)
     found = observed(np.eye(linear.layout.size), mean, sd**2)
     # The sharpest first: what is loose is then told from them.
     for number in np.argsort(linear.sd, kind="stable"):
-        found = (found * _sight(linear, int(number))).pruned(_MOST)
+        found = (found * _sight(linear, int(number))).pruned(most)
     return found
 
 
-def _beliefs(linear: _Linear, watch: _Watch) -> tuple[Array, Array]:
+def _beliefs(linear: _Linear, meant: Meant) -> tuple[Array, Array]:
     """What is held of each unknown before any sight, about the point: mean and deviation."""
     layout = linear.layout
     mean, sd = np.zeros(layout.size), np.ones(layout.size)
     sd[: 1 + layout.lines] = _ANYHOW_DEG
-    mean[layout.watch] = watch.offset_s - linear.offset_s
-    sd[layout.watch] = watch.sd_s
+    mean[layout.watch] = meant.offset_s - linear.offset_s
+    sd[layout.watch] = meant.sd_s
     return mean, sd
 
 
@@ -453,19 +486,38 @@ def _direction(
     row[number] = 1.0
     turn = best.linear.start[number]
     parts = []
-    for run, share in zip(runs, weight, strict=True):
+    for run, share in zip(runs, weight.tolist(), strict=True):
         along = run.mixture.along(row)
         shift = float(wrap_180(run.linear.start[number] - turn))
         parts.append((along.mean + shift, along.sd, along.weight * share))
     mean, sd, share = (np.concatenate(each) for each in zip(*parts, strict=True))
     centre, reach = central(Normals(mean, sd, share / share.sum()))
-    u = reach / COVERAGE_95
+    alive = [n for n in range(len(runs)) if weight[n] > _ALIVE * weight.max()]
+    ends = [_likeliest(*parts[n]) for n in alive]
+    farthest = max(abs(mean - centre) + COVERAGE_95 * sd for mean, sd in ends)
+    u = max(reach, farthest if len(alive) > 1 else 0.0, _unexplained_deg(best)) / COVERAGE_95
     terms = _terms(best, row)
     alone = float(np.sqrt(sum(part**2 for part in terms.values())))
     # Other explanations nearly always add to it; where they take away, every part is the less.
     terms = {name: part * min(1.0, u / alone) for name, part in terms.items()}
     terms["doubt"] = float(np.sqrt(max(u**2 - alone**2, 0.0)))
     return Direction(float(wrap_360(turn + centre)), u, terms), u / alone
+
+
+def _likeliest(mean: Array, sd: Array, share: Array) -> tuple[float, float]:
+    at = int(np.argmax(share))
+    return float(mean[at]), float(sd[at])
+
+
+def _unexplained_deg(run: _Run) -> float:
+    """How far the sights lie from the best explanation where too many do for it to be one."""
+    good, residual = _judged(run)
+    aloft = run.meant.circle.aloft
+    toward_sky = np.flatnonzero(aloft)
+    wrong = int((good[toward_sky] < 0.5).sum())
+    if wrong < 2 or _TOO_MANY * wrong <= len(toward_sky):
+        return 0.0
+    return float(np.abs(wrap_180(residual[toward_sky])).max())
 
 
 def central(number: Normals) -> tuple[float, float]:
@@ -495,7 +547,7 @@ def _terms(run: _Run, row: Array) -> dict[str, float]:
     at = int(np.argmax(run.mixture.log_evidence()))
     precision = run.mixture.precision[at]
     gain = np.linalg.solve(precision, row)
-    _, prior = _beliefs(linear, run.watch)
+    _, prior = _beliefs(linear, run.meant)
     share = (gain / prior) ** 2
     index = float(share[layout.index])
     total = float(row @ gain)

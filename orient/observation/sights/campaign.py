@@ -121,6 +121,7 @@ def _reduced(rows: pd.DataFrame, where: pd.Series, place: pd.Series) -> CircleRe
         *plumb_place(where),
         used["watch_error_s"].to_numpy(float),
         used["watch_sd_s"].to_numpy(float),
+        (float(place["declination_deg"]), float(place["declination_u_deg"])),
     )
     adjusted, by_time, by_altitude = adjust(circle), None, None
     aloft = circle.aloft
@@ -245,9 +246,10 @@ def _flags(adjusted: Adjusted, row: dict[str, Any]) -> list[str]:
         flags.append(Flag.SIGHT_MISFIT)
     if (aloft & ~doubtful).sum() < 2:
         flags.append(Flag.SIGHTS_UNCHECKED)
-    if adjusted.undecided > _CONTRADICTION or adjusted.scale > 1.0:
+    slipped = adjusted.meant.words and not adjusted.meant.of_watch
+    if adjusted.undecided > _CONTRADICTION or adjusted.scale > 1.0 or slipped:
         flags.append(Flag.SIGHTS_CONTRADICT)
-    if adjusted.watch_words:
+    if adjusted.meant.of_watch:
         flags.append(Flag.WATCH_DOUBTFUL)
     correction = row["compass_correction_deg"]
     if correction is not None and abs(correction) > COVERAGE_95 * row["compass_correction_u_deg"]:
@@ -347,20 +349,21 @@ def every_reading(campaign: Campaign, rows: Sequence[Mapping[str, Any]]) -> pd.D
 def _readings_of(
     result: CircleResult, adjusted: Adjusted, sites: pd.DataFrame
 ) -> list[dict[str, Any]]:
-    row, circle = result.rows[0], adjusted.circle
-    toward = circle.reading_deg + adjusted.orientation.azimuth_deg - adjusted.residual_deg
+    row, circle, terms = result.rows[0], adjusted.circle, adjusted.orientation.terms
+    meant = adjusted.meant.circle
+    toward = meant.reading_deg + adjusted.orientation.azimuth_deg - adjusted.residual_deg
     shared = {
         "site": row["site"],
         "compass": row["compass"],
         "declination_deg": row["declination_deg"],
         "declination_u_deg": row["declination_u_deg"],
-        "true_azimuth_u_deg": adjusted.orientation.terms["watch"],
+        "true_azimuth_u_deg": float(np.hypot(terms["watch"], terms["doubt"])),
         "setup": f"{row['circle']} {row['date']}",
         "stand": "",
         "latitude_deg": float(cast(float, sites.loc[row["site"], "latitude_deg"])),
         "longitude_deg": float(cast(float, sites.loc[row["site"], "longitude_deg"])),
     }
-    fits = np.flatnonzero(circle.aloft & (adjusted.good >= DOUBTFUL))
+    fits = np.flatnonzero(circle.aloft & (adjusted.good >= DOUBTFUL) & ~meant.turned)
     return [
         shared
         | {

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from typing import Any, cast
 
 import numpy as np
@@ -30,7 +30,10 @@ class Circle:
     stated error taken off, NaN toward a line; `timepiece` numbers what may be off together, −1
     toward a line; `watch_sd_s` has one value a timepiece. `line` numbers the reference line,
     −1 toward the sky; `line_names` are their names. `face` is +1, −1, or 0 where not told.
-    `limb` is −1 for a left edge, +1 for a right one.
+    `limb` is −1 for a left edge, +1 for a right one. `turned` marks the readings after which, or
+    before which, the circle may have been turned; `declination_deg` is the model's, and with its
+    standard uncertainty what a compass is expected to point by. `skies` keeps the skies of its
+    other readings, which share it.
     """
 
     site: str
@@ -58,6 +61,10 @@ class Circle:
     limb: Array
     face: Array
     shadow: NDArray[np.bool_]
+    turned: NDArray[np.bool_]
+    declination_deg: float
+    declination_u_deg: float
+    skies: dict[Any, Sky] = field(default_factory=dict, repr=False, compare=False)
 
     @property
     def aloft(self) -> NDArray[np.bool_]:
@@ -72,6 +79,7 @@ def circle_of(
     longitude_deg: float,
     watch_error_s: Array,
     watch_sd_s: Array,
+    declination_deg: tuple[float, float],
 ) -> Circle:
     """Gather the rows of one circle.
 
@@ -80,6 +88,7 @@ def circle_of(
         where: the site's row.
         latitude_deg, longitude_deg: where its plumb line points.
         watch_error_s, watch_sd_s: of each row's watch at its time.
+        declination_deg: of the model, and its standard uncertainty.
     """
     kind = sights["kind"].to_numpy()
     aloft = kind != LINE
@@ -116,6 +125,9 @@ def circle_of(
         limb=np.array([sign.get(each, 0.0) for each in sights["limb"]]),
         face=np.array([sign.get(each, 0.0) for each in sights["face"]]),
         shadow=kind == SHADOW,
+        turned=np.zeros(len(sights), dtype=bool),
+        declination_deg=declination_deg[0],
+        declination_u_deg=declination_deg[1],
     )
 
 

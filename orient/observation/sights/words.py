@@ -5,6 +5,7 @@ from __future__ import annotations
 import numpy as np
 
 from orient.numbers.angles import wrap_180
+from orient.numbers.bodies import SUN
 from orient.numbers.tolerances import COVERAGE_95
 from orient.observation.sights.adjustment import TERMS, Adjusted
 from orient.observation.sights.campaign import DOUBTFUL, CircleResult
@@ -36,6 +37,7 @@ def sentences(result: CircleResult) -> list[str]:
     said = [_compass(result)] if result.rows[0]["compass"] else []
     said += [_budget(result, row_number) for row_number in range(len(result.rows))]
     said += _read_once(result)
+    said += _unchecked(result.adjusted)
     said += _misfits(result.adjusted)
     said += _watches(result)
     said += _methods(result)
@@ -126,6 +128,18 @@ def _read_once(result: CircleResult) -> list[str]:
     return [f"read {', '.join(once)} a second time: one reading alone shows no slip."]
 
 
+def _unchecked(adjusted: Adjusted) -> list[str]:
+    """What nothing checks where only the sun was sighted, and no altitude was read."""
+    circle = adjusted.circle
+    bodies = {circle.bodies[number] for number in np.flatnonzero(circle.aloft)}
+    if np.isfinite(circle.altitude_deg).any() or bodies != {SUN}:
+        return []
+    return [
+        "nothing here checks the watch, the date and the place: read an altitude of the sun with "
+        "one of the sights (a rod's height over its shadow's length is its tangent)."
+    ]
+
+
 def _sources(terms: dict[str, float]) -> str:
     """The terms of a budget that matter, largest first."""
     total = float(np.sqrt(sum(part**2 for part in terms.values())))
@@ -161,8 +175,8 @@ def _watches(result: CircleResult) -> list[str]:
     adjusted = result.adjusted
     assert adjusted is not None
     said = []
-    if adjusted.watch_words:
-        said.append(f"the sights fit far better with {adjusted.watch_words}: zone, summer time?")
+    if adjusted.meant.words:
+        said.append(f"the sights fit far better with {adjusted.meant.words}.")
     if adjusted.scale > 1.0:
         said.append(
             f"the sights scatter as if every stated figure were {adjusted.scale:g} times larger, "
