@@ -258,7 +258,8 @@ def _check_place_and_dates(
 ) -> None:
     first = magnetic.MODEL_YEARS[magnetic.IGRF][0]
     last = magnetic.MODEL_YEARS[magnetic.WMM][1] + magnetic.EXTRAPOLATION_YEARS
-    years = f"a date that a model of the magnetic field covers, {first:.0f} to {last:.0f}"
+    ends = f"{first:.0f} to the end of {last - 1:.0f}"
+    years = f"a date that a model of the magnetic field covers, {ends}"
     checks = [
         ("latitude", latitude_deg, abs(latitude_deg) <= 90.0, "a latitude of −90° to 90°"),
         (

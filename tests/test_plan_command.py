@@ -198,7 +198,8 @@ def test_rows_do_not_depend_on_the_number_of_workers(campaign):
         (("--from", "04.05.2026"), "YYYY-MM-DD"),
         (("--from", "2026-05-04", "--min-altitude", "70"), "less than --max-altitude"),
         (("--from", "2026-05-04", "--min-altitude", "nan"), "nan is no number"),
-        (("--from", "2026-05-04", "--rod", "0"), "'0' is no number above 0"),
+        (("--from", "2026-05-04", "--rod", "0"), "a rod is 20 to 5000 mm tall, found 0"),
+        (("--from", "2026-05-04", "--rod", "5"), "a rod is 20 to 5000 mm tall, found 5"),
         ((), "--from"),
     ],
 )

@@ -22,6 +22,7 @@ from orient.commands.common import (
 )
 from orient.commands.planning_options import (
     POSITIVE,
+    ROD,
     Positive,
     altitude_limits,
     at_95,
@@ -62,7 +63,7 @@ if TYPE_CHECKING:
     metavar="MM MM",
     help="Largest board that can be carried, width and depth.",
 )
-@click.option("--rod", type=POSITIVE, metavar="MM", help="The rod you have.")
+@click.option("--rod", type=ROD, metavar="MM", help="The rod you have.")
 @click.option("--board", type=POSITIVE, nargs=2, metavar="MM MM", help="The board you have.")
 @with_options(limit_options[:2])
 @care_options

@@ -17,6 +17,7 @@ from orient.commands.common import (
     tell_written,
 )
 from orient.commands.planning_options import placed
+from orient.commands.sheet import paper_option
 
 if TYPE_CHECKING:
     from orient.observation.compass import CompassCheck
@@ -29,9 +30,9 @@ _DOUBTED = "The marks contradict this place: do not use."
 
 @click.command()
 @campaign_argument
-@click.option("--site", "only", multiple=True, help="Only these sites.")
+@click.option("--site", "only", multiple=True, metavar="SITE", help="Only this site; repeat.")
 @click.option("--date", "day", type=LocalDate(), help="Local date; today if left out.")
-@click.option("--paper", default="A4", show_default=True, help="A4, A3, Letter or WxH in mm.")
+@paper_option
 @click.option(
     "-o",
     "--output",

@@ -23,7 +23,7 @@ from orient.commands.common import (
     say,
     tell_written,
 )
-from orient.commands.planning_options import POSITIVE, check_day, chosen_sites
+from orient.commands.planning_options import ROD, check_day, chosen_sites
 from orient.commands.sheet import paper_option, planned_sheet
 from orient.flags import CAUTIONS
 from orient.text import folder_name
@@ -46,13 +46,15 @@ _COMPARED = ("class.csv", "class.html")
 @click.option("--date", "day", type=LocalDate(), help="To prepare: the local date.")
 @click.option(
     "--rod",
-    type=POSITIVE,
+    type=ROD,
     metavar="MM",
     help="Rod height; the one that suits the paper best if left out.",
 )
 @paper_option
 @click.option(
-    "--board", help="Width x height to draw on in mm, such as 650x470; over several pages."
+    "--board",
+    metavar="MMxMM",
+    help="Width and depth to draw on, such as 650x470; over several pages.",
 )
 @click.option(
     "--reference", default="mast", show_default=True, metavar="NAME", help="The line of the class."

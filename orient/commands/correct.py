@@ -41,7 +41,13 @@ def _day(ctx: click.Context, param: click.Parameter, value: str | None) -> dt.da
     help="A column of bearings; those called strike, trend, bearing, azimuth or dip direction "
     "if none is named.",
 )
-@click.option("--to", type=click.Choice(["true", "grid"]), default="true", show_default=True)
+@click.option(
+    "--to",
+    type=click.Choice(["true", "grid"]),
+    default="true",
+    show_default=True,
+    help="The north that the bearings count from.",
+)
 @click.option("--grid", default="", metavar="CRS", help="The grid of --to grid; else UTM or UPS.")
 @click.option("--crs", default="", metavar="CRS", help="The grid of the table's coordinates.")
 @click.option("--place", metavar="LAT,LON", help="The place of rows without one.")
@@ -72,7 +78,7 @@ def _day(ctx: click.Context, param: click.Parameter, value: str | None) -> dt.da
     show_default=True,
     metavar="DEG",
     type=click.FloatRange(0.01, 45.0),
-    help="How well a bearing was read (1 sigma).",
+    help="How well a bearing was read, one standard uncertainty.",
 )
 @force_option
 def correct(table: Path, output: Path, campaign: str | None, force: bool, **given: Any) -> None:
@@ -81,7 +87,7 @@ def correct(table: Path, output: Path, campaign: str | None, force: bool, **give
     TABLE is .csv, .xlsx, .gpkg or .geojson, with columns of places (latitude and longitude,
     easting and northing, or a site of the campaign), of dates, and of bearings; compass and
     dial_deg where there are any. Every column is kept; each bearing gains C_true_deg, C_u_deg
-    (1 sigma) and C_applied_deg, which undoes it.
+    (its standard uncertainty) and C_applied_deg, which undoes it.
     """
     from orient.errors import Fault, InputError
     from orient.notebook.correct import correct as corrected_of

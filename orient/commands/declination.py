@@ -47,7 +47,7 @@ def _when(ctx: click.Context, param: click.Parameter, value: str | None) -> dt.d
 
 @click.command(cls=_Signed)
 @click.argument("place", metavar="LAT LON", nargs=-1, required=True)
-@click.option("--date", metavar="WHEN", callback=_when, help="A day or a year; today if not given.")
+@click.option("--date", metavar="WHEN", callback=_when, help="A day or a year; today if left out.")
 @click.option(
     "--since", metavar="WHEN", callback=_when, help="An old map's year or day to compare with."
 )

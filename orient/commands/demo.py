@@ -16,7 +16,7 @@ from orient.commands.common import printable, tell_written
 @click.option("--force", is_flag=True, help="Write over a demo that is there.")
 @click.pass_context
 def demo(ctx: click.Context, folder: Path, force: bool) -> None:
-    """Write the demo campaign and its report into FOLDER ("demo" when not given).
+    """Write the demo campaign and its report into FOLDER ("demo" if left out).
 
     FOLDER/aldermoor gets the tables of an invented crew, FOLDER/report the page that they
     give; the summary comes on the terminal. Other files in FOLDER are left alone.

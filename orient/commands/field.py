@@ -54,6 +54,7 @@ from orient.text import folder_name
 @click.option(
     "--port",
     type=click.IntRange(0, 65535),
+    metavar="PORT",
     default=8315,
     show_default=True,
     help="The port to serve at: the same each day, as telephones keep their log by it.",

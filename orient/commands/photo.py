@@ -32,7 +32,11 @@ if TYPE_CHECKING:
 @click.argument(
     "photos", nargs=-1, required=True, type=click.Path(path_type=Path), metavar="PHOTO..."
 )
-@click.option("--setup", help="The set-up, where the sheet's site and date leave a choice.")
+@click.option(
+    "--setup",
+    metavar="SETUP",
+    help="The set-up, where the sheet's site and date leave a choice.",
+)
 @click.option(
     "--bar",
     type=click.FloatRange(80.0, 120.0),

@@ -54,6 +54,23 @@ class Positive(click.ParamType):
 POSITIVE = Positive()
 
 
+class Rod(click.ParamType):
+    """A rod's height, mm, in the bounds of the set-ups table."""
+
+    name = "rod"
+
+    def convert(
+        self, value: Any, param: click.Parameter | None, ctx: click.Context | None
+    ) -> float:
+        found: float = click.FLOAT.convert(value, param, ctx)
+        if not 20.0 <= found <= 5000.0:
+            self.fail(f"a rod is 20 to 5000 mm tall, found {value}", param, ctx)
+        return found
+
+
+ROD = Rod()
+
+
 class Target(click.ParamType):
     """What a line must meet: `±0.5` as people are shown it (95 %), `0.25` one standard."""
 
@@ -83,7 +100,7 @@ span_options = (
 )
 board_options = (
     click.option(
-        "--rod", type=POSITIVE, default=ROD_MM, show_default=True, metavar="MM", help="Rod height."
+        "--rod", type=ROD, default=ROD_MM, show_default=True, metavar="MM", help="Rod height."
     ),
     click.option(
         "--board",

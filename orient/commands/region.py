@@ -46,7 +46,9 @@ class _Signed(click.Command):
     "--around", type=click.Path(file_okay=False), metavar="CAMPAIGN", help="The area of its sites."
 )
 @click.option("--date", callback=_when, metavar="WHEN", help="A day or a year; today if left out.")
-@click.option("--step", type=click.FloatRange(min=1e-4), metavar="DEG", help="Of the lattice.")
+@click.option(
+    "--step", type=click.FloatRange(min=1e-4), metavar="DEG", help="Between the lattice's points."
+)
 @click.option(
     "--what",
     type=click.Choice(_QUANTITIES),
@@ -54,7 +56,12 @@ class _Signed(click.Command):
     show_default=True,
     help="What the lines and the picture show; the lattice has all.",
 )
-@click.option("--interval", type=click.FloatRange(min=1e-6), help="Between lines.")
+@click.option(
+    "--interval",
+    type=click.FloatRange(min=1e-6),
+    metavar="DEG",
+    help="Between lines; of `horizontal` in nanotesla.",
+)
 @click.option("--grid", metavar="CRS", help="A grid, for the angle from its north to the needle.")
 @click.option("--only", type=click.Choice(_KINDS), multiple=True, help="Only these kinds of file.")
 @click.option(
@@ -63,6 +70,7 @@ class _Signed(click.Command):
     required=True,
     type=click.Path(file_okay=False, path_type=Path),
     metavar="FOLDER",
+    help="Where the files go.",
 )
 @force_option
 def region(

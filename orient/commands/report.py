@@ -18,14 +18,15 @@ from orient.defaults import MAX_ALTITUDE_DEG
     "--output",
     type=click.Path(file_okay=False, path_type=Path),
     metavar="FOLDER",
-    help="Where to write; reports/<campaign> when not given.",
+    help="Where to write; reports/<campaign> if left out.",
 )
 @click.option(
     "--max-altitude",
     type=click.FloatRange(10, 90),
+    metavar="DEG",
     default=MAX_ALTITUDE_DEG,
     show_default=True,
-    help="A sun above this, in degrees, is too high for good marks.",
+    help="A sun above this is too high for good marks.",
 )
 @force_option
 def report(campaign: str, output: Path | None, max_altitude: float, force: bool) -> None:

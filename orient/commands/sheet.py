@@ -17,7 +17,7 @@ from orient.commands.common import (
     progress,
     tell_written,
 )
-from orient.commands.planning_options import Target, check_day
+from orient.commands.planning_options import ROD, Target, check_day
 from orient.defaults import ROD_MM, TARGET_U_DEG
 
 if TYPE_CHECKING:
@@ -28,13 +28,17 @@ if TYPE_CHECKING:
 
 
 paper_option = click.option(
-    "--paper", default="A4", show_default=True, help="A4, A3, Letter, or width x height in mm."
+    "--paper",
+    default="A4",
+    show_default=True,
+    metavar="PAPER",
+    help="A4, A3, Letter, or width and height in mm, such as 300x200.",
 )
 
 
 @click.command()
 @campaign_argument
-@click.option("--site", required=True, help="A site id of the campaign.")
+@click.option("--site", required=True, metavar="SITE", help="A site id of the campaign.")
 @click.option("--date", "day", type=LocalDate(), required=True, help="Local date.")
 @click.option(
     "-o",
@@ -45,10 +49,12 @@ paper_option = click.option(
 )
 @paper_option
 @click.option(
-    "--rod", default=ROD_MM, show_default=True, type=float, help="Tip above the board, mm."
+    "--rod", type=ROD, default=ROD_MM, show_default=True, metavar="MM", help="Rod height."
 )
 @click.option(
-    "--board", help="Width x height to draw on in mm, such as 650x470; over several pages."
+    "--board",
+    metavar="MMxMM",
+    help="Width and depth to draw on, such as 650x470; over several pages.",
 )
 @click.option(
     "--landscape/--portrait",

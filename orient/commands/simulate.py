@@ -11,7 +11,7 @@ from typing import TYPE_CHECKING, Any
 import click
 
 from orient.commands.common import LocalDate, campaign_argument, progress, say, tell_written
-from orient.commands.planning_options import POSITIVE, care_options, check_day, chosen_sites
+from orient.commands.planning_options import POSITIVE, ROD, care_options, check_day, chosen_sites
 from orient.commands.sheet import paper_option, planned_sheet
 from orient.defaults import ROD_MM
 from orient.text import counted, did_you_mean, folder_name
@@ -67,7 +67,7 @@ def _listed(context: click.Context, _: click.Parameter, names: tuple[str, ...]) 
 )
 @click.option(
     "--rod",
-    type=POSITIVE,
+    type=ROD,
     show_default=f"{ROD_MM:.0f}; with --sheets the one that fits the paper",
     metavar="MM",
     help="Rod height.",

@@ -31,14 +31,15 @@ if TYPE_CHECKING:
 @click.option(
     "--date",
     type=LocalDate(),
-    help="Local date, YYYY-MM-DD; today when not given.",
+    help="Local date; today if left out.",
 )
 @click.option(
     "--max-altitude",
     type=click.FloatRange(10, 90),
+    metavar="DEG",
     default=MAX_ALTITUDE_DEG,
     show_default=True,
-    help="A noon sun above this, in degrees, is flagged as too high.",
+    help="A noon sun above this is flagged as too high.",
 )
 @format_option
 def sites(campaign: str, date: Date | None, max_altitude: float, style: str) -> None:
