@@ -66,7 +66,6 @@ def write_whole(folder: Path | str, contents: Mapping[str, str | bytes]) -> list
             _stage(target, content, staged)
         with _undisturbed():
             _put_in_place(staged, targets)
-            WRITTEN.extend(targets)
     except BaseException:
         _remove(staged)
         for each in reversed(made):
@@ -268,10 +267,13 @@ def _put_in_place(staged: list[str], targets: list[Path]) -> None:
             before[place] = _second_name(place)
         for temporary, place in zip(staged, targets, strict=True):
             os.replace(temporary, place)
+        WRITTEN.extend(targets)
     except BaseException as fault:
         # A name that is gone has been renamed; with all of them gone the work is done.
         renamed = [not os.path.lexists(temporary) for temporary in staged]
-        if not all(renamed):
+        if all(renamed):
+            WRITTEN.extend(targets)
+        else:
             _put_back(
                 [target for target, done in zip(targets, renamed, strict=True) if done], before
             )

@@ -14,6 +14,7 @@ All that is wrong with a place is said at once, and nothing is written then.
 
 from __future__ import annotations
 
+import contextlib
 import hashlib
 import json
 import os
@@ -25,7 +26,7 @@ from typing import Any
 
 from orient import __version__
 from orient.errors import Fault, InputError
-from orient.files import as_bytes, check_place, is_left_behind, scratch, write_whole
+from orient.files import as_bytes, check_place, is_left_behind, locked, scratch, write_whole
 from orient.text import as_typed
 
 CONTENTS = "contents.json"
@@ -171,10 +172,10 @@ def write_set(
     Raises:
         InputError: the folder holds a campaign's tables or what is not to be replaced; nothing
             was written.
+        TimeoutError: another run is writing there and did not finish.
         OSError: as of `write_whole`.
     """
     folder = Path(folder)
-    check_set(folder, list(contents), what, of, force)
     listed = {name: hashlib.sha256(as_bytes(each)).hexdigest() for name, each in contents.items()}
     head: dict[str, Any] = {
         "made_by": f"orient {__version__}",
@@ -183,7 +184,10 @@ def write_set(
     }
     head["files"] = listed
     stated = json.dumps(head, ensure_ascii=False, indent=1) + "\n"
-    return write_whole(folder, {CONTENTS: stated, **contents})[1:]
+    # Two runs at once would leave files of both.
+    with locked(folder) if folder.is_dir() else contextlib.nullcontext():
+        check_set(folder, list(contents), what, of, force)
+        return write_whole(folder, {CONTENTS: stated, **contents})[1:]
 
 
 def is_whole(folder: Path | str) -> bool:

@@ -268,6 +268,27 @@ def test_every_column_is_kept_as_it_is_written(tmp_path, ending):
         assert all(isinstance(value, (int, float)) for value in read["strike"].tolist())
 
 
+@pytest.mark.parametrize("date", ["05/06/26", "05-06-26", "26/05/06", "05/06/2026", "5.6.2026"])
+def test_a_date_in_another_order_is_never_guessed(tmp_path, date):
+    """Some libraries read 05/06/26 as a day of June 2005, by whose declination bearings turn."""
+    point = {"type": "Point", "coordinates": [9.8, 46.5]}
+    row = {"type": "Feature", "properties": {"date": date, "strike": 350}, "geometry": point}
+    layer = tmp_path / "notebook.geojson"
+    layer.write_text(json.dumps({"type": "FeatureCollection", "features": [row]}))
+    book = openpyxl.Workbook()
+    for cells in (["lat", "lon", "date", "strike"], [46.5, 9.8, date, 350]):
+        book.active.append(cells)
+    book.save(tmp_path / "notebook.xlsx")
+    (tmp_path / "notebook.csv").write_text(f"lat,lon,date,strike\n46.5,9.8,{date},350\n")
+    for name in ("notebook.geojson", "notebook.xlsx", "notebook.csv"):
+        with pytest.raises(InputError, match=f"found '{date}'; wanted a date in the order YYYY"):
+            cli.orient(
+                ["correct", str(tmp_path / name), "-o", str(tmp_path / "out.csv")],
+                standalone_mode=False,
+            )
+    assert not (tmp_path / "out.csv").exists()
+
+
 def test_titles_keep_their_capitals_whatever_the_file(tmp_path):
     """A workbook under another name, its table far down; marks and odd signs before a table."""
     book = openpyxl.Workbook()

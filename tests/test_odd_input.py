@@ -171,6 +171,15 @@ def test_columns_that_contradict_a_point_are_told(tmp_path):
     assert run(arguments).status == 0
 
 
+def test_what_looks_like_a_date_in_a_layer_stays_as_it_is(tmp_path):
+    """As the id of a site, say, which other tables name so."""
+    data = geojson(site="05/06/26", horizon_deg="10:05 20:06")
+    write_campaign(tmp_path, {"sites.geojson": data})
+    read = read_campaign(tmp_path, ("sites",)).sites
+    assert read.index.tolist() == ["05/06/26"]
+    assert read["horizon"].tolist() == ["10:05 20:06"]
+
+
 def test_both_coordinates_in_one_cell(tmp_path):
     sites = b'site,latitude_deg,longitude_deg\nRidge,"46.5, 8.25",\nMoor,-33.2,-70.1\n'
     folder = campaign_with(tmp_path, sites_csv=sites)

@@ -2,16 +2,22 @@
 
 from __future__ import annotations
 
+import errno
 import json
 import os
 import shutil
 import tempfile
+import threading
+import time
 from pathlib import Path
+from types import ModuleType
+from typing import Any
 
 import pytest
 from forked import Forked, forked, needs_fork
 from hostile import csv_bytes, digest, good_tables, run, write_campaign
 
+from orient import files
 from orient.errors import InputError
 from orient.outputs import CONTENTS, check_output, is_whole, write_output, write_set
 from orient.tables import editing
@@ -243,6 +249,103 @@ def test_what_was_written_before_a_failure_is_said(here):
         assert status == 1
         assert f"{table}." in err.read().decode()
     os.close(full)
+
+
+class Failing:
+    """A module one of whose functions fails at its nth call."""
+
+    def __init__(self, module: ModuleType, name: str, nth: int, fault: BaseException) -> None:
+        self.real, self.named, self.nth, self.fault = module, name, nth, fault
+        self.calls = 0
+
+    def __getattr__(self, name: str) -> Any:
+        return self._fails if name == self.named else getattr(self.real, name)
+
+    def _fails(self, *arguments: Any, **more: Any) -> Any:
+        self.calls += 1
+        if self.calls == self.nth:
+            raise self.fault
+        return getattr(self.real, self.named)(*arguments, **more)
+
+
+def told_and_done(here, monkeypatch, command: str, call: str, fault: BaseException) -> None:
+    """Have each of a command's calls fail in turn; hold what it says against the disk."""
+    module, _, name = call.partition(".")
+    camp = here / "north/camp"
+    log = here / "log.json"
+    mark = {"setup": "R1", "mark": "77", "time": "10:05", "x_mm": 1, "y_mm": 2}
+    reading = {"reading": "r9", "site": "Ridge", "date": "2026-04-12", "reading_deg": 10,
+               "known_azimuth_deg": 12}  # fmt: skip
+    told = {"marks": [mark], "readings": [reading]}
+    log.write_text(
+        json.dumps({"format": "orient field log", "version": 1, "campaign": "camp", "tables": told})
+    )
+    arguments = {
+        "take": ["take", str(camp), str(log)],
+        "skyline": [*measured(here), "--save", "--draw", str(here / "s.html")],
+        "new": ["new", str(camp), "--force"],
+    }[command]
+    for nth in range(1, 40):
+        shutil.rmtree(camp)
+        shutil.copytree(here / "south/camp", camp)
+        (here / "s.html").unlink(missing_ok=True)
+        before = digest(here)
+        failing = Failing(getattr(files, module), name, nth, fault)
+        with monkeypatch.context() as patched:
+            patched.setattr(files, module, failing)
+            ending = run(arguments)
+        changed = {name for name, sha in digest(here).items() if before.get(name) != sha}
+        if failing.calls < nth:
+            assert nth > 1
+            return
+        listed = ending.err.partition("Written before that: ")[2].rstrip().removesuffix(".")
+        listed, _, more = listed.partition(" and ")
+        paths = {str(Path(each).relative_to(here)) for each in listed.split(", ") if each}
+        assert not any("orient-" in name for name in changed), (call, nth, changed)
+        assert "itself failed" not in ending.err
+        if ending.status:
+            assert paths <= changed, (call, nth, ending.err)
+            assert len(changed - paths) == int(more.split()[0] if more else 0), (call, nth)
+        else:
+            assert changed
+    raise AssertionError("calls without end")
+
+
+FULL = OSError(errno.ENOSPC, "No space left on device")
+
+
+@pytest.mark.parametrize("command", ["take", "skyline", "new"])
+def test_what_is_said_of_a_failure_is_so(here, monkeypatch, command):
+    told_and_done(here, monkeypatch, command, "os.replace", FULL)
+
+
+@pytest.mark.slow
+@pytest.mark.parametrize("fault", [FULL, KeyboardInterrupt()], ids=["full", "stopped"])
+@pytest.mark.parametrize(
+    "call", ["tempfile.mkstemp", "os.fsync", "os.open", "os.replace", "os.stat"]
+)
+@pytest.mark.parametrize("command", ["take", "skyline", "new"])
+def test_what_is_said_of_a_failure_at_any_call_is_so(here, monkeypatch, command, call, fault):
+    told_and_done(here, monkeypatch, command, call, fault)
+
+
+def test_two_reports_at_once_are_written_one_after_the_other(tmp_path):
+    write_set(tmp_path / "out", {"a": "1", "b": "1"}, "report", tmp_path)
+    held, done = threading.Event(), []
+
+    def hold() -> None:
+        with files.locked(tmp_path / "out"):
+            held.set()
+            time.sleep(0.3)
+            done.append("held")
+
+    other = threading.Thread(target=hold)
+    other.start()
+    held.wait()
+    write_set(tmp_path / "out", {"a": "2", "b": "2"}, "report", tmp_path)
+    assert done == ["held"]
+    other.join()
+    assert is_whole(tmp_path / "out")
 
 
 def _copy(table: Path) -> Path:

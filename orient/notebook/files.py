@@ -12,6 +12,7 @@ import pandas as pd
 
 from orient.files import scratch
 from orient.notebook.correct import Corrected
+from orient.tables.campaign import read_layer
 from orient.tables.cells import Cells, Faults, cell_text, check_plain_file, csv_text, read_cells
 
 LAYERS = (".gpkg", ".geojson")
@@ -47,12 +48,10 @@ def read_notebook(path: Path, faults: Faults) -> Notebook | None:
 
 
 def _read_layer(path: Path, faults: Faults) -> Notebook | None:
-    import geopandas
-
     if not check_plain_file(path, faults):
         return None
     try:
-        layer = geopandas.read_file(path.resolve())
+        layer = read_layer(path)
         points = layer.to_crs("EPSG:4326").geometry
     except Exception:
         # The library meets broken files with errors of every kind.

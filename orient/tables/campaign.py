@@ -349,7 +349,7 @@ def _layer(path: Path, faults: Faults) -> Any:
             return None
         with warnings.catch_warnings():
             warnings.simplefilter("ignore")
-            layer = geopandas.read_file(path.resolve(), **({"layer": name} if name else {}))
+            layer = read_layer(path, **({"layer": name} if name else {}))
         if not isinstance(layer, geopandas.GeoDataFrame):
             _whole(faults, path.name, "no geometry", "a point a site")
             return None
@@ -361,6 +361,18 @@ def _layer(path: Path, faults: Faults) -> Any:
         # The library meets broken files with errors of every kind.
         _whole(faults, path.name, "a file that cannot be read", wanted)
         return None
+
+
+def read_layer(path: Path, **more: Any) -> Any:
+    """A layer as a GeoDataFrame; what looks like a date in GeoJSON stays the text that it is.
+
+    The reading library takes 05/06/26 for a day of June 2005.
+    """
+    import geopandas
+
+    if path.suffix.lower() == ".geojson":
+        more["DATE_AS_STRING"] = "YES"
+    return geopandas.read_file(path.resolve(), **more)
 
 
 # --- ids ---------------------------------------------------------------------------------------
