@@ -414,7 +414,7 @@ MISTAKES = [
             stated("setups", "p1", site="Hil")),
     Mistake("marks under an unknown set-up id", ASKED, "a setup of setups.csv, perhaps 'p1'",
             text("marks", "p1,", "p 1,")),
-    Mistake("a serial twice on a board", ASKED, "is it another setup's mark?",
+    Mistake("a serial twice on a board", ASKED, "is it another set-up's mark?",
             lambda crew: [row.update(mark="7") for row in crew.of("p1")[:2]] and None),
     # Dates and times as text
     Mistake("a date in day-month order", ASKED, "YYYY-MM-DD: 2026-05-03 or 2026-03-05",

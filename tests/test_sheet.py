@@ -1,5 +1,6 @@
 """The field sheet measured in the PDF that is printed, and against another sun."""
 
+import json
 import re
 import subprocess
 import sys
@@ -530,6 +531,18 @@ def test_a_wrong_option_is_a_usage_error(campaign, option, value, said):
     assert result.exit_code == 2
     assert said in result.output
     assert not list(campaign.glob("*.pdf"))
+
+
+def test_a_board_of_many_pages_says_how_many_are_glued(campaign):
+    options = ("--site", "Hythe", "--date", "2026-06-21", "--board", "380x270", "--rod", "100")
+    result = run(campaign, *options, "-o", campaign / "s.pdf", "--layout", campaign / "s.json")
+    pages = json.loads((campaign / "s.json").read_text("utf-8"))["pages"]
+    board = sum(bool(page["targets"]) for page in pages)
+    said = f"{board} pages to glue to one board, and {len(pages) - board} to read and fill in."
+    assert board > 1
+    assert said in result.stderr
+    whole = run(campaign, *options[:4], "--paper", "A3", "-o", campaign / "whole.pdf")
+    assert "to glue" not in whole.stderr
 
 
 def test_the_command_is_quiet_but_for_its_messages(campaign):

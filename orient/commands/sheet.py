@@ -23,7 +23,7 @@ from orient.defaults import ROD_MM, TARGET_U_DEG
 if TYPE_CHECKING:
     import pandas as pd
 
-    from orient.sheet.document import SheetPlan
+    from orient.sheet.document import Sheet, SheetPlan
     from orient.sheet.paper import Paper
 
 
@@ -139,8 +139,16 @@ def sheet(
         written = write_output(output.parent, contents, force)
         advance(1)
     tell_written(written)
-    for sentence in [*drawn.layout.warnings(), *_unprinted(site)]:
+    for sentence in [*_to_glue(drawn), *drawn.layout.warnings(), *_unprinted(site)]:
         click.echo(sentence, err=True)
+
+
+def _to_glue(drawn: Sheet) -> list[str]:
+    """How many pages the printer will give, where one board is of more than one."""
+    rest = len(drawn.pages) - drawn.board_pages
+    if drawn.board_pages < 2:
+        return []
+    return [f"{drawn.board_pages} pages to glue to one board, and {rest} to read and fill in."]
 
 
 def checked_sizes(

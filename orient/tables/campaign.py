@@ -693,7 +693,7 @@ def _check_marks(marks: ReadTable, faults: Faults) -> pd.DataFrame:
     _check_forms(marks.cells, (_BOARD, _POLAR), faults)
     numbered = frame[frame["mark"] != ""]
     again = numbered.index[numbered.duplicated(["setup", "mark"]) & (numbered["setup"] != "")]
-    wanted = "a serial that the setup has once (blank numbers it); is it another setup's mark?"
+    wanted = "a serial that the set-up has once (blank numbers it); is it another set-up's mark?"
     faults.add_cells(marks.cells, "mark", again.to_numpy(), wanted)
     _check_crowd(marks.cells, frame, faults)
     frame["mark"] = serials(frame)

@@ -324,7 +324,7 @@ SETUPS = Table(
         Column("observer", "id of who made the marks", "id"),
         Column(
             "turned",
-            "yes where the board stood end for end against the first setup of this reference: for "
+            "yes where the board stood end for end against the first set-up of this reference: for "
             "your own record, the azimuths themselves are what counts",
             "yes-no",
             default=False,
@@ -335,7 +335,7 @@ SETUPS = Table(
 MARKS = Table(
     "marks",
     (
-        Column("setup", "a setup id", "id", needed=True),
+        Column("setup", "a set-up id", "id", needed=True),
         Column("mark", "serial on the board", "id", filled="numbered in order"),
         Column("time", "watch time, HH:MM or HH:MM:SS, 24 hours", "time"),
         _number(
@@ -418,7 +418,7 @@ READINGS = Table(
 WATCHES = Table(
     "watches",
     (
-        Column("timepiece", "id of the watch, as in the setups table", "id", needed=True),
+        Column("timepiece", "id of the watch, as in setups.csv", "id", needed=True),
         Column("date", "local date of the comparison, YYYY-MM-DD", "date", needed=True),
         Column("time", "its time of day, HH:MM, 24 hours", "time", filled="noon"),
         _number(
