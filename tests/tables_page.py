@@ -10,7 +10,7 @@ PAGE = Path(__file__).parents[1] / "docs" / "tables.md"
 HEAD = """# The tables of a campaign
 
 A campaign is one folder of plain tables that any spreadsheet opens: UTF-8, comma or semicolon,
-decimal point (a decimal comma where the semicolon divides). An .xlsx is read too, and sites may
+decimal point (a decimal comma where the semicolon divides). An .xlsx or .ods is read too; sites may
 come as `sites.geojson`, as `sites.gpkg` with a layer `sites`, or from a GPS as the waypoints of
 `sites.gpx` or the placemarks of `sites.kml`, the name being the site. Columns may stand in any
 order; those that are not listed here are passed over. `orient new FOLDER` writes the empty tables.

@@ -9,6 +9,7 @@ from pathlib import Path
 import erfa
 import numpy as np
 import pytest
+from browser import open_page
 from click.testing import CliRunner
 from simulated_sights import catalogue, stars_seen, sun_seen
 
@@ -160,6 +161,13 @@ def test_the_page_and_the_sheet(tmp_path):
     for caution in (*CAUTIONS, *NIGHT_CAUTIONS):
         assert caution.replace("'", "&#x27;") in text
     assert "data:image/svg+xml;base64," in text
+    with open_page(page, 360) as opened:
+        # Who holds a telephone sees how good each line is without moving the table.
+        assert opened.page.evaluate(
+            """() => [...document.querySelectorAll(".night td")]
+              .filter(cell => cell.textContent.startsWith("±"))
+              .every(cell => cell.getBoundingClientRect().right <= innerWidth)"""
+        )
     assert sheet.read_bytes().startswith(b"%PDF")
     before = sheet.read_bytes()
     run("--from", "2026-05-16", "--site", "thornmesa", "--sheet", sheet)

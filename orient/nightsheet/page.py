@@ -21,6 +21,8 @@ _STYLE = (
     ".sky{background:#fdfcf9;border-radius:.4rem;margin:.6rem 0}"
     ".sky{overflow-x:auto}.sky img{display:block;width:100%;min-width:34rem;height:auto;"
     "max-width:52rem;margin:0 auto}"
+    ".night .scroll th:first-child{min-width:0;overflow-wrap:normal}"
+    ".night .scroll td:nth-child(2){white-space:normal}"
     "@media print{.night{break-before:page}.night:first-of-type{break-before:auto}}"
 )
 
@@ -87,6 +89,9 @@ def _night(site: pd.Series, night: Night, rig: NightRig) -> str:
 
 
 def _table(title: str, columns: Sequence[str], rows: list[list[str]]) -> str:
+    # How good the line is stands beside the time: a telephone's window ends soon after.
+    after = columns.index("time") + 1
+    columns, *rows = ([*row[:after], row[-1], *row[after:-1]] for row in (columns, *rows))
     head = "".join(f"<th>{escape(name)}</th>" for name in columns)
     body = "".join(
         f'<tr><th scope="row">{escape(row[0])}</th>'
