@@ -297,3 +297,21 @@ def test_a_student_without_a_line_is_told_why_and_the_others_are_compared(camp, 
     done = run("class", folder, roster_of(tmp_path, 5), "--instructor", "s02")
     assert done.exit_code in (1, 2)
     assert done.exception is None or not isinstance(done.exception, TypeError | KeyError)
+
+
+def test_a_wide_line_is_followed_by_where_to_look(camp):
+    """The line's point typed in centimetres: near the foot, so that the line is poor."""
+    folder, _ = practised(camp, 8, 1, ())
+    where = "What makes a figure wide, and what would help most: --verbose."
+    assert where not in run("reduce", folder).stdout
+
+    def centimetres(row):
+        return row | {
+            key: str(float(row[key]) / 10) for key in ("reference_x_mm", "reference_y_mm")
+        }
+
+    changed(folder / "setups.csv", centimetres)
+    assert where in run("reduce", folder).stdout
+    verbose = run("reduce", folder, "--verbose").stdout
+    assert where not in verbose
+    assert "What would help most: a reference line drawn twice as closely" in verbose

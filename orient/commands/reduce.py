@@ -21,6 +21,8 @@ from orient.commands.common import (
     show_flags,
     some_of,
 )
+from orient.defaults import TARGET_U_DEG
+from orient.text import at_95
 
 if TYPE_CHECKING:
     from orient.observation.setups import SetupResult
@@ -60,6 +62,8 @@ def reduce(campaign: str, style: str, verbose: bool, alone: bool = False) -> Non
     ):
         say(told)
     show_flags(rows, "setup")
+    if not verbose and any(map(_wide, rows)):
+        say("What makes a figure wide, and what would help most: --verbose.")
     if verbose:
         from rich.padding import Padding
         from rich.text import Text
@@ -95,10 +99,13 @@ def _true(row: Row) -> str:
 
 
 def _allowed(row: Row) -> str:
-    from orient.numbers.tolerances import COVERAGE_95
+    return at_95(row[f"{_shown(row)}_azimuth_u_deg"])
 
-    u = row[f"{_shown(row)}_azimuth_u_deg"]
-    return number(None if u is None else COVERAGE_95 * u, 2, "°")
+
+def _wide(row: Row) -> bool:
+    """Whether a line is less good than a day's pair is asked to be."""
+    u_deg = row[f"{_shown(row)}_azimuth_u_deg"]
+    return u_deg is not None and u_deg > TARGET_U_DEG
 
 
 _BY_HAND = Column("by hand", lambda row: number(row["hand_difference_deg"], 2, "°", plus=True))
