@@ -79,6 +79,73 @@ def test_no_text_leaves_its_card(document):
         assert across == []
 
 
+@pytest.mark.parametrize("count", [4, 5, 12])
+def test_no_compass_and_no_figure_is_left_out_in_silence(tmp_path, count):
+    """A card has room for a few compasses: the others are counted, a long name is shortened."""
+    sites = [f"Long valley north transect and the station at the foot {i}" for i in range(6)]
+    names = [f"compass of the {'geological ' * 5}party number {i}" for i in range(count)]
+    fast = GeoMag().calculate(44.0, 105.0, 0.0, 2026.4).d
+    # All are off by two degrees and more, to either side; the last was read once.
+    readings = [
+        f"{site},2026-05-27,{name},{50.0 - fast + (-1) ** number * (2 + number):.1f},50"
+        for number, name in enumerate(names)
+        for site in (sites if number < count - 1 else sites[:1])
+    ]
+    tables = {
+        "sites": [
+            "site,latitude_deg,longitude_deg",
+            *(f"{s},44,105.{i}" for i, s in enumerate(sites)),
+        ],
+        "readings": ["site,date,compass,reading_deg,known_azimuth_deg", *readings],
+        "setups": ["setup,site,date,gnomon_height_mm"],
+        "marks": ["setup,x_mm,y_mm"],
+    }
+    for name, lines in tables.items():
+        (tmp_path / f"{name}.csv").write_text("\n".join(lines) + "\n")
+    path = tmp_path / "made" / "cards.pdf"
+    ran = CliRunner().invoke(card, [str(tmp_path), "--date", "2026-06-01", "-o", str(path)])
+    assert ran.exit_code == 0, (ran.output, ran.exception)
+    with pdfplumber.open(path) as pdf:
+        page = pdf.pages[0]
+        mm = 72 / 25.4
+        frames = [c for c in page.rects if abs((c["x1"] - c["x0"]) / mm - WIDTH_MM) < 0.1]
+        texts = [
+            page.crop((c["x0"], c["top"], c["x1"], c["bottom"])).extract_text() for c in frames
+        ]
+    assert len(texts) == len(sites)
+    # Each card's heading tells it from the others.
+    assert sorted(text.split("\n")[0][-1] for text in texts) == list("012345")
+    for text in texts:
+        assert text.rstrip().endswith("No navigation aid.")
+        given = re.findall(r"number (\d+): (first|no correction)", text)
+        more = re.search(r"(\d+) compass(?:es)? more: see the report", text)
+        assert len(given) + int(more[1] if more else 0) == count
+        figures = re.findall(r"first (?:add|subtract) \d+\.\d° \(±\d+\.\d°\)", text)
+        assert len(figures) == len([word for _, word in given if word == "first"])
+        assert figures
+
+
+def test_names_that_the_font_lacks_are_told(tmp_path):
+    (tmp_path / "sites.csv").write_text(
+        "site,latitude_deg,longitude_deg\n北京,39.9,116.4\nhut,44,103.1\n", encoding="utf-8"
+    )
+    (tmp_path / "roster.csv").write_text("student\n王\nAda\n", encoding="utf-8")
+    where = ["--site", "hut", "--date", "2026-06-01"]
+    for arguments, named in (
+        (["card", "CAMP", "-o", "OUT.pdf"], "北京"),
+        (["night", "CAMP", "--site", "北京", "--from", "2026-06-01", "--sheet", "OUT.pdf"], "北京"),
+        (["class", "CAMP", str(tmp_path / "roster.csv"), *where, "-o", "OUT"], "王"),
+    ):
+        out = str(tmp_path / arguments[0])
+        words = [word.replace("CAMP", str(tmp_path)).replace("OUT", out) for word in arguments]
+        ran = CliRunner().invoke(cli.orient, words)
+        assert ran.exit_code == 0, (ran.output, ran.exception)
+        assert (
+            f"The font on paper lacks signs of {named}: {named} prints as \N{REPLACEMENT CHARACTER}"
+            in ran.stderr
+        )
+
+
 def test_valid_until_it_has_moved_a_quarter_degree_or_the_model_ends():
     day = dt.date(2026, 6, 1)
     assert valid_until(day, 0.25) == dt.date(2027, 6, 1)

@@ -39,7 +39,7 @@ def printed(tmp_path_factory):
              "-o", str(pdf), "--layout", str(layout)],
         )  # fmt: skip
         assert result.exit_code == 0, result.output
-        assert "font lacks signs" in result.stderr
+        assert "font on paper lacks signs" in result.stderr
         with pdfplumber.open(pdf) as pages:
             images = [
                 np.asarray(page.to_image(resolution=DPI).original.convert("L"))

@@ -17,7 +17,7 @@ from orient.commands.common import (
     tell_written,
 )
 from orient.commands.planning_options import placed
-from orient.commands.sheet import paper_option
+from orient.commands.sheet import paper_option, unprinted
 
 if TYPE_CHECKING:
     from orient.observation.compass import CompassCheck
@@ -85,6 +85,8 @@ def card(
         )
         advance(1)
     tell_written(write_output(output.parent, {output.name: content}, force))
+    for sentence in unprinted(map(str, chosen.index)):
+        click.echo(sentence, err=True)
 
 
 def _campaign(folder: str) -> tuple[Campaign, CompassCheck | None, dict[str, str]]:
@@ -105,20 +107,21 @@ def _campaign(folder: str) -> tuple[Campaign, CompassCheck | None, dict[str, str
     return campaign, check, dict.fromkeys(misplaced(rows)[1], _DOUBTED)
 
 
-def _compasses(check: CompassCheck | None) -> list[str]:
+def _compasses(check: CompassCheck | None) -> list[tuple[str, str]]:
+    """Each compass and what its readings have shown, those that were shown something first."""
     if check is None:
         return []
-    lines = []
+    shown, unsure = [], []
     for name, row in check.compasses.iterrows():
         title = f"Compass {name}" if name else "The compass"
         if row["verdict"] == "shown":
             half = (row["correction_high_deg"] - row["correction_low_deg"]) / 2
             way = "subtract" if row["correction_deg"] < 0 else "add"
             size = f"{abs(row['correction_deg']):.1f}°"
-            lines.append(f"{title}: first {way} {size} (±{half:.1f}°)")
+            shown.append((title, f": first {way} {size} (±{half:.1f}°)"))
         else:
-            lines.append(f"{title}: no correction is sure")
-    return lines
+            unsure.append((title, ": no correction is sure"))
+    return shown + unsure
 
 
 def _pulled(check: CompassCheck | None) -> dict[str, str]:

@@ -24,7 +24,7 @@ from orient.commands.common import (
     tell_written,
 )
 from orient.commands.planning_options import ROD, check_day, chosen_sites
-from orient.commands.sheet import paper_option, planned_sheet
+from orient.commands.sheet import paper_option, planned_sheet, unprinted
 from orient.flags import CAUTIONS
 from orient.text import folder_name
 
@@ -152,7 +152,8 @@ def _prepare(
     rod = plan.layout.rod_mm
     files = class_files(tables, site, day.isoformat(), students, rod, reference)
     tell_written(write_campaign(folder, {"sheets.pdf": sheets, **files}))
-    for sentence in [f"The rod is {rod:g} mm tall.", *plan.layout.warnings(), *CAUTIONS]:
+    lacking = unprinted([site, reference, *(board.crew for board in boards)])
+    for sentence in [f"The rod is {rod:g} mm tall.", *plan.layout.warnings(), *lacking, *CAUTIONS]:
         click.echo(printable(sentence), err=True)
 
 

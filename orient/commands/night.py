@@ -29,6 +29,7 @@ from orient.commands.planning_options import (
     dates_between,
     span_options,
 )
+from orient.commands.sheet import unprinted
 from orient.text import folder_name
 
 if TYPE_CHECKING:
@@ -113,6 +114,8 @@ def night(
     if page or sheet_file:
         written = _write(campaign, sites, nights, rig, page, sheet_file, force)
         tell_written(written, style)
+        for sentence in unprinted(map(str, sites.index)) if sheet_file else []:
+            click.echo(sentence, err=True)
         if style == "table":
             return
     rows: list[Row] = [night_row(each) for each in nights]

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import os
+from collections.abc import Iterable
 from datetime import date
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, cast
@@ -15,6 +16,7 @@ from orient.commands.common import (
     force_option,
     printable,
     progress,
+    some_of,
     tell_written,
 )
 from orient.commands.planning_options import ROD, Target, check_day
@@ -139,7 +141,7 @@ def sheet(
         written = write_output(output.parent, contents, force)
         advance(1)
     tell_written(written)
-    for sentence in [*_to_glue(drawn), *drawn.layout.warnings(), *_unprinted(site)]:
+    for sentence in [*_to_glue(drawn), *drawn.layout.warnings(), *unprinted([site])]:
         click.echo(sentence, err=True)
 
 
@@ -198,17 +200,18 @@ def _site_row(sites: pd.DataFrame, site: str) -> pd.Series[Any]:
     raise InputError(Fault("--site", None, None, repr(printable(site)), wanted))
 
 
-def _unprinted(name: str) -> list[str]:
-    """A word where the sheet's font lacks signs of the site's name."""
+def unprinted(names: Iterable[str]) -> list[str]:
+    """A word where the paper's font lacks signs of names that are printed on it."""
     from orient.sheet.paper import drawable
 
-    shown = drawable(name)
-    if "\N{REPLACEMENT CHARACTER}" not in shown:
+    shown = {name: drawable(name) for name in names}
+    lacking = [name for name, text in shown.items() if "\N{REPLACEMENT CHARACTER}" in text]
+    if not lacking:
         return []
     return [
-        f"The sheet's font lacks signs of the name {name}: it prints as {shown}. The sheet and its "
-        "code are good; write the name by hand, or give the site an id in Latin, Greek, Cyrillic, "
-        "Arabic or Hebrew letters or figures."
+        f"The font on paper lacks signs of {some_of(lacking)}: {lacking[0]} prints as "
+        f"{shown[lacking[0]]}. All else on it is good, the code of a sheet too; write the name by "
+        "hand, or give an id in Latin, Greek, Cyrillic, Arabic or Hebrew letters or figures."
     ]
 
 

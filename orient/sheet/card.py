@@ -22,8 +22,11 @@ from orient.sheet.paper import (
     drawing_rules,
     fitted,
     line_height_mm,
+    shortened,
+    width_mm,
     window_of,
 )
+from orient.text import counted
 
 #: A bank card's size, millimetres (ISO/IEC 7810 ID-1, *from memory*).
 WIDTH_MM, HEIGHT_MM = 85.6, 54.0
@@ -37,7 +40,7 @@ EXAMPLE_DEG = 100.0
 def cards(
     described: pd.DataFrame,
     campaign: str,
-    compasses: Sequence[str],
+    compasses: Sequence[tuple[str, str]],
     pulled: dict[str, str],
     paper: Paper,
     made: datetime,
@@ -47,7 +50,7 @@ def cards(
     Args:
         described: rows of `site.describe`, all of one date.
         campaign: its name.
-        compasses: a line for each compass's own correction.
+        compasses: each compass, and its own correction in words, the most wanted first.
         pulled: a line for each site where the ground pulls the needle, or that is doubtful.
         paper: to print on.
         made: the date of the document.
@@ -83,7 +86,7 @@ def _card(
     page: Page,
     row: pd.Series[Any],
     campaign: str,
-    compasses: Sequence[str],
+    compasses: Sequence[tuple[str, str]],
     pulled: str | None,
     left: float,
     top: float,
@@ -91,9 +94,14 @@ def _card(
     right, bottom = left + WIDTH_MM, top - HEIGHT_MM
     page.line([left, right, right, left, left], [top, top, bottom, bottom, top], 0.3, "#888888")
     x, y, room = left + _INSIDE_MM, top - _INSIDE_MM, WIDTH_MM - 2 * _INSIDE_MM
-    for text, size, bold in _lines(row, campaign, compasses, pulled):
-        if y - line_height_mm(size) < bottom + 1.0:
-            break
+    *above, caution = _lines(row, pulled)
+    used = sum(line_height_mm(size) for _, size, _ in [_HEADED, *above, caution])
+    for text, size, bold in [
+        (_heading(str(row["site"]), campaign, room), *_HEADED[1:]),
+        *above,
+        *((text, _SMALL, False) for text in _fitting(compasses, y - bottom - 1.0 - used, room)),
+        caution,
+    ]:
         y = _line(page, text, x, y, room, size, bold)
 
 
@@ -103,10 +111,36 @@ def _line(page: Page, text: str, x: float, y: float, room: float, size: float, b
     return y - step
 
 
-def _lines(
-    row: pd.Series[Any], campaign: str, compasses: Sequence[str], pulled: str | None
-) -> list[tuple[str, float, bool]]:
-    """The lines of a card: text, size in points, bold or not."""
+#: The line on top: no text yet, its size in points, bold.
+_HEADED = ("", 10.5, True)
+_SMALL = 7.5
+
+
+def _heading(site: str, campaign: str, room_mm: float) -> str:
+    """Site and campaign; where there is no room for both, the site, told from its like."""
+    both = f"{site} · {campaign}"
+    return (
+        both if width_mm(both, *_HEADED[1:]) <= room_mm else shortened(site, room_mm, *_HEADED[1:])
+    )
+
+
+def _fitting(compasses: Sequence[tuple[str, str]], height_mm: float, room_mm: float) -> list[str]:
+    """As many compasses as a card has room for, and how many more there are; no figure is cut."""
+    fit = int(height_mm // line_height_mm(_SMALL))
+    kept = compasses if len(compasses) <= fit else compasses[: max(0, fit - 1)]
+    lines = [
+        shortened(name, room_mm - width_mm(words, _SMALL), _SMALL) + words for name, words in kept
+    ]
+    more = len(compasses) - len(kept)
+    return (
+        [*lines, f"{counted(more, 'compass', 'compasses')} more: see the report."]
+        if more
+        else lines
+    )
+
+
+def _lines(row: pd.Series[Any], pulled: str | None) -> list[tuple[str, float, bool]]:
+    """The lines of a card below its heading: text, size in points, bold or not."""
     day = Date.fromisoformat(str(row["date"]))
     declination, rate = float(row["declination_deg"]), float(row["declination_rate_deg_per_year"])
     to_grid = float(row["grid_to_magnetic_deg"])
@@ -114,7 +148,6 @@ def _lines(
     until = valid_until(day, rate)
     true, on_grid = wrap_360(EXAMPLE_DEG + declination), wrap_360(EXAMPLE_DEG + to_grid)
     lines = [
-        (f"{row['site']} · {campaign}", 10.5, True),
         (
             f"{day.isoformat()}, valid until {until.isoformat()} ({row['magnetic_model']})",
             7.5,
@@ -132,7 +165,6 @@ def _lines(
         lines.append(("Weak field: a compass is doubtful or useless.", 8.0, True))
     if pulled:
         lines.append((pulled, 8.0, True))
-    lines += [(text, 7.5, False) for text in compasses]
     lines.append(("Iron and rock close by are in no model. No navigation aid.", 6.5, False))
     return lines
 
