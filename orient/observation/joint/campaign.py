@@ -15,12 +15,12 @@ from orient.observation.adjustment import Fit
 from orient.observation.advice import advice_together
 from orient.observation.joint import words
 from orient.observation.joint.copies import copies
-from orient.observation.joint.linear import LATITUDE, LONGITUDE
+from orient.observation.joint.linear import HEIGHT, LATITUDE, LONGITUDE, WATCH
 from orient.observation.joint.model import Comparison, Member
 from orient.observation.joint.places import Found
 from orient.observation.joint.rough import reread
 from orient.observation.joint.together import Adjusted, Together, adjust_together
-from orient.observation.joint.verdict import Finding
+from orient.observation.joint.verdict import STATED, Finding
 from orient.observation.joint.watches import comparisons, watch_own_sd_s
 from orient.observation.mistakes.weighing import strained_u_rad
 from orient.observation.reduction import Reduced, widened
@@ -416,6 +416,12 @@ def _tell_findings(
                 joined[number].flags.append(Flag.PLACE_DOUBTFUL)
                 joined[number].findings.insert(0, words.finding(finding, together))
             continue
+        if finding.kind == STATED:
+            for board in finding.boards:
+                each = joined[numbers[board]]
+                each.flags.append(_DOUBTED[finding.row])
+                each.findings.insert(0, words.finding(finding, together))
+            continue
         for board in finding.boards:
             cut.setdefault(board, set()).add(finding.row)
             each = joined[numbers[board]]
@@ -428,6 +434,9 @@ def _tell_findings(
             joined[numbers[board]].flags.append(Flag.SET_APART)
     for each in joined:
         each.flags = list(dict.fromkeys(each.flags))
+
+
+_DOUBTED = {WATCH: Flag.WATCH_DOUBTFUL, HEIGHT: Flag.HEIGHT_DOUBTFUL}
 
 
 def _flag(finding: Finding) -> Flag:

@@ -23,7 +23,7 @@ Index = NDArray[np.intp]
 
 #: A board's unknowns here, the last being how much farther east it stands than was stated.
 STATE = (*UNKNOWNS, "longitude_rad")
-AZIMUTH, WATCH, LATITUDE, LONGITUDE = 0, 6, 8, 9
+AZIMUTH, HEIGHT, WATCH, LATITUDE, LONGITUDE = 0, 5, 6, 8, 9
 #: Natural size of each, which keeps the normal matrices well scaled.
 SCALE = np.array([1e-3, 1.0, 1.0, 1e-3, 1e-3, 1.0, 10.0, 1e-3, 1e-3, 1e-3])
 

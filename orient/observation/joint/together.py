@@ -24,6 +24,7 @@ from orient.observation.joint.solve import Solved, solve
 from orient.observation.joint.verdict import (
     Finding,
     azimuth_doubt,
+    doubted_statements,
     judge,
     of_minorities,
     strained,
@@ -225,6 +226,7 @@ def _result(
         for t in laid_out.things
     ]
     better = better_azimuths(laid_out, solved.marks)
+    findings = findings + doubted_statements(laid_out, solved)
     return Together(members, boards, known, findings, found, laid_out, better)
 
 

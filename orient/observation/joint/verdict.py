@@ -16,12 +16,14 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from orient.observation.joint.linear import AZIMUTH, LATITUDE, LONGITUDE, SCALE, WATCH
+from orient.observation.joint.linear import AZIMUTH, HEIGHT, LATITUDE, LONGITUDE, SCALE, WATCH
 from orient.observation.joint.model import LINE, TIE_KIND, TIE_ROW, WATCH_ERROR, Model, Shared
 from orient.observation.joint.solve import Solved
 
 Array = NDArray[np.float64]
 
+#: The kind of a finding on what is stated of a shared thing.
+STATED = "stated"
 #: Chance that in a clean campaign any tie is let go.
 FALSE_ALARM = 0.003
 #: Chance that in a clean campaign any tie, or a statement of what is shared, is strained.
@@ -195,12 +197,10 @@ def strained(model: Model, solved: Solved) -> tuple[Array, Array]:
     with_line = np.einsum("bk,bik->bi", block[:, LINE], design)
     of_line = np.sum(likely * ((cross[:, :, LINE] - with_line) * pull) ** 2, axis=1)
     of_line += _scattered(line, test, solved)
-    said, weight = _statements(model, solved)
-    # What a statement shifts, that the marks strain: by board and tie.
-    shift = np.where(model.column >= 0, said[model.column], 0.0)
-    likely = np.where(model.column >= 0, weight[model.column], 0.0)
-    of_board += np.sum(likely * (cross[:, AZIMUTH] * shift) ** 2, axis=1)
-    of_line += np.sum(likely * (block[:, LINE] * shift) ** 2, axis=1)
+    for said in _statements(model, solved):
+        weight = _likely(said.test, said.limit)
+        of_board += weight * (said.along(cross[:, AZIMUTH]) * said.force) ** 2
+        of_line += weight * (said.along(block[:, LINE]) * said.force) ** 2
     limit = _limit(int(np.count_nonzero(test)))
     for of_place, prior, each in _places(model, solved):
         boards, apart_scaled = list(each.boards), each.apart / SCALE[each.row]
@@ -209,34 +209,84 @@ def strained(model: Model, solved: Solved) -> tuple[Array, Array]:
     return of_board, _by_line(line, of_line, model.size)
 
 
-def _statements(model: Model, solved: Solved) -> tuple[Array, Array]:
-    """What is stated of each shared unknown, but of places, against what the marks say, (m,) each.
+@dataclass(frozen=True)
+class _Statement:
+    """What is stated of a shared thing against what the marks say of it.
 
-    The force that the statement has on it, what it would shift without it divided by its
-    covariance with what is shifted; and how likely it is that the statement is too narrow.
+    `first` and `second` (B, 9) tell which ties are those of the two unknowns it is of, `factor`
+    what the second counts. `force` is what it misses by over its cofactor, `limit` what its
+    `test` would pass once in twenty sound campaigns, of all of them together.
     """
-    force, weight = np.zeros(model.size), np.zeros(model.size)
-    if not model.size:
-        return force, weight
-    stated, variance = model.statements, solved.shared_cov.variance()
-    place = np.array(stated.place, dtype=np.intp)
-    prior = np.array(stated.sd) ** 2
-    off = np.array(stated.value) - solved.shared[place]
-    other = np.array(stated.other, dtype=np.intp)
-    off -= np.where(other >= 0, np.array(stated.factor) * solved.shared[other], 0.0)
-    # Several statements of one unknown, a watch's comparisons, bear each other out or not.
-    once = np.bincount(place, minlength=model.size)[place] == 1
-    sites = [
-        unknown for thing in model.things if thing.kind == "place" for unknown in thing.unknowns
-    ]
-    once &= ~np.isin(place, sites)
-    taken = prior - variance[place]
-    known = once & (taken > _UNTESTED * prior)
-    safe = np.where(known, taken, 1.0)
-    force[place[known]] = (off / safe)[known]
+
+    thing: Shared
+    first: NDArray[np.bool_]
+    second: NDArray[np.bool_]
+    factor: float
+    force: float
+    test: float
+    limit: float
+    apart: float
+    apart_u: float
+
+    def along(self, covariance: Array) -> Array:
+        """Of covariances (B, 9) with the ties those with what is stated, (B,)."""
+        both = np.where(self.first, covariance, 0.0)
+        both = both + self.factor * np.where(self.second, covariance, 0.0)
+        return np.asarray(both.sum(axis=1))
+
+
+def _statements(model: Model, solved: Solved) -> list[_Statement]:
+    """Every statement of a watch, a rod, a level or an eye that the marks can test."""
+    of = {
+        unknown: thing
+        for thing in model.things
+        if thing.kind not in ("place", "line")
+        for unknown in thing.unknowns
+    }
+    stated = model.statements
+    rows = [n for n, unknown in enumerate(stated.place) if unknown in of]
+    if not rows:
+        return []
+    place, other, factor, value, sd = (
+        np.array(each)[rows]
+        for each in (stated.place, stated.other, stated.factor, stated.value, stated.sd)
+    )
+    pairs = np.column_stack([place, other])
+    block = solved.shared_cov.blocks(pairs)
+    second = np.where(other >= 0, factor, 0.0)
+    variance = block[:, 0, 0] + 2.0 * second * block[:, 0, 1] + second**2 * block[:, 1, 1]
+    off = solved.shared[place] + second * solved.shared[other] - value
+    taken = sd**2 - variance
+    known = taken > _UNTESTED * sd**2
     limit = _limit(int(known.sum()), _STRAINED)
-    weight[place[known]] = _likely(off**2 / safe, limit)[known]
-    return force, weight
+    return [
+        _Statement(
+            of[place[n]],
+            model.column == place[n],
+            (model.column == other[n]) & (other[n] >= 0),
+            float(second[n]),
+            float(off[n] / taken[n]),
+            float(off[n] ** 2 / taken[n]),
+            limit,
+            float(off[n] * sd[n] ** 2 / taken[n]),
+            float(sd[n] * np.sqrt(variance[n] / taken[n])),
+        )
+        for n in np.flatnonzero(known)
+    ]
+
+
+def doubted_statements(model: Model, solved: Solved) -> list[Finding]:
+    """What is stated of a shared watch or rod that the marks reject, the worst of each."""
+    rows = {"timepiece": WATCH, "rod": HEIGHT}
+    every = _statements(model, solved)
+    found: dict[tuple[str, object], Finding] = {}
+    for each in sorted(every, key=lambda statement: statement.test):
+        key = (each.thing.kind, each.thing.key)
+        if each.thing.kind in rows and each.test > _limit(len(every)):
+            row = rows[each.thing.kind]
+            figures = each.apart * float(SCALE[row]), each.apart_u * float(SCALE[row])
+            found[key] = Finding(STATED, key, row, each.thing.members, *figures)
+    return list(found.values())
 
 
 def _likely(test: Any, limit: float, steep: float = _STEEP) -> Any:

@@ -8,6 +8,7 @@ source*).
 from __future__ import annotations
 
 from collections.abc import Hashable, Sequence
+from dataclasses import replace
 
 import numpy as np
 import pandas as pd
@@ -23,6 +24,8 @@ from orient.tables import clock
 from orient.tables.campaign import Campaign
 
 RATE_WANDERS_S = 0.3
+#: Chance that comparisons of an even watch are taken to be uneven.
+_UNEVEN = 0.01
 _KNOWN = ("watch_error_s", "watch_sd_s", "watch")
 
 
@@ -44,7 +47,29 @@ def comparisons(campaign: Campaign) -> dict[Hashable, list[Comparison]]:
         ):
             utc_s = float(np.asarray(clock.utc_s(date, np.array([at_s]), zone))[0])
             found.setdefault(key, []).append(Comparison(utc_s, float(error_s), float(sd_s)))
-    return {key: sorted(each, key=lambda one: one.utc_s) for key, each in found.items()}
+    ordered = {key: sorted(each, key=lambda one: one.utc_s) for key, each in found.items()}
+    return {key: _as_they_agree(each) for key, each in ordered.items()}
+
+
+def _as_they_agree(compared: list[Comparison]) -> list[Comparison]:
+    """Comparisons, known as well as an even rate leaves them: one misread shows among three."""
+    from scipy.special import chdtri
+
+    if len(compared) < 3:
+        return compared
+    days = np.array([(each.utc_s - compared[0].utc_s) / DAY_S for each in compared])
+    sd = np.array([each.sd_s for each in compared])
+    away = np.abs(days[:, None] - days).min(
+        axis=1, where=~np.eye(len(days), dtype=bool), initial=1e9
+    )
+    own = np.hypot(sd, RATE_WANDERS_S * away)
+    error = np.array([each.error_s for each in compared])
+    rows = np.column_stack([np.ones_like(days), days]) / own[:, None]
+    left = error / own - rows @ np.linalg.lstsq(rows, error / own, rcond=None)[0]
+    times = float(left @ left) / (len(compared) - 2)
+    if times * (len(compared) - 2) <= float(chdtri(len(compared) - 2, _UNEVEN)):
+        return compared
+    return [replace(each, sd_s=each.sd_s * np.sqrt(times)) for each in compared]
 
 
 def _zones(campaign: Campaign) -> dict[str, str]:

@@ -10,7 +10,7 @@ from orient.numbers.angles import wrap_360
 from orient.numbers.tolerances import COVERAGE_95
 from orient.observation.joint.linear import LATITUDE, STATE
 from orient.observation.joint.together import Together
-from orient.observation.joint.verdict import Finding
+from orient.observation.joint.verdict import STATED, Finding
 from orient.observation.reduction import Reduced
 from orient.text import at_95, latitude_text, longitude_text
 
@@ -71,6 +71,8 @@ def finding(found: Finding, together: Together) -> str:
     """A sentence on something that was said to be shared and is not."""
     names = _names([together.members[n].name for n in found.boards])
     apart, u = abs(found.apart), COVERAGE_95 * found.apart_u
+    if found.kind == STATED:
+        return _stated_otherwise(found, names)
     called = label(found.kind, found.key)
     if found.kind == "place":
         return _elsewhere(found, names)
@@ -94,6 +96,25 @@ def finding(found: Finding, together: Together) -> str:
     return (
         f"At {names} the {CALLED[found.kind]} {called} differs by {figure} from the other set-ups: "
         "it is taken for another."
+    )
+
+
+def _stated_otherwise(found: Finding, names: str) -> str:
+    """Of a shared watch or rod that the marks have otherwise than its statements."""
+    assert isinstance(found.key, tuple)
+    kind, key = found.key
+    apart, u = abs(found.apart), COVERAGE_95 * found.apart_u
+    if kind == "timepiece":
+        way = "faster" if found.apart > 0 else "slower"
+        figure = f"{_duration(apart)} ± {_duration(u)} (95 %) {way}"
+        look = "its setting, its zone, and the sign and the day of each comparison"
+    else:
+        way = "higher" if found.apart > 0 else "lower"
+        figure = f"{_size(found.row, apart)} ± {_size(found.row, u)} (95 %) {way}"
+        look = "its height from the board to the tip, and where the board was"
+    return (
+        f"By the marks of {names} the {CALLED[kind]} {label(kind, key)} was {figure} than is "
+        f"stated: look at {look}. The figures reach both."
     )
 
 
