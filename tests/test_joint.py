@@ -117,6 +117,43 @@ def _set_anew(made, generator, first, seconds):
     )  # fmt: skip
 
 
+@pytest.mark.parametrize("error_s", [60.0, -600.0])
+def test_of_three_comparisons_one_that_is_misread_leaves_no_narrow_line(
+    error_s, generator, tmp_path
+):
+    made = crew(generator, boards=6, watch="running")
+    lines = ["timepiece,date,time,error_s,sd_s"]
+    for number, day in enumerate((9, 13, 17)):
+        error = made.truth[0].watch_fast_s + error_s * (number == 1)
+        lines.append(f"W0,2026-04-{day:02d},12:00,{error:.0f},1")
+    made.tables["watches.csv"] = "\n".join(lines) + "\n"
+    rows = made.reduce(tmp_path / "c")
+    for key in ("board_azimuth", "alone_azimuth"):
+        off = np.abs(made.errors_deg(rows, f"{key}_deg"))
+        assert (off[np.isfinite(off)] < 3.0 * column(rows, f"{key}_u_deg")[np.isfinite(off)]).all()
+
+
+def test_a_shared_watch_that_the_marks_contradict_is_told(generator, tmp_path):
+    """Compared once, and the minute misread by four: the boards together show it, none alone."""
+    made = crew(generator, boards=8, watch="running")
+    error = made.truth[0].watch_fast_s + 240.0
+    made.tables["watches.csv"] = f"timepiece,date,error_s,sd_s\nW0,2026-04-14,{error:.0f},1\n"
+    rows = made.reduce(tmp_path / "c")
+    assert sum("watch-doubtful" in row["flags"] for row in rows) >= 6
+    u = column(rows, "board_azimuth_u_deg")
+    assert (np.abs(made.errors_deg(rows)) < 3.0 * u).all()
+
+
+def test_the_latitude_of_a_doubtful_record_reaches_the_site_s(generator, tmp_path):
+    """A date a week out: the marks put the board 3° from where it stood."""
+    made = crew(generator, boards=3, one_line=True)
+    made.setups[1]["date"] = str(np.datetime64(made.setups[1]["date"]) + 7)
+    row = made.reduce(tmp_path / "c")[1]
+    assert "record-doubtful" in row["flags"]
+    if row["latitude_deg"] is not None:
+        assert abs(row["latitude_deg"] - made.sites["A"][0]) < 2.0 * row["latitude_u_deg"]
+
+
 # --- one that contradicts the others -----------------------------------------------------------
 
 

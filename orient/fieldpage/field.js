@@ -1,4 +1,4 @@
-/* Built by web/build.mjs; sources: engine/adjustment.js engine/board.js engine/byhand.js engine/chisquare.js engine/evidence.js engine/line.js engine/lookout.js engine/matrix.js engine/moved.js engine/reading.js engine/reduce.js engine/rows.js engine/shadow.js engine/slips.js engine/starts.js engine/statements.js engine/weighing.js field.js field/dom.js field/drawing.js field/log.js field/marking.js field/north.js field/send.js field/sensor.js field/setup.js field/store.js field/tables.js field/tilt.js field/timesignal.js field/tools.js shared/almanac.js shared/civil.js shared/panel.js shared/sun.js; d490022a3d4e2e12924be6c8c878a64fe6251c9e76a38847daffb26437f411a1 */
+/* Built by web/build.mjs; sources: engine/adjustment.js engine/board.js engine/byhand.js engine/chisquare.js engine/evidence.js engine/line.js engine/lookout.js engine/matrix.js engine/moved.js engine/reading.js engine/reduce.js engine/rows.js engine/shadow.js engine/slips.js engine/starts.js engine/statements.js engine/weighing.js field.js field/dom.js field/drawing.js field/log.js field/marking.js field/north.js field/send.js field/sensor.js field/setup.js field/store.js field/tables.js field/tilt.js field/timesignal.js field/tools.js shared/almanac.js shared/civil.js shared/panel.js shared/sun.js; 32ff980149f33fb0ce3d97525bd01c51c57925c1a1931170d30bd5fc1c32e68f */
 (() => {
   // shared/civil.js
   function offset(site, utc) {
@@ -823,6 +823,88 @@
     return Math.sqrt(wholeCovariance(fit.problem.free, inverse(matrix))[AZIMUTH][AZIMUTH]) * fit.spread;
   }
 
+  // engine/evidence.js
+  var ALIVE = 14;
+  var ALIVE_MARK = 20;
+  var WRONG_MARK = 7.8;
+  var NEARBY_MM = 15;
+  var ABOUT_NOON_S = 600;
+  var HALF = 8;
+  var HALVES = 22;
+  var BACKWARDS = 8;
+  var SHUFFLED = 3;
+  var IN_ORDER = 0.8;
+  var COVERAGE_95 = 1.959964;
+  var byTime = (meant2) => meant2.freed.byTime !== false;
+  var isTimed = (board, mark) => board.watch !== "none" && Number.isFinite(mark.watchUtc);
+  function reading(words, kind, board, more = {}) {
+    return {
+      words,
+      kind,
+      board,
+      price: 10,
+      fit: null,
+      scale: 1,
+      extraCost: 0,
+      open: 0,
+      turn: 0,
+      setsAside: [],
+      freed: {},
+      ...more
+    };
+  }
+  function weighed(meant2, fit, spanMm) {
+    if (!bears(fit) || !Number.isFinite(fit.cost)) return { meant: meant2, fit, evidence: Infinity };
+    const { board } = meant2;
+    const anywhere = 2 * Math.log(spanMm / Math.sqrt(2 * Math.PI));
+    let evidence = fit.keptCost + fit.scaleCost + fit.openCost + senseCost(board, fit) + closingCost(board, meant2.turn) + meant2.extraCost + meant2.price - 4 * board.count * Math.log(meant2.scale);
+    board.marks.forEach((mark, n) => {
+      if (!fit.kept[n]) {
+        const nearby = 2 * Math.log(NEARBY_MM) + (Math.hypot(...fit.residuals[n]) / NEARBY_MM) ** 2;
+        const coordinates = byTime(meant2) && isTimed(board, mark) ? 2 : 1;
+        evidence += WRONG_MARK + coordinates * (nearby < anywhere ? nearby : anywhere);
+      } else if (!byTime(meant2) && isTimed(board, mark)) {
+        evidence += anywhere;
+      }
+    });
+    return { meant: meant2, fit, evidence };
+  }
+  var apartFrom = ({ fit, meant: meant2 }, azimuth) => Math.min(Math.PI, Math.abs(turnWithin(fit.state[AZIMUTH] - azimuth)) + meant2.open);
+  function senseCost(board, fit) {
+    const contrary = board.marks.filter(({ half }, n) => fit.kept[n] && half && half * (fit.utc[n] - board.noon) < -ABOUT_NOON_S).length;
+    return Math.min(HALF * contrary, HALVES) + orderCost(board, fit);
+  }
+  function closingCost({ closing }, turn = 0) {
+    return Number.isFinite(closing.turn) ? (turnWithin(closing.turn - turn) / closing.sd) ** 2 : 0;
+  }
+  function orderCost(board, fit) {
+    const instants = fit.utc.filter((_, n) => fit.kept[n] && !isTimed(board, board.marks[n]));
+    if (instants.length < 3) return 0;
+    const signs = instants.flatMap((one, n) => instants.slice(n + 1).map((other) => Math.sign(other - one)));
+    const agreement = sum(signs) / signs.length;
+    if (agreement >= IN_ORDER) return 0;
+    return agreement <= -IN_ORDER ? BACKWARDS : SHUFFLED;
+  }
+  function alive(readings) {
+    const ordered = [...readings].sort((one, other) => one.evidence - other.evidence);
+    return ordered.filter(({ meant: meant2, evidence }) => evidence <= ordered[0].evidence + (meant2.kind === "mark" ? ALIVE_MARK : ALIVE));
+  }
+  function coveringU(adopted, living) {
+    const azimuth = adopted.fit.state[AZIMUTH];
+    const best2 = Math.min(...living.map(({ evidence }) => evidence));
+    let [likelihood, square, reach] = [0, 0, 0];
+    for (const each of living) {
+      const share = Math.exp(-(each.evidence - best2) / 2);
+      const apart = apartFrom(each, azimuth);
+      const own = each.fit.covariance[AZIMUTH][AZIMUTH];
+      likelihood += share;
+      square += share * (apart ** 2 + own);
+      if (each.meant.kind === "mark") reach = Math.max(reach, Math.hypot(apart, Math.sqrt(own)) / COVERAGE_95);
+      else if (apart > Math.sqrt(own)) reach = Math.max(reach, apart / COVERAGE_95);
+    }
+    return Math.max(Math.sqrt(square / likelihood), reach);
+  }
+
   // shared/almanac.js
   var DAY_S = 86400;
   var PARALLAX = 8.794 / 3600 * DEGREE;
@@ -1030,88 +1112,6 @@
     const angle = byPoint ? (Math.atan2(x, y) / DEGREE + 360) % 360 : number(setup[angleName]);
     const own = byPoint ? Math.min(45, Math.hypot(stated(table2, setup, "mark_sd_mm"), stated(table2, setup, "plumb_sd_mm")) / Math.hypot(x, y) / DEGREE) : table2.angle_sd_deg;
     return { angle, sd: given(setup.reference_sd_deg) ? number(setup.reference_sd_deg) : own };
-  }
-
-  // engine/evidence.js
-  var ALIVE = 14;
-  var ALIVE_MARK = 20;
-  var WRONG_MARK = 7.8;
-  var NEARBY_MM = 15;
-  var ABOUT_NOON_S = 600;
-  var HALF = 8;
-  var HALVES = 22;
-  var BACKWARDS = 8;
-  var SHUFFLED = 3;
-  var IN_ORDER = 0.8;
-  var COVERAGE_95 = 1.959964;
-  var byTime = (meant2) => meant2.freed.byTime !== false;
-  var isTimed = (board, mark) => board.watch !== "none" && Number.isFinite(mark.watchUtc);
-  function reading(words, kind, board, more = {}) {
-    return {
-      words,
-      kind,
-      board,
-      price: 10,
-      fit: null,
-      scale: 1,
-      extraCost: 0,
-      open: 0,
-      turn: 0,
-      setsAside: [],
-      freed: {},
-      ...more
-    };
-  }
-  function weighed(meant2, fit, spanMm) {
-    if (!bears(fit) || !Number.isFinite(fit.cost)) return { meant: meant2, fit, evidence: Infinity };
-    const { board } = meant2;
-    const anywhere = 2 * Math.log(spanMm / Math.sqrt(2 * Math.PI));
-    let evidence = fit.keptCost + fit.scaleCost + fit.openCost + senseCost(board, fit) + closingCost(board, meant2.turn) + meant2.extraCost + meant2.price - 4 * board.count * Math.log(meant2.scale);
-    board.marks.forEach((mark, n) => {
-      if (!fit.kept[n]) {
-        const nearby = 2 * Math.log(NEARBY_MM) + (Math.hypot(...fit.residuals[n]) / NEARBY_MM) ** 2;
-        const coordinates = byTime(meant2) && isTimed(board, mark) ? 2 : 1;
-        evidence += WRONG_MARK + coordinates * (nearby < anywhere ? nearby : anywhere);
-      } else if (!byTime(meant2) && isTimed(board, mark)) {
-        evidence += anywhere;
-      }
-    });
-    return { meant: meant2, fit, evidence };
-  }
-  var apartFrom = ({ fit, meant: meant2 }, azimuth) => Math.min(Math.PI, Math.abs(turnWithin(fit.state[AZIMUTH] - azimuth)) + meant2.open);
-  function senseCost(board, fit) {
-    const contrary = board.marks.filter(({ half }, n) => fit.kept[n] && half && half * (fit.utc[n] - board.noon) < -ABOUT_NOON_S).length;
-    return Math.min(HALF * contrary, HALVES) + orderCost(board, fit);
-  }
-  function closingCost({ closing }, turn = 0) {
-    return Number.isFinite(closing.turn) ? (turnWithin(closing.turn - turn) / closing.sd) ** 2 : 0;
-  }
-  function orderCost(board, fit) {
-    const instants = fit.utc.filter((_, n) => fit.kept[n] && !isTimed(board, board.marks[n]));
-    if (instants.length < 3) return 0;
-    const signs = instants.flatMap((one, n) => instants.slice(n + 1).map((other) => Math.sign(other - one)));
-    const agreement = sum(signs) / signs.length;
-    if (agreement >= IN_ORDER) return 0;
-    return agreement <= -IN_ORDER ? BACKWARDS : SHUFFLED;
-  }
-  function alive(readings) {
-    const ordered = [...readings].sort((one, other) => one.evidence - other.evidence);
-    return ordered.filter(({ meant: meant2, evidence }) => evidence <= ordered[0].evidence + (meant2.kind === "mark" ? ALIVE_MARK : ALIVE));
-  }
-  function coveringU(adopted, living) {
-    const azimuth = adopted.fit.state[AZIMUTH];
-    const best2 = Math.min(...living.map(({ evidence }) => evidence));
-    let [likelihood, square, reach] = [0, 0, 0];
-    for (const each of living) {
-      const share = Math.exp(-(each.evidence - best2) / 2);
-      const apart = apartFrom(each, azimuth);
-      const own = each.fit.covariance[AZIMUTH][AZIMUTH];
-      likelihood += share;
-      square += share * (apart ** 2 + own);
-      if (each.meant.kind === "mark") reach = Math.max(reach, Math.hypot(apart, Math.sqrt(own)) / COVERAGE_95);
-      else if (apart > Math.sqrt(own)) reach = Math.max(reach, apart / COVERAGE_95);
-    }
-    return Math.max(Math.sqrt(square / likelihood), reach);
   }
 
   // engine/moved.js
@@ -2240,12 +2240,13 @@
       if (read.timed) row.noon_watch = civil(place, board.noon + fit.state[WATCH]).slice(11, 19);
     }
     if (read.latitude) {
-      Object.assign(row, { latitude_deg: read.latitude.latitude, latitude_u_deg: read.latitude.u });
+      Object.assign(row, { latitude_deg: read.latitude.latitude, latitude_u_deg: latitudeU(row, board, read.latitude) });
     }
     if (ofPlace(read)) Object.assign(row, { reference_grid_bearing_deg: null, reference_magnetic_bearing_deg: null });
     Object.assign(row, compassOf(table2, setup, row));
     return { row, board, fit, line, told, doubtful: Boolean(widened2(read)) };
   }
+  var latitudeU = ({ flags }, board, { latitude, u }) => flags.includes("record-doubtful") ? Math.max(u, Math.abs(latitude - board.latitude) / COVERAGE_95) : u;
   var ofPlace = ({ verdict }) => Boolean(verdict && verdict.explanation && verdict.explanation.some(({ place }) => place));
   function methodRows(methods, laplace, left) {
     return Object.fromEntries(["pairs", "shortest", "timed", "adjustment"].map((name) => {

@@ -422,6 +422,14 @@ def _what_would_help(setup: pd.Series, reduced: Reduced) -> list[str]:
     return [said] if said else []
 
 
+def _latitude_u_deg(reduced: Reduced) -> float | None:
+    """How well the marks tell the latitude; of a record in doubt it reaches the site's too."""
+    found, u_deg = reduced.latitude_deg, reduced.latitude_u_deg
+    if found is None or u_deg is None or Flag.RECORD_DOUBTFUL not in reduced.flags:
+        return u_deg
+    return max(u_deg, abs(found - reduced.board.latitude_deg) / COVERAGE_95)
+
+
 def _azimuths(
     setup: pd.Series,
     place: pd.Series,
@@ -432,7 +440,7 @@ def _azimuths(
 ) -> dict[str, Any]:
     values: dict[str, Any] = {
         "latitude_deg": reduced.latitude_deg,
-        "latitude_u_deg": reduced.latitude_u_deg,
+        "latitude_u_deg": _latitude_u_deg(reduced),
         "methods": {
             name: _method_row(reduced.methods.get(name), laplace_deg, left_u_deg)
             for name in METHODS

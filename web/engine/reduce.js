@@ -3,6 +3,7 @@ import { civil } from "../shared/civil.js";
 import { DEGREE } from "../shared/sun.js";
 import { azimuthU } from "./adjustment.js";
 import { lengthOf } from "./board.js";
+import { COVERAGE_95 } from "./evidence.js";
 import { lineOf } from "./line.js";
 import { lookout, WIDEST_U_DEG, widened } from "./lookout.js";
 import { median } from "./matrix.js";
@@ -63,12 +64,16 @@ export function reduced(table, { site, setup, marks }) {
     if (read.timed) row.noon_watch = civil(place, board.noon + fit.state[WATCH]).slice(11, 19);
   }
   if (read.latitude) {
-    Object.assign(row, { latitude_deg: read.latitude.latitude, latitude_u_deg: read.latitude.u });
+    Object.assign(row, { latitude_deg: read.latitude.latitude, latitude_u_deg: latitudeU(row, board, read.latitude) });
   }
   if (ofPlace(read)) Object.assign(row, { reference_grid_bearing_deg: null, reference_magnetic_bearing_deg: null });
   Object.assign(row, compassOf(table, setup, row));
   return { row, board, fit, line, told, doubtful: Boolean(widened(read)) };
 }
+
+/* How well the marks tell the latitude; of a record in doubt it reaches the site's too. */
+const latitudeU = ({ flags }, board, { latitude, u }) =>
+  (flags.includes("record-doubtful") ? Math.max(u, Math.abs(latitude - board.latitude) / COVERAGE_95) : u);
 
 /* Whether the likeliest explanation puts the site elsewhere: what follows from its place is wrong. */
 const ofPlace = ({ verdict }) => Boolean(verdict && verdict.explanation && verdict.explanation.some(({ place }) => place));
