@@ -373,7 +373,7 @@ def beyond(tmp_path, kind, mistake, circles, seed):
     """Circles farther from the truth than three of their own uncertainties; those refused count
     as told."""
     sites, sights, truth = mistaken(kind, circles, seed, mistake)
-    folder = write(tmp_path / "c", sites=sites, sights=sights)
+    folder = write(tmp_path, sites=sites, sights=sights)
     try:
         found = rows_of(folder)
     except InputError as told:
@@ -404,13 +404,12 @@ def test_a_mistake_leaves_no_narrow_wrong_line(kind, mistake, tmp_path):
 @pytest.mark.slow
 @pytest.mark.parametrize("kind", KINDS[:2], ids=lambda kind: kind.name)
 def test_of_all_mistakes_hardly_a_line_is_narrow_and_wrong(kind, tmp_path):
-    """Of all the circles with a mistake that the sights tell, under 2 in 100."""
+    """Of some 60 circles with a mistake that the sights tell, one at most."""
     far = {
-        mistake: beyond(tmp_path / str(number), kind, mistake, 10, seed=21)
+        mistake: beyond(tmp_path / str(number), kind, mistake, 6, seed=21)
         for number, mistake in enumerate(TOLD[kind.name])
     }
-    assert sum(map(len, far.values())) <= 0.02 * 10 * len(far) + 1, far
-    assert max(map(len, far.values())) <= 1, far
+    assert sum(map(len, far.values())) <= 1, far
 
 
 def test_a_compass_that_points_oddly_may_be_the_watch(tmp_path):

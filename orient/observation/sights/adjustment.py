@@ -70,6 +70,8 @@ _MOST, _LOOKED_INTO, _DOUBTED = 40, 0.1, 0.01
 #: Explanations kept at a first glance, and by how much the evidence then may be too small.
 _FEW, _SLACK = 6, 3.0
 
+#: Where one observation in so many fits not, the whole record is looked into.
+_SEVERAL = 6
 #: Where more than one sight in so many, and more than one at all, fits not, nothing is explained.
 _TOO_MANY = 3
 
@@ -267,7 +269,8 @@ def _contradicts(run: _Run) -> bool:
     """Whether the sights, one of them left out, contradict the stated reading of the record."""
     good, _ = _judged(run)
     doubtful = good < 0.5
-    return int(doubtful.sum()) > 1 or _chance(run, ~doubtful) < _DOUBTED
+    several = _SEVERAL * int(doubtful.sum()) >= len(doubtful)
+    return several or _chance(run, ~doubtful) < _DOUBTED
 
 
 def _chance(run: _Run, counted: NDArray[np.bool_]) -> float:
