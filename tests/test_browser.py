@@ -1,5 +1,7 @@
 """The report in a real browser: it loads alone, fits its window, prints, and obeys its keys."""
 
+from pathlib import Path
+
 import numpy as np
 import pytest
 from boards_on_file import (
@@ -66,6 +68,14 @@ def test_a_trainee_s_first_report_of_one_line_cuts_no_word(tmp_path):
     with open_page(tmp_path / "report" / "index.html", 768) as opened:
         opened.page.evaluate(OPEN_ALL)
         assert opened.page.evaluate(CUT) == []
+
+
+def test_no_word_or_sign_of_the_demo_s_drawings_is_cut():
+    report = Path(__file__).parents[1] / "reports" / "aldermoor" / "index.html"
+    for width in (360, 1280):
+        with open_page(report, width) as opened:
+            opened.page.evaluate(OPEN_ALL)
+            assert opened.page.evaluate(CUT) == []
 
 
 def test_the_answers_stand_on_the_first_screen(pages):

@@ -108,6 +108,8 @@ def test_it_opens_from_a_file_and_asks_for_nothing_else(plan, odd_plan, width, d
             enter(opened, 1, "2026-05-05T09:30:00")
             assert opened.page.is_visible("#azimuth")
             assert opened.overflow_px() <= 0
+            opened.page.evaluate("document.querySelectorAll('details').forEach(d => d.open = true)")
+            assert opened.overflow_px() <= 0
             assert opened.errors == []
             assert opened.requests == [path.resolve().as_uri()]
 

@@ -80,7 +80,8 @@ def method_plot(result: SetupResult) -> Markup | None:
     reach = 1.03 * min(widest, _WIDEST_PLOTTED * min(u95 for *_, u95 in found) + 1e-9)
     per, unit = (60.0, "′") if reach < _LARGEST_IN_MINUTES_DEG else (1.0, "°")
     end = nice(reach * per, ENDS)
-    frame = Frame(10.0, 6.0, WIDTH - 20.0, _ROW * len(found), (-end, end), (0, 1))
+    # Room at the sides for half of a figure such as −100.
+    frame = Frame(17.0, 6.0, WIDTH - 34.0, _ROW * len(found), (-end, end), (0, 1))
     drawing = Drawing(_methods_label(row, found), WIDTH, frame.bottom + 32.0)
     with drawing.same():
         bottom_axis(
