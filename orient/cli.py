@@ -307,6 +307,6 @@ def _written_or_not() -> str:
 
 def _written_before() -> str:
     """What this run had written before it failed: only this tells a person that it did."""
-    there = [str(path) for path in dict.fromkeys(_written()) if path.exists()]
+    there = [str(path) for path in dict.fromkeys(_written()) if os.path.exists(path)]
     more = f" and {len(there) - 6} more" if len(there) > 6 else ""
     return f" Written before that: {', '.join(there[:6])}{more}." if there else ""

@@ -179,6 +179,23 @@ def test_what_looks_like_a_date_in_a_layer_stays_as_it_is(tmp_path):
     assert read["horizon"].to_dict() == {"05/06/26": "10:05 20:06", "Moor": ""}
 
 
+def test_two_columns_of_one_name_in_a_layer_are_told(tmp_path):
+    """They differ by capitals alone: one of them would be passed over."""
+    write_campaign(tmp_path, {"sites.geojson": geojson(elevation_m=1500, Elevation_m=1200)})
+    refused(["sites", str(tmp_path)], "column elevation_m: found 2 columns of this name")
+    notes = json.loads(geojson(Strike=350, strike=10, date="2026-06-01"))
+    (tmp_path / "notes.geojson").write_text(json.dumps(notes))
+    out = str(tmp_path / "out.csv")
+    refused(["correct", str(tmp_path / "notes.geojson"), "-o", out], "2 columns of this name")
+
+
+def test_a_height_stands_in_a_point_where_its_column_is_blank(tmp_path):
+    layer = json.loads(geojson(elevation_m=1500))
+    layer["features"][1]["geometry"]["coordinates"].append(2200.0)
+    write_campaign(tmp_path, {"sites.geojson": json.dumps(layer).encode()})
+    assert read_campaign(tmp_path, ("sites",)).sites["elevation_m"].tolist() == [1500.0, 2200.0]
+
+
 def test_both_coordinates_in_one_cell(tmp_path):
     sites = b'site,latitude_deg,longitude_deg\nRidge,"46.5, 8.25",\nMoor,-33.2,-70.1\n'
     folder = campaign_with(tmp_path, sites_csv=sites)

@@ -13,7 +13,15 @@ import pandas as pd
 from orient.files import scratch
 from orient.notebook.correct import Corrected
 from orient.tables.campaign import read_layer
-from orient.tables.cells import Cells, Faults, cell_text, check_plain_file, csv_text, read_cells
+from orient.tables.cells import (
+    Cells,
+    Faults,
+    cell_text,
+    check_plain_file,
+    check_titles,
+    csv_text,
+    read_cells,
+)
 
 LAYERS = (".gpkg", ".geojson")
 ENDINGS = (".csv", ".xlsx", *LAYERS)
@@ -86,7 +94,11 @@ def _of_points(file: str, layer: Any, points: Any, faults: Faults) -> Notebook |
             faults.add(file, row, "geometry", str(kind or "none"), "a point")
     if faults.listed:
         return None
-    columns = _texts(layer.drop(columns=layer.geometry.name))
+    attributes = layer.drop(columns=layer.geometry.name)
+    check_titles(file, None, [str(name).strip().lower() for name in attributes], faults)
+    if faults.listed:
+        return None
+    columns = _texts(attributes)
     for name in ("easting_m", "northing_m", "crs", "lat", "lon", "latitude", "longitude"):
         columns.pop(name, None)
     columns["latitude_deg"] = [cell_text(value) for value in points.y.tolist()]

@@ -21,6 +21,7 @@ from orient.tables.cells import (
     Faults,
     cell_text,
     check_plain_file,
+    check_titles,
     csv_text,
     shown,
 )
@@ -261,9 +262,11 @@ def _layer_cells(path: Path, faults: Faults) -> Cells | None:
             said = f"a {kind}" if kind else "no geometry"
             faults.add(path.name, row, "geometry", said, "a point")
     attributes = layer.drop(columns=points.name)
+    names = [str(name).strip().lower() for name in attributes]
+    check_titles(path.name, None, names, faults)
     columns = {
-        str(name).strip().lower(): [cell_text(value).strip() for value in attributes[name].tolist()]
-        for name in attributes
+        name: [cell_text(value).strip() for value in attributes.iloc[:, place].tolist()]
+        for place, name in enumerate(names)
     }
     if path.suffix.lower() in (".gpx", ".kml"):
         columns = _marked_places(columns)
@@ -275,8 +278,9 @@ def _layer_cells(path: Path, faults: Faults) -> Cells | None:
         columns.pop(name, None)
     columns["latitude_deg"] = [cell_text(value) for value in points.y.tolist()]
     columns["longitude_deg"] = [cell_text(value) for value in points.x.tolist()]
-    if "elevation_m" not in columns:
-        columns["elevation_m"] = [cell_text(value) for value in points.z.tolist()]
+    heights = [cell_text(value) for value in points.z.tolist()]
+    told = columns.get("elevation_m") or heights
+    columns["elevation_m"] = [each or z for each, z in zip(told, heights, strict=True)]
     return Cells(path.name, 1, columns, rows)
 
 

@@ -348,10 +348,15 @@ def _header(file: str, row: int, line: list[str], faults: Faults) -> list[str]:
         names.pop()
     if len(names) > MOST_COLUMNS:
         raise _Unreadable(f"more than {MOST_COLUMNS} columns", "a smaller table", row)
+    check_titles(file, row, names, faults)
+    return names
+
+
+def check_titles(file: str, row: int | None, names: Sequence[str], faults: Faults) -> None:
+    """Refuse columns of one name, in small letters: which of them counts nobody can tell."""
     for name in dict.fromkeys(names):
         if name and names.count(name) > 1:
             faults.add(file, row, name, f"{names.count(name)} columns of this name", "one")
-    return names
 
 
 def _sorted_rows(
