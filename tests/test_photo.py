@@ -349,6 +349,14 @@ def test_a_print_that_is_not_at_100_percent_is_seen(prints, camp, tmp_path):
     errors, _, _ = matched(rows_of(camp, path, "--bar", "97"), 0.97 * board)
     assert len(errors) >= 5
     assert rms(errors) < 0.1
+    # Where no set-up is written yet, what to write is said.
+    bare = tmp_path / "camp"
+    bare.mkdir()
+    (bare / "sites.csv").write_bytes((camp / "sites.csv").read_bytes())
+    said = run(bare, path, "--bar", "97").stderr
+    assert "no set-up is of that day: write its row in setups.csv before you save." in said
+    assert "its row in setups.csv" in refused(bare, path, "--bar", "97", "--save")
+    assert "setups.csv has none yet" in refused(bare, path, "--bar", "97", "--setup", "zz")
 
 
 @pytest.mark.slow

@@ -234,14 +234,14 @@ def _whose(read: Campaign, readings: list[Reading], setup: str | None) -> tuple[
     if setup is None:
         names = [str(name) for name in same.index]
         if len(names) != 1:
-            said = f"set-ups {', '.join(names)} fit" if names else "no set-up fits"
-            click.echo(
-                printable(f"The sheet is of {site}, {first.date}: {said}; --setup says which."),
-                err=True,
-            )
+            said = "no set-up is of that day: write its row in setups.csv before you save."
+            if names:
+                said = f"set-ups {', '.join(names)} fit; --setup says which."
+            click.echo(printable(f"The sheet is of {site}, {first.date}: {said}"), err=True)
         return (names[0] if len(names) == 1 else None), read.sites.loc[site]
     if setup not in setups.index:
-        raise refusal("--setup", repr(setup), f"a set-up: {', '.join(map(str, setups.index[:6]))}")
+        known = ", ".join(map(str, setups.index[:6])) or "setups.csv has none yet"
+        raise refusal("--setup", repr(setup), f"a set-up: {known}")
     if setup not in same.index:
         row = setups.loc[setup]
         wanted = f"set-up {setup}'s: {row['site']}, {row['date']:%Y-%m-%d}"
@@ -263,9 +263,7 @@ def _save(
 
     code = readings[0].code
     if setup is None:
-        raise refusal(
-            "--save", "no set-up of this site and date", "a row in setups.csv, or --setup"
-        )
+        raise refusal("--save", "no set-up of this site and date", "its row in setups.csv")
     if code.campaign != code_name(read.name):
         found = f"a sheet printed from the campaign {code.campaign}"
         raise refusal(readings[0].picture, found, f"one of {read.name}: print it from this folder")
