@@ -70,9 +70,9 @@ _MOST, _LOOKED_INTO, _DOUBTED = 40, 0.1, 0.01
 #: Explanations kept at a first glance, and by how much the evidence then may be too small.
 _FEW, _SLACK = 6, 3.0
 
-#: Where one observation in so many fits not, the whole record is looked into.
+#: Where one observation in so many does not fit, the whole record is looked into.
 _SEVERAL = 6
-#: Where more than one sight in so many, and more than one at all, fits not, nothing is explained.
+#: Where more than one sight, and more than one in so many, does not fit, nothing is explained.
 _TOO_MANY = 3
 
 #: The terms of a budget, in the order in which they are told.
