@@ -144,6 +144,21 @@ def test_a_shared_watch_that_the_marks_contradict_is_told(generator, tmp_path):
     assert (np.abs(made.errors_deg(rows)) < 3.0 * u).all()
 
 
+def test_a_watch_that_most_contradict_is_not_believed_by_the_rest(generator, tmp_path):
+    """The second of two comparisons is wrong: the first day alone shows nothing of it."""
+    made = crew(generator, boards=6, watch="running")
+    right = made.truth[0].watch_fast_s
+    lines = ["timepiece,date,error_s,sd_s"]
+    lines += [f"W0,2026-04-{day},{right + off:.0f},1" for day, off in ((10, 0.0), (17, 840.0))]
+    made.tables["watches.csv"] = "\n".join(lines) + "\n"
+    rows = made.reduce(tmp_path / "c")
+    assert all("watch-doubtful" in row["flags"] for row in rows)
+    assert "record-doubtful" not in rows[0]["flags"]
+    u = column(rows, "board_azimuth_u_deg")
+    assert (np.abs(made.errors_deg(rows)) < 3.0 * u).all()
+    assert u[0] > 3.0 * column(rows, "alone_azimuth_u_deg")[0]
+
+
 def test_the_latitude_of_a_doubtful_record_reaches_the_site_s(generator, tmp_path):
     """A date a week out: the marks put the board 3° from where it stood."""
     made = crew(generator, boards=3, one_line=True)

@@ -11,7 +11,7 @@ import pandas as pd
 from orient.flags import Flag
 from orient.numbers.angles import wrap_180, wrap_360
 from orient.numbers.shadow import BoardState
-from orient.observation.adjustment import Fit
+from orient.observation.adjustment import Asked, Fit, adjust_all
 from orient.observation.advice import advice_together
 from orient.observation.joint import words
 from orient.observation.joint.copies import copies
@@ -132,6 +132,7 @@ def join(
     _tell_left_out(campaign, reduced, joined, copied, {sound[n] for n in taking})
     left = sorted({*range(len(names))} - {*sound})
     if not taking:
+        _doubt_watches(campaign, reduced, joined, sound)
         _hold_against_lines(campaign, reduced, joined, sound, left)
         return joined
     chosen = [members[n] for n in taking]
@@ -140,8 +141,36 @@ def join(
     for place, number in enumerate(numbers):
         _fill(joined[number], together, place, reduced[number], alone[number])
     _tell_findings(campaign, joined, numbers, together)
+    _doubt_watches(campaign, reduced, joined, sound)
     _hold_against_lines(campaign, reduced, joined, sound, left)
     return joined
+
+
+def _doubt_watches(
+    campaign: Campaign, reduced: Sequence[Reduced | None], joined: list[Joined], sound: list[int]
+) -> None:
+    """Widen the rest where a watch's set-ups, half of them or more, contradict it by their marks.
+
+    A rest whose own marks do not tell reaches what it has with the watch unknown.
+    """
+    pieces = [folded(name) for name in campaign.setups["timepiece"]]
+    wrong = [
+        piece if each is not None and Flag.WATCH_DOUBTFUL in each.flags else ""
+        for piece, each in zip(pieces, reduced, strict=True)
+    ]
+    for number in sound:
+        piece, each = pieces[number], joined[number].reduced or reduced[number]
+        if not piece or each is None or 2 * wrong.count(piece) < pieces.count(piece):
+            continue
+        (free,) = adjust_all([Asked(each.board, free_watch=True)])
+        turn = free.state.board_azimuth_rad - np.radians(each.board_azimuth_deg)
+        u_rad = float(np.hypot(free.azimuth_u_rad, abs(np.angle(np.exp(1j * turn)))))
+        joined[number].reduced = widened(each, u_rad)
+        joined[number].flags.append(Flag.WATCH_DOUBTFUL)
+        joined[number].findings.insert(0, words.WATCH_OF_OTHERS)
+        if (line := joined[number].line) is not None:
+            widest = max(line.azimuth_u_deg, float(np.degrees(u_rad)))
+            joined[number].line = replace(line, azimuth_u_deg=widest)
 
 
 def _hold_against_lines(

@@ -26,6 +26,10 @@ CALLED = {
     "line": "line",
     "place": "site",
 }
+WATCH_OF_OTHERS = (
+    "Half of the set-ups with this watch, or more, contradict what is stated of it: look at its "
+    "comparisons, its setting and its zone. Until then the figure is that of an unknown setting."
+)
 LEFT_OUT = (
     "Its own record is in doubt: it is not used for the set-ups that share its watch, rod, level "
     "or observer, nor they on it."
