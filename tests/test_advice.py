@@ -80,4 +80,4 @@ def test_reduce_says_it_with_the_figures_of_the_row(tmp_path):
     said = " ".join(run.invoke(cli.orient, ["reduce", folder, "--verbose"]).stdout.split())
     now = 1.959964 * row["reference_azimuth_u_deg"]
     assert "the time of each mark, by a watch set to the second" in said
-    assert f"in place of ± {now:.2f}° (95 %)" in said
+    assert f"in place of ±{now:.2f}° (95 %)" in said
