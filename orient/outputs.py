@@ -275,10 +275,12 @@ def _is_table(name: str) -> bool:
 
 
 def _is_copy(path: Path) -> bool:
-    """Whether a file is where a campaign's tables are kept as they were."""
+    """Whether a file is a campaign's table kept as it was: its name, then the time."""
     from orient.tables.editing import BACKUPS
 
-    return path.parent.resolve().name == BACKUPS
+    table, _, time = path.stem.partition(" ")
+    kept = path.parent.resolve().name == BACKUPS
+    return kept and bool(time) and _is_table(f"{table}{path.suffix}")
 
 
 def check_source(source: Path, *outputs: Path) -> None:

@@ -377,6 +377,9 @@ def test_nothing_lands_on_a_table_s_copy(here, monkeypatch):
     refused(["correct", str(notes), "-o", str(copy), "--force"], here, "or its copy")
     monkeypatch.chdir(copy.parent)
     refused(["correct", str(notes), "-o", copy.name, "--force"], here, "or its copy")
+    # A folder of that name is nobody's own: what else stands there is replaced as elsewhere.
+    again = ["correct", str(notes), "-o", "notes corrected.csv", "--force"]
+    assert [run(again).status for _ in range(2)] == [0, 0]
 
 
 def test_a_lone_dash_is_no_folder(here, monkeypatch):
